@@ -1,0 +1,85 @@
+//! A value that was measured, and a value that was read, typed or assumed.
+
+use serde::Serialize;
+
+use super::FlagSet;
+
+/// A measured value with its standard error, the number of samples behind it and its flags.
+///
+/// A value that could not be measured is `None` around this type, never 0 or NaN inside it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct Measured {
+    /// The value, in the unit its field name states.
+    pub value: f64,
+    /// One standard error in the same unit; `None` when no honest one can be given.
+    pub std_err: Option<f64>,
+    /// Number of samples (pixels, tiles or frames) behind the value.
+    pub n: u32,
+    /// What makes it shaky.
+    #[serde(skip_serializing_if = "FlagSet::is_empty")]
+    pub flags: FlagSet,
+}
+
+impl Measured {
+    /// A value with an error; `None` if either is not finite, so that NaN cannot travel.
+    pub fn new(value: f64, std_err: f64, n: u32) -> Option<Self> {
+        (value.is_finite() && std_err.is_finite()).then_some(Measured {
+            value,
+            std_err: Some(std_err),
+            n,
+            flags: FlagSet::EMPTY,
+        })
+    }
+
+    /// A value for which no honest error can be given; `None` if it is not finite.
+    pub fn without_error(value: f64, n: u32) -> Option<Self> {
+        value.is_finite().then_some(Measured { value, std_err: None, n, flags: FlagSet::EMPTY })
+    }
+
+    /// The same value with more flags.
+    #[must_use]
+    pub fn flagged(mut self, flags: FlagSet) -> Self {
+        self.flags = self.flags.union(flags);
+        self
+    }
+}
+
+/// Where a known value came from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Source {
+    /// Written in the file by the camera.
+    File,
+    /// Typed by the user for this run.
+    Typed,
+    /// From the user's description of the equipment.
+    Rig,
+    /// Assumed, because nothing better was known.
+    Assumed,
+}
+
+/// A value together with where it came from.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct Known<T> {
+    /// The value.
+    pub value: T,
+    /// Its origin.
+    pub from: Source,
+}
+
+impl<T> Known<T> {
+    /// A value read from the file.
+    pub fn from_file(value: T) -> Self {
+        Known { value, from: Source::File }
+    }
+
+    /// A value typed by the user.
+    pub fn typed(value: T) -> Self {
+        Known { value, from: Source::Typed }
+    }
+
+    /// A value assumed for want of a better one.
+    pub fn assumed(value: T) -> Self {
+        Known { value, from: Source::Assumed }
+    }
+}

@@ -1,0 +1,12 @@
+//! Units, measured values, flags, planes and statistics: what every other folder builds on.
+
+mod flags;
+mod measured;
+mod plane;
+pub mod random;
+pub mod stats;
+pub mod units;
+
+pub use flags::{Flag, FlagSet};
+pub use measured::{Known, Measured, Source};
+pub use plane::{Luma, Plane, Tone};

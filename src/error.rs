@@ -1,0 +1,111 @@
+//! What can go wrong, and every sentence a user can read when it does.
+//!
+//! Three kinds are kept apart: the run cannot go on ([`Error`]), one frame is unusable
+//! ([`SkipReason`], the run goes on), and a number is shaky (a [`crate::base::Flag`]).
+
+use std::io;
+use std::path::PathBuf;
+
+/// Shorthand for results that fail with [`Error`].
+pub type Result<T, E = Error> = std::result::Result<T, E>;
+
+/// The run cannot go on.
+#[derive(Debug, thiserror::Error)]
+pub enum Error {
+    /// A file or folder could not be read.
+    #[error("cannot read {}: {source}", path.display())]
+    Read {
+        /// What was to be read.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// A file or folder could not be written.
+    #[error("cannot write {}: {source}", path.display())]
+    Write {
+        /// What was to be written.
+        path: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Nothing measurable was found where frames were expected.
+    #[error(
+        "no picture found in {}: give a folder with JPEG, TIFF, PNG or WebP files",
+        paths_listed(paths)
+    )]
+    NoFrames {
+        /// Where was looked.
+        paths: Vec<PathBuf>,
+    },
+    /// A path does not exist.
+    #[error("{} does not exist", path.display())]
+    Missing {
+        /// The path as typed.
+        path: PathBuf,
+    },
+    /// A single frame that was asked for by name cannot be used.
+    #[error("{}: {reason}", path.display())]
+    Unusable {
+        /// The frame.
+        path: PathBuf,
+        /// Why.
+        reason: SkipReason,
+    },
+    /// A picture made by this program could not be encoded.
+    #[error("cannot encode a picture for the report: {0}")]
+    Encode(String),
+    /// The record could not be turned into JSON or CSV.
+    #[error("cannot write the record: {0}")]
+    Record(String),
+    /// The run was stopped by the user; what was measured until then is kept.
+    #[error("stopped half way")]
+    Stopped,
+}
+
+fn paths_listed(paths: &[PathBuf]) -> String {
+    paths.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ")
+}
+
+/// Why one frame was passed over. The run goes on without it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SkipReason {
+    /// The file holds no bytes.
+    #[error("the file is empty")]
+    Empty,
+    /// The system did not let the file be read.
+    #[error("cannot be read: {0}")]
+    Unreadable(String),
+    /// The bytes are not a picture of a kind that is read.
+    #[error("not a JPEG, TIFF, PNG or WebP picture")]
+    NotAPicture,
+    /// The picture data end early or are broken.
+    #[error("damaged picture: {0}")]
+    Damaged(String),
+    /// The header asks for more pixels than is sensible.
+    #[error(
+        "the header says {width_px} x {height_px} px: more than is measured, or a damaged file"
+    )]
+    TooLarge {
+        /// Width in the header, px.
+        width_px: u64,
+        /// Height in the header, px.
+        height_px: u64,
+    },
+    /// Fewer pixels than the smallest tile.
+    #[error("only {width_px} x {height_px} px: too small to measure (64 px needed)")]
+    TooSmall {
+        /// Width, px.
+        width_px: u32,
+        /// Height, px.
+        height_px: u32,
+    },
+    /// A raw file; raw decoding is not built in.
+    #[error("raw file: raw frames cannot be measured yet")]
+    Raw,
+    /// A form of a known format that is not read.
+    #[error("not supported: {0}")]
+    Unsupported(String),
+    /// The same bytes as another frame of this outing.
+    #[error("the same picture as {0}")]
+    Duplicate(String),
+}

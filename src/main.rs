@@ -1,0 +1,2 @@
+//! stopwise.
+fn main() {}
