@@ -1,1 +1,7 @@
-//! measure
+//! Pure measuring: planes and numbers in, values out. No path, no clock, no thread, no chance.
+
+pub mod bessel;
+pub mod closeup;
+pub mod defocus;
+pub mod depth;
+pub mod diffraction;
