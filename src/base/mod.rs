@@ -5,6 +5,7 @@ mod measured;
 mod plane;
 pub mod random;
 pub mod stats;
+pub mod tone;
 pub mod units;
 
 pub use flags::{Flag, FlagSet};

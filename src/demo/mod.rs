@@ -1,1 +1,19 @@
-//! demo
+//! A seeded physical simulator of handheld close-up photography: scenes with depth, a lens with
+//! diffraction and defocus, an unsteady hand, a sensor and its rendering, with the truth about
+//! every frame. It feeds the demonstration, the tests and the benches.
+
+pub mod burst;
+pub mod camera;
+mod creature;
+pub mod encode;
+pub mod layer;
+pub mod optics;
+pub mod scene;
+mod spectrum;
+mod texture;
+
+pub use burst::{Burst, BurstSpec, Shot, SimFrame, TrueCall, TrueCause, Truth};
+pub use camera::{Camera, LinearFrame, Motion, Pose};
+pub use encode::Picture;
+pub use optics::{Lens, sigma_true_px};
+pub use scene::{Scene, SceneKind, SceneSpec};

@@ -4,8 +4,13 @@
 //! method can be held against truth and results repeat on any number of threads.
 
 pub mod band_noise;
+pub mod bessel;
 pub mod blur;
 pub mod cells;
+pub mod closeup;
+pub mod defocus;
+pub mod depth;
+pub mod diffraction;
 pub mod direction;
 pub mod focus_map;
 pub mod follow;

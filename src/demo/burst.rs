@@ -1,0 +1,404 @@
+//! Bursts: frames of one scene by an unsteady hand, with the truth about each.
+
+use crate::base::random::SplitMix64;
+use crate::demo::camera::{Camera, LinearFrame, Motion, Pose, waves_a_px};
+use crate::demo::encode::{Picture, encoded};
+use crate::demo::optics::Lens;
+use crate::demo::scene::{Scene, SceneKind, SceneSpec};
+
+/// What to simulate. Distances in px are pixels of the frame.
+#[derive(Debug, Clone, Copy)]
+pub struct BurstSpec {
+    /// Seed of everything.
+    pub seed: u64,
+    /// Width, px.
+    pub width_px: usize,
+    /// Height, px.
+    pub height_px: usize,
+    /// How many frames.
+    pub frames: usize,
+    /// What is photographed.
+    pub kind: SceneKind,
+    /// The lens.
+    pub lens: Lens,
+    /// Spread (standard deviation) of the focus about the subject, as the sigma in px of the
+    /// disc it makes of a point on the subject.
+    pub focus_spread_px: f64,
+    /// Depth of tilted surfaces over the frame's height, px on the subject.
+    pub relief_px: f32,
+    /// Greatest drift of the frame, share of its width.
+    pub drift: f32,
+    /// Greatest rotation, degrees.
+    pub rotation_deg: f32,
+    /// Greatest relative change of scale.
+    pub scale: f32,
+    /// Share of frames that are shaken as a whole.
+    pub shaken_share: f64,
+    /// Share of frames in which only the subject moves.
+    pub subject_motion_share: f64,
+    /// Least and greatest length of a movement, px.
+    pub motion_px: (f64, f64),
+    /// Standard deviation of white noise after the tone curve, 8-bit steps.
+    pub noise_dn: f64,
+    /// Greatest change of exposure, stops.
+    pub exposure_stops: f32,
+    /// Three colours, or luma only (three times as fast).
+    pub colour: bool,
+}
+
+impl BurstSpec {
+    /// A burst as estimators are tuned on: 12 frames of 1200x900 px.
+    pub fn usual(kind: SceneKind, seed: u64, noise_dn: f64) -> BurstSpec {
+        BurstSpec {
+            seed,
+            width_px: 1200,
+            height_px: 900,
+            frames: 12,
+            kind,
+            lens: Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 },
+            focus_spread_px: 2.2,
+            relief_px: 900.0,
+            drift: 0.08,
+            rotation_deg: 3.0,
+            scale: 0.015,
+            shaken_share: 0.25,
+            subject_motion_share: 0.0,
+            motion_px: (3.0, 12.0),
+            noise_dn,
+            exposure_stops: 0.3,
+            colour: false,
+        }
+    }
+}
+
+/// Verdict by truth, relative to the best frame of the burst.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum TrueCall {
+    /// Total sigma within [`HIT`] of the best.
+    Hit,
+    /// Within [`NEAR`].
+    Near,
+    /// Beyond.
+    Miss,
+}
+
+/// Greatest total sigma of a hit over that of the burst's best frame (method F5).
+pub const HIT: f64 = 1.3;
+/// Greatest total sigma of a near over that of the burst's best frame (method F5).
+pub const NEAR: f64 = 2.0;
+
+/// Why a frame is not a hit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum TrueCause {
+    /// It is one.
+    InFocus,
+    /// The subject is out of focus while something else in the frame is sharp.
+    PlaneOff,
+    /// The whole frame moved.
+    Shake,
+    /// Only the subject moved.
+    SubjectMotion,
+    /// Nothing in the frame is sharp.
+    Soft,
+}
+
+/// What is true of one frame.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Truth {
+    /// Subject point, px from the left edge.
+    pub subject_x_px: f64,
+    /// Subject point, px from the top edge.
+    pub subject_y_px: f64,
+    /// Object distance of the focus plane from the subject, µm, positive towards the lens.
+    pub focus_offset_um: f64,
+    /// Gaussian-equivalent blur sigma at the subject, pixel box included, movement not.
+    pub sigma_px: f64,
+    /// Movement during the exposure.
+    pub motion: Option<Motion>,
+    /// sqrt(sigma² + L²/12).
+    pub sigma_total_px: f64,
+    /// Verdict relative to the burst.
+    pub call: TrueCall,
+    /// Why.
+    pub cause: TrueCause,
+}
+
+/// One frame and its truth.
+#[derive(Debug, Clone)]
+pub struct SimFrame {
+    /// 8-bit samples.
+    pub picture: Picture,
+    /// What is true of it.
+    pub truth: Truth,
+    /// Where it looked.
+    pub pose: Pose,
+    /// Depth of its focus plane, px on the subject towards the lens.
+    pub focus_z_px: f32,
+}
+
+/// How one frame is taken.
+#[derive(Debug, Clone, Copy)]
+pub struct Shot {
+    /// Where it looks.
+    pub pose: Pose,
+    /// Depth of the focus plane, px on the subject towards the lens.
+    pub focus_z_px: f32,
+    /// Movement during the exposure.
+    pub motion: Option<Motion>,
+    /// Exposure over the usual one, stops.
+    pub exposure_stops: f32,
+    /// Seed of its noise.
+    pub noise_seed: u64,
+}
+
+/// A scene in front of a lens with the shots planned; frames are made when asked for.
+pub struct Burst {
+    spec: BurstSpec,
+    camera: Camera,
+    shots: Vec<Shot>,
+    truths: Vec<Truth>,
+    subject_px: (f32, f32),
+    subject_radius_px: f32,
+}
+
+/// Exposure that puts a mid-grey sheet (18 %) near the middle of the 8-bit scale.
+const USUAL_EXPOSURE: f32 = 1.15;
+
+impl Burst {
+    /// Plans the shots and prepares the scene.
+    pub fn new(spec: BurstSpec) -> Burst {
+        let scene = Scene::make(&SceneSpec {
+            kind: spec.kind,
+            seed: spec.seed,
+            width_px: spec.width_px,
+            height_px: spec.height_px,
+            relief_px: spec.relief_px,
+            colour: spec.colour,
+        });
+        let shots = planned(&spec, &scene);
+        Burst::of_shots(spec, scene, shots)
+    }
+
+    /// A burst of a given scene and shots.
+    pub fn of_shots(spec: BurstSpec, scene: Scene, shots: Vec<Shot>) -> Burst {
+        let nearest = shots.iter().map(|s| s.focus_z_px).fold(f32::MIN, f32::max);
+        let farthest = shots.iter().map(|s| s.focus_z_px).fold(f32::MAX, f32::min);
+        let subject = (scene.subject_px, scene.subject_z_px, scene.subject_radius_px);
+        let camera = Camera::new(scene, spec.lens, (farthest, nearest));
+        let mut burst = Burst {
+            spec,
+            camera,
+            shots,
+            truths: Vec::new(),
+            subject_px: subject.0,
+            subject_radius_px: subject.2,
+        };
+        burst.truths = burst.shots.iter().map(|s| burst.truth_of(s, subject.1)).collect();
+        let best = burst.truths.iter().map(|t| t.sigma_total_px).fold(f64::MAX, f64::min);
+        for i in 0..burst.truths.len() {
+            let truth = burst.truths[i];
+            let call = call(truth.sigma_total_px, best);
+            let cause = burst.cause(&burst.shots[i], &truth, call, best);
+            burst.truths[i] = Truth { call, cause, ..truth };
+        }
+        burst
+    }
+
+    /// How many frames.
+    pub fn len(&self) -> usize {
+        self.shots.len()
+    }
+
+    /// Whether there are none.
+    pub fn is_empty(&self) -> bool {
+        self.shots.is_empty()
+    }
+
+    /// The truth of every frame.
+    pub fn truths(&self) -> &[Truth] {
+        &self.truths
+    }
+
+    /// Radius of the textured area round the subject point, px.
+    pub fn subject_radius_px(&self) -> f32 {
+        self.subject_radius_px
+    }
+
+    /// The linear light of frame `index`; `None` beyond the last.
+    pub fn light(&self, index: usize) -> Option<LinearFrame> {
+        let (spec, shot, truth) = (&self.spec, self.shots.get(index)?, self.truths.get(index)?);
+        let still = self.camera.expose(&shot.pose, shot.focus_z_px, spec.width_px, spec.height_px);
+        let Some(motion) = shot.motion else { return Some(still) };
+        let smeared = still.smeared(motion.length_px, motion.angle_deg);
+        if motion.whole_frame {
+            return Some(smeared);
+        }
+        let mut mixed = still;
+        let (x0, y0) = (truth.subject_x_px as f32, truth.subject_y_px as f32);
+        let radius = 1.3 * self.subject_radius_px;
+        mixed.mix(&smeared, |x, y| (1.5 - ((x - x0).hypot(y - y0)) / radius).clamp(0.0, 0.5) * 2.0);
+        Some(mixed)
+    }
+
+    /// Frame `index` with its truth; `None` beyond the last.
+    pub fn frame(&self, index: usize) -> Option<SimFrame> {
+        let light = self.light(index)?;
+        let (shot, truth) = (self.shots.get(index)?, self.truths.get(index)?);
+        let exposure = USUAL_EXPOSURE * shot.exposure_stops.exp2();
+        Some(SimFrame {
+            picture: encoded(&light, exposure, self.spec.noise_dn, shot.noise_seed),
+            truth: *truth,
+            pose: shot.pose,
+            focus_z_px: shot.focus_z_px,
+        })
+    }
+
+    /// Every frame in order, made one at a time.
+    pub fn iter(&self) -> impl Iterator<Item = SimFrame> + '_ {
+        (0..self.len()).filter_map(|i| self.frame(i))
+    }
+
+    /// True sigma (movement not counted) at the middle of each whole tile of frame `index`,
+    /// row-major, `width_px / tile_px` to a row; empty beyond the last frame.
+    pub fn sigma_map(&self, index: usize, tile_px: usize) -> Vec<f64> {
+        let Some(shot) = self.shots.get(index) else { return Vec::new() };
+        let (w, h) = (self.spec.width_px, self.spec.height_px);
+        let mut map = Vec::new();
+        for ty in 0..h / tile_px {
+            for tx in 0..w / tile_px {
+                let middle =
+                    |t: usize, n: usize| (t as f32 + 0.5) * tile_px as f32 - n as f32 / 2.0;
+                map.push(self.camera.sigma_px(
+                    &shot.pose,
+                    shot.focus_z_px,
+                    middle(tx, w),
+                    middle(ty, h),
+                ));
+            }
+        }
+        map
+    }
+
+    fn truth_of(&self, shot: &Shot, subject_z_px: f32) -> Truth {
+        let spec = &self.spec;
+        let (x, y) = shot.pose.to_frame(self.subject_px.0, self.subject_px.1);
+        let off_px = shot.focus_z_px - subject_z_px;
+        let w20 = f64::from(waves_a_px(&spec.lens) * off_px);
+        let sigma_px = spec.lens.sigma_px(w20) / f64::from(shot.pose.scale);
+        let moved = shot.motion.map_or(0.0, |m| m.length_px);
+        Truth {
+            subject_x_px: f64::from(x) + spec.width_px as f64 / 2.0,
+            subject_y_px: f64::from(y) + spec.height_px as f64 / 2.0,
+            focus_offset_um: f64::from(off_px) * spec.lens.object_um_per_px(),
+            sigma_px,
+            motion: shot.motion,
+            sigma_total_px: (sigma_px.powi(2) + moved.powi(2) / 12.0).sqrt(),
+            call: TrueCall::Miss,
+            cause: TrueCause::Soft,
+        }
+    }
+
+    fn cause(&self, shot: &Shot, truth: &Truth, call: TrueCall, best: f64) -> TrueCause {
+        if call == TrueCall::Hit {
+            return TrueCause::InFocus;
+        }
+        // Movement is the cause when it alone would lose the hit.
+        if let Some(motion) = truth.motion {
+            let by_motion = (best.powi(2) + motion.length_px.powi(2) / 12.0).sqrt();
+            if by_motion > HIT * best {
+                return if motion.whole_frame {
+                    TrueCause::Shake
+                } else {
+                    TrueCause::SubjectMotion
+                };
+            }
+        }
+        const TILE_PX: usize = 64;
+        // As many sharp tiles as make a cluster in method F4.
+        const SHARP_TILES: usize = 10;
+        let index = self.shots.iter().position(|s| std::ptr::eq(s, shot)).unwrap_or(usize::MAX);
+        let sharp = self.sigma_map(index, TILE_PX).into_iter().filter(|s| *s <= HIT * best).count();
+        if sharp >= SHARP_TILES { TrueCause::PlaneOff } else { TrueCause::Soft }
+    }
+}
+
+fn call(sigma_total_px: f64, best: f64) -> TrueCall {
+    match sigma_total_px / best {
+        x if x <= HIT => TrueCall::Hit,
+        x if x <= NEAR => TrueCall::Near,
+        _ => TrueCall::Miss,
+    }
+}
+
+/// Shots of an unsteady hand: a bounded random walk across the scene, focus about the subject.
+fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
+    // Not the scene's own stream: the same scene can be taken in several ways.
+    let mut rng = SplitMix64::new(spec.seed ^ 0xb0_95_7e_11);
+    let reach = spec.drift * spec.width_px as f32;
+    let spread_px = (spec.lens.dz_um_for_disc_sigma(spec.focus_spread_px)
+        / spec.lens.object_um_per_px()) as f32;
+    let (mut x, mut y) = (0.0f32, 0.0f32);
+    (0..spec.frames)
+        .map(|_| {
+            x = (x + 0.4 * reach * rng.normal() as f32).clamp(-reach, reach);
+            y = (y + 0.4 * reach * rng.normal() as f32).clamp(-reach, reach);
+            let focus_z_px = scene.subject_z_px + spread_px * rng.normal() as f32;
+            let pose = Pose {
+                centre_px: (x, y),
+                rotation_deg: (rng.between(-1.0, 1.0)) as f32 * spec.rotation_deg,
+                scale: 1.0 + rng.between(-1.0, 1.0) as f32 * spec.scale,
+            };
+            let which = rng.uniform();
+            let length_px = rng.between(spec.motion_px.0, spec.motion_px.1);
+            let angle_deg = rng.between(0.0, 180.0);
+            let moving = which < spec.shaken_share + spec.subject_motion_share;
+            let whole_frame = which < spec.shaken_share;
+            Shot {
+                pose,
+                focus_z_px,
+                motion: moving.then_some(Motion { length_px, angle_deg, whole_frame }),
+                exposure_stops: rng.between(-1.0, 1.0) as f32 * spec.exposure_stops,
+                noise_seed: rng.next_u64(),
+            }
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_subject_stays_in_the_frame_and_bursts_have_hits_and_misses() {
+        let spec = BurstSpec {
+            width_px: 480,
+            height_px: 360,
+            ..BurstSpec::usual(SceneKind::DepthRamp, 3, 2.0)
+        };
+        let burst = Burst::new(spec);
+        let calls: Vec<TrueCall> = burst.truths().iter().map(|t| t.call).collect();
+        assert!(calls.contains(&TrueCall::Hit) && calls.contains(&TrueCall::Miss), "{calls:?}");
+        for t in burst.truths() {
+            assert!(t.subject_x_px > 60.0 && t.subject_x_px < 420.0);
+            assert!(t.subject_y_px > 45.0 && t.subject_y_px < 315.0);
+            assert!(t.sigma_px > 0.6 && t.sigma_px < 14.0);
+        }
+    }
+
+    #[test]
+    fn same_seed_same_bytes_on_any_number_of_threads() {
+        let spec = BurstSpec {
+            width_px: 200,
+            height_px: 160,
+            frames: 2,
+            ..BurstSpec::usual(SceneKind::DeadLeaves, 9, 4.0)
+        };
+        let make = |threads: usize| {
+            let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+            pool.install(|| Burst::new(spec).frame(1).unwrap().picture)
+        };
+        assert_eq!(make(1), make(3));
+    }
+}

@@ -1,0 +1,218 @@
+//! Takes frames of a scene: where the lens looks, where it focuses, how it moves.
+
+use rayon::prelude::*;
+
+use crate::demo::layer::Ladder;
+use crate::demo::optics::{Lens, sinc};
+use crate::demo::scene::Scene;
+use crate::demo::spectrum::{Spectrum, smooth_length};
+
+/// Where one frame looks.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Pose {
+    /// Place of the scene in the middle of the frame, px.
+    pub centre_px: (f32, f32),
+    /// Rotation, degrees.
+    pub rotation_deg: f32,
+    /// Pixels of the scene per pixel of the frame.
+    pub scale: f32,
+}
+
+impl Pose {
+    /// Straight at the middle of the scene.
+    pub const STRAIGHT: Pose = Pose { centre_px: (0.0, 0.0), rotation_deg: 0.0, scale: 1.0 };
+
+    /// The place of the scene at an offset from the middle of the frame.
+    pub fn to_scene(&self, x_px: f32, y_px: f32) -> (f32, f32) {
+        let (sin, cos) = self.rotation_deg.to_radians().sin_cos();
+        (
+            self.centre_px.0 + self.scale * (cos * x_px - sin * y_px),
+            self.centre_px.1 + self.scale * (sin * x_px + cos * y_px),
+        )
+    }
+
+    /// The offset from the middle of the frame at which a place of the scene is seen.
+    pub fn to_frame(&self, u_px: f32, v_px: f32) -> (f32, f32) {
+        let (sin, cos) = self.rotation_deg.to_radians().sin_cos();
+        let (du, dv) = (u_px - self.centre_px.0, v_px - self.centre_px.1);
+        ((cos * du + sin * dv) / self.scale, (cos * dv - sin * du) / self.scale)
+    }
+}
+
+/// A straight, even movement of the picture during the exposure.
+#[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
+pub struct Motion {
+    /// Length, px.
+    pub length_px: f64,
+    /// Direction, degrees from the x axis towards y.
+    pub angle_deg: f64,
+    /// The whole frame moves (shake), or only the subject.
+    pub whole_frame: bool,
+}
+
+/// Linear light of a frame, interleaved.
+#[derive(Debug, Clone)]
+pub struct LinearFrame {
+    /// Width, px.
+    pub width_px: usize,
+    /// Height, px.
+    pub height_px: usize,
+    /// 1 or 3.
+    pub channels: usize,
+    /// Samples, 1 = the light of a white sheet.
+    pub data: Vec<f32>,
+}
+
+/// A scene with its ladders for one lens, ready to be photographed.
+pub struct Camera {
+    ladders: Vec<Ladder>,
+    lens: Lens,
+    colour: bool,
+}
+
+impl Camera {
+    /// Prepares frames focused between `nearest` and `farthest` (depth in px towards the lens).
+    pub fn new(scene: Scene, lens: Lens, focus_range_px: (f32, f32)) -> Camera {
+        let (f0, f1) = focus_range_px;
+        let colour = scene.colour;
+        let ladders = scene
+            .layers
+            .into_iter()
+            .map(|layer| {
+                let (z0, z1) = layer.depth.range();
+                let most = (z1 - f0).abs().max((z0 - f1).abs());
+                let least = if z0 > f1 {
+                    z0 - f1
+                } else if z1 < f0 {
+                    f0 - z1
+                } else {
+                    0.0
+                };
+                let waves = |z_px: f32| waves_a_px(&lens) * z_px;
+                Ladder::of(layer, &lens, waves(least), waves(most))
+            })
+            .collect();
+        Camera { ladders, lens, colour }
+    }
+
+    /// The lens.
+    pub fn lens(&self) -> &Lens {
+        &self.lens
+    }
+
+    /// Light of a frame of the given size, without movement.
+    pub fn expose(
+        &self,
+        pose: &Pose,
+        focus_z_px: f32,
+        width_px: usize,
+        height_px: usize,
+    ) -> LinearFrame {
+        let channels = if self.colour { 3 } else { 1 };
+        let k = waves_a_px(&self.lens);
+        let mut data = vec![0.0; width_px * height_px * channels];
+        data.par_chunks_exact_mut(width_px * channels).enumerate().for_each(|(y, row)| {
+            let dy = y as f32 + 0.5 - height_px as f32 / 2.0;
+            for (x, out) in row.chunks_exact_mut(channels).enumerate() {
+                let dx = x as f32 + 0.5 - width_px as f32 / 2.0;
+                let (u, v) = pose.to_scene(dx, dy);
+                for ladder in &self.ladders {
+                    let w20 = k * (ladder.depth.at(u, v) - focus_z_px);
+                    let light = ladder.at(u, v, w20);
+                    let through =
+                        if ladder.covers { 0.0 } else { 1.0 - light[ladder.channels - 1] };
+                    for (o, l) in out.iter_mut().zip(light) {
+                        *o = *o * through + l;
+                    }
+                }
+                for o in out {
+                    *o = o.max(0.0);
+                }
+            }
+        });
+        LinearFrame { width_px, height_px, channels, data }
+    }
+
+    /// True blur sigma, px of the frame, of what is seen at an offset from the middle of the
+    /// frame (the front sheet that covers it most), movement not counted.
+    pub fn sigma_px(&self, pose: &Pose, focus_z_px: f32, x_px: f32, y_px: f32) -> f64 {
+        let (u, v) = pose.to_scene(x_px, y_px);
+        let k = waves_a_px(&self.lens);
+        for ladder in self.ladders.iter().rev() {
+            let w20 = k * (ladder.depth.at(u, v) - focus_z_px);
+            if ladder.covers || ladder.at(u, v, w20)[ladder.channels - 1] > 0.5 {
+                return self.lens.sigma_px(f64::from(w20)) / f64::from(pose.scale);
+            }
+        }
+        self.lens.sigma_px(0.0) / f64::from(pose.scale)
+    }
+}
+
+/// Waves of defocus per pixel of depth on the subject.
+pub(super) fn waves_a_px(lens: &Lens) -> f32 {
+    lens.w20(lens.object_um_per_px()) as f32
+}
+
+impl LinearFrame {
+    /// The frame smeared evenly along a line; the margin of the frame is mirrored outwards.
+    #[must_use]
+    pub fn smeared(&self, length_px: f64, angle_deg: f64) -> LinearFrame {
+        let (w, h, channels) = (self.width_px, self.height_px, self.channels);
+        let pad = length_px.ceil() as usize + 4;
+        let (wide, high) = (smooth_length(w + 2 * pad, 2), smooth_length(h + 2 * pad, 2));
+        let mirror = |i: usize, n: usize| {
+            let k = i as isize - pad as isize;
+            let k = if k < 0 { -1 - k } else { k };
+            let k = if k >= n as isize { 2 * n as isize - 1 - k } else { k };
+            k.clamp(0, n as isize - 1) as usize
+        };
+        let mut padded = vec![0.0; wide * high * channels];
+        padded.par_chunks_exact_mut(wide * channels).enumerate().for_each(|(y, row)| {
+            let from = &self.data[mirror(y, h) * w * channels..][..w * channels];
+            for (x, out) in row.chunks_exact_mut(channels).enumerate() {
+                let i = mirror(x, w) * channels;
+                out.copy_from_slice(&from[i..i + channels]);
+            }
+        });
+        let (sin, cos) = angle_deg.to_radians().sin_cos();
+        let mut out = self.clone();
+        for channel in (0..channels).step_by(2) {
+            let spectrum = Spectrum::of(&padded, channels, channel, wide, high);
+            let (_, _, grid) = spectrum.filtered(1, |fx, fy| {
+                let along = f64::from(fx) * cos + f64::from(fy) * sin;
+                sinc(length_px * along) as f32
+            });
+            for y in 0..h {
+                for x in 0..w {
+                    let value = grid[(y + pad) * wide + x + pad];
+                    let at = (y * w + x) * channels + channel;
+                    out.data[at] = value.re.max(0.0);
+                    if channel + 1 < channels {
+                        out.data[at + 1] = value.im.max(0.0);
+                    }
+                }
+            }
+        }
+        out
+    }
+
+    /// Mixes another frame of the same size in, `share` of 0..1 at each place (offset from the
+    /// frame's corner, px).
+    pub fn mix(&mut self, other: &LinearFrame, share: impl Fn(f32, f32) -> f32 + Sync) {
+        let (w, channels) = (self.width_px, self.channels);
+        let rows = self.data.par_chunks_exact_mut(w * channels);
+        rows.zip(other.data.par_chunks_exact(w * channels)).enumerate().for_each(
+            |(y, (row, from))| {
+                let pixels = row.chunks_exact_mut(channels).zip(from.chunks_exact(channels));
+                for (x, (out, new)) in pixels.enumerate() {
+                    let s = share(x as f32 + 0.5, y as f32 + 0.5);
+                    if s > 0.0 {
+                        for (o, n) in out.iter_mut().zip(new) {
+                            *o += (n - *o) * s;
+                        }
+                    }
+                }
+            },
+        );
+    }
+}
