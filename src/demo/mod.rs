@@ -9,6 +9,8 @@ pub mod encode;
 pub mod layer;
 pub mod optics;
 pub mod scene;
+mod skin;
+mod solid;
 mod spectrum;
 mod texture;
 
