@@ -7,7 +7,7 @@ use crate::base::random::SplitMix64;
 use crate::demo::layer::{DepthMap, Layer};
 use crate::demo::scene::{Canvas, SAMPLES_A_PX, Scene, SceneSpec};
 use crate::demo::skin::{Palette, shaded};
-use crate::demo::solid::{Matter, Solid, Vec3, add, times, unit};
+use crate::demo::solid::{Hit, Matter, Solid, Vec3, add, times, unit};
 use crate::demo::texture::{Outline, Rgba, Shape, cloud, lattice, paint};
 
 /// Samples a pixel of the far background, which is never sharp.
@@ -125,7 +125,7 @@ fn put_stem(solids: &mut Vec<Solid>, centre: Vec3, unit_px: f32) {
     ));
 }
 
-/// Renders the solids with four samples to each sample of the canvas.
+/// Renders the solids: outlines with four looks a sample, shading once a solid.
 fn render(
     canvas: &mut Canvas,
     depth: &mut [f32],
@@ -142,31 +142,48 @@ fn render(
             solids.iter().filter(|s| s.rows().0 <= top + step && s.rows().1 >= top).collect();
         for (i, (pixel, z)) in row.iter_mut().zip(zs).enumerate() {
             let left = (i as f32 - w as f32 / 2.0) * step;
+            // Each solid that is seen in this sample, once, and how often.
+            let mut seen: [Option<(Hit, &Solid, f32)>; 4] = [None; 4];
             for (dx, dy) in SUB {
                 let (x, y) = (left + dx * step, top + dy * step);
-                let mut best: Option<(crate::demo::solid::Hit, &Solid)> = None;
-                for solid in &near {
-                    let (x0, x1) = solid.columns();
-                    if x < x0 || x > x1 {
-                        continue;
+                let Some((hit, solid)) = nearest(&near, x, y) else { continue };
+                *z = z.max(hit.z);
+                for slot in &mut seen {
+                    match slot {
+                        Some((_, known, share)) if std::ptr::eq(*known, solid) => *share += 0.25,
+                        Some(_) => continue,
+                        None => *slot = Some((hit, solid, 0.25)),
                     }
-                    if let Some(hit) = solid.hit(x, y) {
-                        if best.as_ref().is_none_or(|(b, _)| hit.z > b.z) {
-                            best = Some((hit, solid));
-                        }
-                    }
+                    break;
                 }
-                if let Some((hit, solid)) = best {
-                    let light = shaded(&hit, solid, (x, y), palette, spec);
-                    for c in 0..3 {
-                        pixel[c] += 0.25 * light[c];
-                    }
-                    pixel[3] += 0.25;
-                    *z = z.max(hit.z);
+            }
+            for (hit, solid, share) in seen.iter().flatten() {
+                let at = (left + 0.5 * step, top + 0.5 * step);
+                let light = shaded(hit, solid, at, palette, spec);
+                for c in 0..3 {
+                    pixel[c] += share * light[c];
                 }
+                pixel[3] += share;
             }
         }
     });
+}
+
+/// The solid in front at x, y.
+fn nearest<'a>(solids: &[&'a Solid], x: f32, y: f32) -> Option<(Hit, &'a Solid)> {
+    let mut best: Option<(Hit, &Solid)> = None;
+    for solid in solids {
+        let (x0, x1) = solid.columns();
+        if x < x0 || x > x1 {
+            continue;
+        }
+        if let Some(hit) = solid.hit(x, y)
+            && best.as_ref().is_none_or(|(b, _)| hit.z > b.z)
+        {
+            best = Some((hit, solid));
+        }
+    }
+    best
 }
 
 /// A hair: a tapering curve.
