@@ -24,6 +24,8 @@ pub struct BurstSpec {
     /// Spread (standard deviation) of the focus about the subject, as the sigma in px of the
     /// disc it makes of a point on the subject.
     pub focus_spread_px: f64,
+    /// Focus is missed by at least this on every frame, in the same unit (usually 0).
+    pub focus_missed_px: f64,
     /// Depth of tilted surfaces over the frame's height, px on the subject.
     pub relief_px: f32,
     /// Greatest drift of the frame, share of its width.
@@ -38,6 +40,8 @@ pub struct BurstSpec {
     pub subject_motion_share: f64,
     /// Least and greatest length of a movement, px.
     pub motion_px: (f64, f64),
+    /// Share of the light that a movement smears: 1, or less when a flash freezes the rest.
+    pub moving_light: f32,
     /// Standard deviation of white noise after the tone curve, 8-bit steps.
     pub noise_dn: f64,
     /// Greatest change of exposure, stops.
@@ -57,6 +61,7 @@ impl BurstSpec {
             kind,
             lens: Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 },
             focus_spread_px: 2.2,
+            focus_missed_px: 0.0,
             relief_px: 900.0,
             drift: 0.08,
             rotation_deg: 3.0,
@@ -64,6 +69,7 @@ impl BurstSpec {
             shaken_share: 0.25,
             subject_motion_share: 0.0,
             motion_px: (3.0, 12.0),
+            moving_light: 1.0,
             noise_dn,
             exposure_stops: 0.3,
             colour: false,
@@ -100,6 +106,8 @@ pub enum TrueCause {
     Shake,
     /// Only the subject moved.
     SubjectMotion,
+    /// A sharp flash picture and a smeared ambient one, mixed.
+    Ghosted,
     /// Nothing in the frame is sharp.
     Soft,
 }
@@ -117,7 +125,7 @@ pub struct Truth {
     pub sigma_px: f64,
     /// Movement during the exposure.
     pub motion: Option<Motion>,
-    /// sqrt(sigma² + L²/12).
+    /// sqrt(sigma² + share·L²/12).
     pub sigma_total_px: f64,
     /// Verdict relative to the burst.
     pub call: TrueCall,
@@ -197,9 +205,14 @@ impl Burst {
         };
         burst.truths = burst.shots.iter().map(|s| burst.truth_of(s, subject.1)).collect();
         let best = burst.truths.iter().map(|t| t.sigma_total_px).fold(f64::MAX, f64::min);
+        // A burst whose best frame is far from what the lens can do holds no hit (method F5).
+        let in_focus = burst.spec.lens.sigma_px(0.0);
         for i in 0..burst.truths.len() {
             let truth = burst.truths[i];
-            let call = call(truth.sigma_total_px, best);
+            let call = match call(truth.sigma_total_px, best) {
+                _ if best > NEAR * in_focus => TrueCall::Miss,
+                call => call,
+            };
             let cause = burst.cause(&burst.shots[i], &truth, call, best);
             burst.truths[i] = Truth { call, cause, ..truth };
         }
@@ -214,6 +227,11 @@ impl Burst {
     /// Whether there are none.
     pub fn is_empty(&self) -> bool {
         self.shots.is_empty()
+    }
+
+    /// The shots.
+    pub fn shots(&self) -> &[Shot] {
+        &self.shots
     }
 
     /// The truth of every frame.
@@ -232,13 +250,15 @@ impl Burst {
         let still = self.camera.expose(&shot.pose, shot.focus_z_px, spec.width_px, spec.height_px);
         let Some(motion) = shot.motion else { return Some(still) };
         let smeared = still.smeared(motion.length_px, motion.angle_deg);
-        if motion.whole_frame {
+        if motion.whole_frame && motion.share >= 1.0 {
             return Some(smeared);
         }
         let mut mixed = still;
         let (x0, y0) = (truth.subject_x_px as f32, truth.subject_y_px as f32);
         let radius = 1.3 * self.subject_radius_px;
-        mixed.mix(&smeared, |x, y| (1.5 - ((x - x0).hypot(y - y0)) / radius).clamp(0.0, 0.5) * 2.0);
+        mixed.mix(&smeared, |x, y| {
+            2.0 * motion.share * (1.5 - (x - x0).hypot(y - y0) / radius).clamp(0.0, 0.5)
+        });
         Some(mixed)
     }
 
@@ -287,14 +307,15 @@ impl Burst {
         let off_px = shot.focus_z_px - subject_z_px;
         let w20 = f64::from(waves_a_px(&spec.lens) * off_px);
         let sigma_px = spec.lens.sigma_px(w20) / f64::from(shot.pose.scale);
-        let moved = shot.motion.map_or(0.0, |m| m.length_px);
+        let moved_square =
+            shot.motion.map_or(0.0, |m| f64::from(m.share) * m.length_px.powi(2) / 12.0);
         Truth {
             subject_x_px: f64::from(x) + spec.width_px as f64 / 2.0,
             subject_y_px: f64::from(y) + spec.height_px as f64 / 2.0,
             focus_offset_um: f64::from(off_px) * spec.lens.object_um_per_px(),
             sigma_px,
             motion: shot.motion,
-            sigma_total_px: (sigma_px.powi(2) + moved.powi(2) / 12.0).sqrt(),
+            sigma_total_px: (sigma_px.powi(2) + moved_square).sqrt(),
             call: TrueCall::Miss,
             cause: TrueCause::Soft,
         }
@@ -306,12 +327,12 @@ impl Burst {
         }
         // Movement is the cause when it alone would lose the hit.
         if let Some(motion) = truth.motion {
-            let by_motion = (best.powi(2) + motion.length_px.powi(2) / 12.0).sqrt();
-            if by_motion > HIT * best {
-                return if motion.whole_frame {
-                    TrueCause::Shake
-                } else {
-                    TrueCause::SubjectMotion
+            let square = f64::from(motion.share) * motion.length_px.powi(2) / 12.0;
+            if (best.powi(2) + square).sqrt() > HIT * best {
+                return match motion {
+                    Motion { share, .. } if share < 1.0 => TrueCause::Ghosted,
+                    Motion { whole_frame: true, .. } => TrueCause::Shake,
+                    _ => TrueCause::SubjectMotion,
                 };
             }
         }
@@ -337,14 +358,18 @@ fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
     // Not the scene's own stream: the same scene can be taken in several ways.
     let mut rng = SplitMix64::new(spec.seed ^ 0xb0_95_7e_11);
     let reach = spec.drift * spec.width_px as f32;
-    let spread_px = (spec.lens.dz_um_for_disc_sigma(spec.focus_spread_px)
-        / spec.lens.object_um_per_px()) as f32;
+    let on_subject = |sigma_px: f64| {
+        (spec.lens.dz_um_for_disc_sigma(sigma_px) / spec.lens.object_um_per_px()) as f32
+    };
+    let (spread_px, missed_px) =
+        (on_subject(spec.focus_spread_px), on_subject(spec.focus_missed_px));
     let (mut x, mut y) = (0.0f32, 0.0f32);
     (0..spec.frames)
         .map(|_| {
             x = (x + 0.4 * reach * rng.normal() as f32).clamp(-reach, reach);
             y = (y + 0.4 * reach * rng.normal() as f32).clamp(-reach, reach);
-            let focus_z_px = scene.subject_z_px + spread_px * rng.normal() as f32;
+            let off_px = spread_px * rng.normal() as f32;
+            let focus_z_px = scene.subject_z_px + off_px + off_px.signum() * missed_px;
             let pose = Pose {
                 centre_px: (x, y),
                 rotation_deg: (rng.between(-1.0, 1.0)) as f32 * spec.rotation_deg,
@@ -358,7 +383,12 @@ fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
             Shot {
                 pose,
                 focus_z_px,
-                motion: moving.then_some(Motion { length_px, angle_deg, whole_frame }),
+                motion: moving.then_some(Motion {
+                    length_px,
+                    angle_deg,
+                    whole_frame,
+                    share: spec.moving_light,
+                }),
                 exposure_stops: rng.between(-1.0, 1.0) as f32 * spec.exposure_stops,
                 noise_seed: rng.next_u64(),
             }

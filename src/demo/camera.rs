@@ -48,6 +48,8 @@ pub struct Motion {
     pub angle_deg: f64,
     /// The whole frame moves (shake), or only the subject.
     pub whole_frame: bool,
+    /// Share of the light that is smeared: 1, or the ambient share when a flash freezes the rest.
+    pub share: f32,
 }
 
 /// Linear light of a frame, interleaved.

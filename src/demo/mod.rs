@@ -6,9 +6,14 @@ pub mod burst;
 pub mod camera;
 mod creature;
 pub mod encode;
+pub mod file;
 pub mod layer;
 pub mod optics;
+pub mod outing;
 pub mod scene;
+pub mod sensor;
+mod skin;
+mod solid;
 mod spectrum;
 mod texture;
 

@@ -1,0 +1,280 @@
+//! The outing behind `stopwise demo`: one afternoon with small hard-shelled creatures, written
+//! as a folder of JPEG files with the truth beside them. Everything in it is invented.
+
+use std::fs;
+use std::path::Path;
+
+use rayon::prelude::*;
+
+use crate::base::random::SplitMix64;
+use crate::demo::burst::{Burst, BurstSpec, Truth};
+use crate::demo::file::{Tags, jpeg};
+use crate::demo::optics::Lens;
+use crate::demo::scene::SceneKind;
+use crate::demo::sensor::{Rendering, Sensor, developed};
+use crate::error::{Error, Result};
+
+/// Pixel pitch of the invented body, µm.
+pub const PITCH_UM: f64 = 6.0;
+/// Width of the files, px.
+pub const WIDTH_PX: usize = 1800;
+/// Height of the files, px.
+pub const HEIGHT_PX: usize = 1200;
+/// Folder of the files inside the outing's folder.
+pub const DAY: &str = "day";
+/// File of the truth inside the outing's folder.
+pub const TRUTH_FILE: &str = "truth.json";
+
+/// The truth about an outing.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct OutingTruth {
+    /// Seed it was made from.
+    pub seed: u64,
+    /// Frames in the order taken.
+    pub frames: Vec<FrameTruth>,
+}
+
+/// The truth about one file.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+pub struct FrameTruth {
+    /// Path inside the outing's folder, with forward slashes.
+    pub file: String,
+    /// Number of the burst, from 1.
+    pub burst: usize,
+    /// What the burst shows.
+    pub about: &'static str,
+    /// Magnification.
+    pub magnification: f64,
+    /// Marked f-number.
+    pub marked_f_number: f64,
+    /// Working f-number.
+    pub n_eff: f64,
+    /// ISO.
+    pub iso: u16,
+    /// Whether the flash fired.
+    pub flash: bool,
+    /// Focus, blur, movement and verdict.
+    pub truth: Truth,
+}
+
+/// One burst of the plan.
+struct Plan {
+    about: &'static str,
+    frames: usize,
+    marked_f_number: f64,
+    magnification: f64,
+    iso: u16,
+    exposure_s: f64,
+    flash: bool,
+    /// Spread of focus, px of disc sigma.
+    focus_spread_px: f64,
+    /// Focus missed by at least this, px of disc sigma, on every frame.
+    focus_missed_px: f64,
+    shaken_share: f64,
+    subject_motion_share: f64,
+    motion_px: (f64, f64),
+    /// Share of the light that is ambient and smeared when the subject moves under flash.
+    ambient_share: f32,
+    noise_reduction: f32,
+    /// Seconds since the first frame of the day.
+    start_s: u64,
+    gap_ms: u64,
+}
+
+const CALM: Plan = Plan {
+    about: "",
+    frames: 8,
+    marked_f_number: 11.0,
+    magnification: 1.0,
+    iso: 200,
+    exposure_s: 1.0 / 160.0,
+    flash: true,
+    focus_spread_px: 2.0,
+    focus_missed_px: 0.0,
+    shaken_share: 0.0,
+    subject_motion_share: 0.0,
+    motion_px: (4.0, 12.0),
+    ambient_share: 1.0,
+    noise_reduction: 0.0,
+    start_s: 0,
+    gap_ms: 450,
+};
+
+fn plans() -> [Plan; 5] {
+    [
+        Plan { about: "flash, focus rocked back and forth", frames: 8, ..CALM },
+        Plan {
+            about: "lamp, hand unsteady",
+            frames: 7,
+            marked_f_number: 8.0,
+            magnification: 1.4,
+            iso: 800,
+            exposure_s: 1.0 / 50.0,
+            flash: false,
+            focus_spread_px: 1.2,
+            shaken_share: 0.6,
+            motion_px: (6.0, 16.0),
+            noise_reduction: 1.0,
+            start_s: 312,
+            gap_ms: 380,
+            ..CALM
+        },
+        Plan {
+            about: "flash, focus never reached",
+            frames: 6,
+            marked_f_number: 9.0,
+            magnification: 2.0,
+            iso: 200,
+            focus_spread_px: 1.5,
+            focus_missed_px: 4.5,
+            start_s: 845,
+            gap_ms: 600,
+            ..CALM
+        },
+        Plan {
+            about: "dim light, high ISO",
+            frames: 8,
+            marked_f_number: 8.0,
+            magnification: 1.2,
+            iso: 3200,
+            exposure_s: 1.0 / 200.0,
+            flash: false,
+            focus_spread_px: 1.8,
+            noise_reduction: 2.0,
+            start_s: 1630,
+            gap_ms: 300,
+            ..CALM
+        },
+        Plan {
+            about: "flash and daylight mixed, subject restless",
+            frames: 7,
+            marked_f_number: 14.0,
+            iso: 400,
+            exposure_s: 1.0 / 100.0,
+            focus_spread_px: 1.5,
+            subject_motion_share: 0.45,
+            motion_px: (12.0, 20.0),
+            ambient_share: 0.4,
+            noise_reduction: 0.5,
+            start_s: 2240,
+            gap_ms: 520,
+            ..CALM
+        },
+    ]
+}
+
+/// Writes the outing into `dir` (made when missing): the files under [`DAY`], the truth in
+/// [`TRUTH_FILE`].
+///
+/// # Errors
+/// [`Error::Write`] when the folder cannot be written, [`Error::Encode`] when a picture cannot
+/// be encoded.
+pub fn write(dir: &Path, seed: u64) -> Result<OutingTruth> {
+    write_sized(dir, seed, WIDTH_PX, HEIGHT_PX)
+}
+
+/// The same with frames of another size; settings are kept, so the field of view changes.
+///
+/// # Errors
+/// As [`write`].
+pub fn write_sized(
+    dir: &Path,
+    seed: u64,
+    width_px: usize,
+    height_px: usize,
+) -> Result<OutingTruth> {
+    let day = dir.join(DAY);
+    fs::create_dir_all(&day).map_err(|source| Error::Write { path: day.clone(), source })?;
+    let mut rng = SplitMix64::new(seed);
+    let mut frames = Vec::new();
+    for (index, plan) in plans().iter().enumerate() {
+        let first = frames.len() + 1;
+        let spec = burst_spec(plan, rng.next_u64(), width_px, height_px);
+        frames.extend(write_burst(dir, plan, spec, index + 1, first)?);
+    }
+    let truth = OutingTruth { seed, frames };
+    let path = dir.join(TRUTH_FILE);
+    let text = serde_json::to_vec_pretty(&truth).map_err(|e| Error::Record(e.to_string()))?;
+    fs::write(&path, text).map_err(|source| Error::Write { path, source })?;
+    Ok(truth)
+}
+
+fn burst_spec(plan: &Plan, seed: u64, width_px: usize, height_px: usize) -> BurstSpec {
+    // Pupils of equal size.
+    let n_eff = plan.marked_f_number * (1.0 + plan.magnification);
+    BurstSpec {
+        width_px,
+        height_px,
+        frames: plan.frames,
+        lens: Lens { n_eff, magnification: plan.magnification, pitch_um: PITCH_UM },
+        focus_spread_px: plan.focus_spread_px,
+        focus_missed_px: plan.focus_missed_px,
+        drift: 0.05,
+        shaken_share: plan.shaken_share,
+        subject_motion_share: plan.subject_motion_share,
+        motion_px: plan.motion_px,
+        moving_light: plan.ambient_share,
+        exposure_stops: 0.15,
+        colour: true,
+        ..BurstSpec::usual(SceneKind::Insect, seed, 0.0)
+    }
+}
+
+fn write_burst(
+    dir: &Path,
+    plan: &Plan,
+    spec: BurstSpec,
+    number: usize,
+    first: usize,
+) -> Result<Vec<FrameTruth>> {
+    let burst = Burst::new(spec);
+    (0..burst.len())
+        .into_par_iter()
+        .filter_map(|i| {
+            let light = burst.light(i)?;
+            let (shot, truth) = (burst.shots().get(i)?, burst.truths().get(i)?);
+            let rendering = Rendering {
+                iso: f64::from(plan.iso),
+                exposure: 0.62 * shot.exposure_stops.exp2(),
+                noise_reduction: plan.noise_reduction,
+                sharpen_px: 0.9,
+                sharpen: 0.35,
+                contrast: 0.55,
+            };
+            let picture = developed(&light, &Sensor::ORDINARY, &rendering, shot.noise_seed);
+            let file = format!("{DAY}/lk{:04}.jpg", first + i);
+            let written = jpeg(&picture, 93, false, Some(&tags(plan, i))).and_then(|bytes| {
+                let path = dir.join(&file);
+                fs::write(&path, bytes).map_err(|source| Error::Write { path, source })
+            });
+            Some(written.map(|()| FrameTruth {
+                file,
+                burst: number,
+                about: plan.about,
+                magnification: plan.magnification,
+                marked_f_number: plan.marked_f_number,
+                n_eff: spec.lens.n_eff,
+                iso: plan.iso,
+                flash: plan.flash,
+                truth: *truth,
+            }))
+        })
+        .collect()
+}
+
+fn tags(plan: &Plan, index: usize) -> Tags {
+    // The afternoon starts at 15:02:00.
+    let ms = (15 * 3600 + 2 * 60 + plan.start_s) * 1000 + index as u64 * plan.gap_ms;
+    let s = ms / 1000;
+    Tags {
+        time: format!("2031:06:14 {:02}:{:02}:{:02}", s / 3600, s / 60 % 60, s % 60),
+        millisecond: (ms % 1000) as u32,
+        offset: "+02:00".to_owned(),
+        marked_f_number: Some(plan.marked_f_number),
+        exposure_s: plan.exposure_s,
+        iso: plan.iso,
+        flash: plan.flash,
+        pitch_um: PITCH_UM,
+        serial: "LK7-00042".to_owned(),
+    }
+}
