@@ -6,6 +6,7 @@ pub mod defocus;
 pub mod depth;
 pub mod detail;
 pub mod diffraction;
+mod flat_tiles;
 pub mod laplacian;
 pub mod noise;
 mod periodogram;
