@@ -3,7 +3,8 @@
 //! D = Σ log2(1 + S/N)·count/64² over rings of frequency, S = max(P − N, 0): Shannon's
 //! information of a picture on its grid (Fellgett & Linfoot, Phil. Trans. A 247:369, 1955, DOI
 //! 10.1098/rsta.1955.0001), with every mirrored pair of frequencies counted once, up to 0.5
-//! cycles per pixel in any direction. Sharpening raises S and N alike, so D hardly moves.
+//! cycles per pixel in any direction. Reads 1 to 4 % high: rings of pure noise count only upwards,
+//! and the window spreads a steep spectrum. Sharpening raises S and N alike, so D hardly moves.
 //!
 //! Assumes signal and noise do not depend on each other: one noise-reduced JPEG alone gives no
 //! absolute D (read 4.0 for a true 1.4) and is flagged; rank only. Compare one region under one

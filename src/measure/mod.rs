@@ -10,4 +10,6 @@ mod flat_tiles;
 pub mod laplacian;
 pub mod noise;
 mod periodogram;
+pub mod prediction;
+pub mod sensor;
 pub mod spectrum;
