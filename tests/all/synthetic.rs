@@ -1,0 +1,72 @@
+//! Pictures for tests: files of testdata, seeded noise, Gaussian blur.
+
+use std::path::Path;
+
+use stopwise::base::random::SplitMix64;
+use stopwise::base::{Plane, Tone};
+
+/// A grey picture of testdata, 0 to 255.
+pub fn picture(name: &str) -> Plane {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata").join(name);
+    let grey = image::open(path).unwrap().to_luma8();
+    let (width, height) = (grey.width() as usize, grey.height() as usize);
+    Plane::from_fn(width, height, Tone::Encoded, |x, y| f32::from(grey.as_raw()[y * width + x]))
+}
+
+/// White normal noise in row-major order.
+pub fn white(width_px: usize, height_px: usize, sigma: f64, seed: u64) -> Plane {
+    let mut random = SplitMix64::new(seed);
+    Plane::from_fn(width_px, height_px, Tone::Encoded, |_, _| (sigma * random.normal()) as f32)
+}
+
+/// Noise blurred by a Gaussian and scaled back to `sigma`.
+pub fn pink(width_px: usize, height_px: usize, sigma: f64, blur_px: f64, seed: u64) -> Plane {
+    let mut plane = gaussian(&white(width_px, height_px, 1.0, seed), blur_px);
+    let energy: f64 = plane.data.iter().map(|v| f64::from(*v).powi(2)).sum();
+    let scale = sigma / (energy / plane.data.len() as f64).sqrt();
+    plane.data.iter_mut().for_each(|v| *v = (f64::from(*v) * scale) as f32);
+    plane
+}
+
+/// Sum of two planes, the second scaled.
+pub fn add(a: &Plane, b: &Plane, scale: f64) -> Plane {
+    let sum = |(a, b): (&f32, &f32)| (f64::from(*a) + scale * f64::from(*b)) as f32;
+    Plane { data: a.data.iter().zip(&b.data).map(sum).collect(), ..*a }
+}
+
+/// Gaussian blur as scipy.ndimage does it: half-sample mirrored border, cut at 4 sigma.
+pub fn gaussian(plane: &Plane, sigma_px: f64) -> Plane {
+    let radius = (4.0 * sigma_px + 0.5) as i64;
+    let mut kernel: Vec<f64> =
+        (-radius..=radius).map(|i| (-0.5 * (i as f64 / sigma_px).powi(2)).exp()).collect();
+    let total: f64 = kernel.iter().sum();
+    kernel.iter_mut().for_each(|k| *k /= total);
+    let once = along_rows(&plane.data, plane.width_px, &kernel);
+    let turned = transpose(&once, plane.width_px, plane.height_px);
+    let twice = along_rows(&turned, plane.height_px, &kernel);
+    Plane { data: transpose(&twice, plane.height_px, plane.width_px), ..*plane }
+}
+
+fn along_rows(data: &[f32], width: usize, kernel: &[f64]) -> Vec<f32> {
+    let radius = kernel.len() as i64 / 2;
+    let mirror = |i: i64| {
+        let period = 2 * width as i64;
+        let i = i.rem_euclid(period);
+        i.min(period - 1 - i) as usize
+    };
+    let mut out = Vec::with_capacity(data.len());
+    for row in data.chunks_exact(width) {
+        let padded: Vec<f64> =
+            (-radius..width as i64 + radius).map(|i| f64::from(row[mirror(i)])).collect();
+        out.extend(
+            padded
+                .windows(kernel.len())
+                .map(|w| w.iter().zip(kernel).map(|(v, k)| v * k).sum::<f64>() as f32),
+        );
+    }
+    out
+}
+
+fn transpose(data: &[f32], width: usize, height: usize) -> Vec<f32> {
+    (0..width).flat_map(|x| (0..height).map(move |y| data[y * width + x])).collect()
+}
