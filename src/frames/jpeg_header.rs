@@ -225,7 +225,7 @@ mod tests {
         let mut out = Vec::new();
         let mut encoder = jpeg_encoder::Encoder::new(&mut out, quality);
         encoder.set_sampling_factor(sampling);
-        encoder.add_app_segment(1, b"Exif\0\0II*\0\x08\0\0\0\0\0").unwrap();
+        encoder.add_app_segment(1, b"Exif\0\0II*\0\x08\0\0\0\0\0".to_vec()).unwrap();
         encoder.encode(&rgb, 80, 72, jpeg_encoder::ColorType::Rgb).unwrap();
         out
     }

@@ -115,9 +115,8 @@ pub(super) fn by_magic(head: &[u8]) -> Sniffed {
         Sniffed::Kind(FileKind::Webp)
     } else if head.starts_with(b"RIFF") {
         Sniffed::Video
-    } else if raw_starts.iter().any(|s| head.starts_with(s)) {
-        Sniffed::Kind(FileKind::Raw)
-    } else if head.starts_with(b"II\x2a\0") && head.get(8..10) == Some(b"CR")
+    } else if raw_starts.iter().any(|s| head.starts_with(s))
+        || head.starts_with(b"II\x2a\0") && head.get(8..10) == Some(b"CR")
         || head.get(6..14) == Some(b"HEAPCCDR")
     {
         Sniffed::Kind(FileKind::Raw)

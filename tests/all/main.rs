@@ -1,4 +1,6 @@
 //! The one test binary: a module a capability. See DEVELOPERS.md for how to add a test.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
+mod exposure;
+mod frames;
 mod layers;

@@ -124,6 +124,7 @@ mod tests {
 
     // facts A1, A2, A3: Exif annex on APEX; recomputed from 2·log2(N).
     #[test]
+    #[allow(clippy::approx_constant)] // the table's own digits are what is checked
     fn apertures() {
         let marked = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
         let av = [2.9709, 4.0, 4.9709, 6.0, 6.9189, 8.0, 8.9189];

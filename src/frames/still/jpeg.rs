@@ -38,11 +38,13 @@ pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<De
     let damaged = |e: zune_jpeg::errors::DecodeErrors| SkipReason::Damaged(sentence(&e));
     decoder.decode_headers().map_err(damaged)?;
     let stored = decoder.input_colorspace().ok_or_else(no_header)?;
-    let out = match (stored, want) {
-        (ColorSpace::Luma, _) | (ColorSpace::YCbCr, Want::Luma) => ColorSpace::Luma,
-        (ColorSpace::YCbCr, Want::Colour) => ColorSpace::YCbCr,
-        (ColorSpace::RGB, _) => ColorSpace::RGB,
-        _ => return Err(SkipReason::Unsupported("JPEG in printing inks (CMYK)".into())),
+    let out = match (header.components, stored, want) {
+        (1, ..) => ColorSpace::Luma,
+        // Three components marked as untransformed (Adobe, transform 0) are RGB; the decoder says
+        // CMYK until it has counted them.
+        (_, ColorSpace::RGB | ColorSpace::CMYK, _) => ColorSpace::RGB,
+        (_, _, Want::Luma) => ColorSpace::Luma,
+        (_, _, Want::Colour) => ColorSpace::YCbCr,
     };
     let options = decoder.options().jpeg_set_out_colorspace(out);
     decoder.set_options(options);
@@ -57,6 +59,9 @@ pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<De
     let pixels = match out {
         ColorSpace::Luma => Pixels::Grey8(buffer),
         ColorSpace::YCbCr => Pixels::YCbCr8(buffer),
+        _ if want == Want::Luma => {
+            Pixels::Grey8(buffer.as_chunks::<3>().0.iter().map(|p| colour::luma8(*p)).collect())
+        }
         _ => {
             for rgb in buffer.as_chunks_mut::<3>().0 {
                 *rgb = colour::ycbcr(*rgb);

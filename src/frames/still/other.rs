@@ -1,5 +1,6 @@
 //! PNG, TIFF and WebP, brought to the form of a decoded JPEG.
 
+use std::error::Error as _;
 use std::io::{BufRead, Cursor, Seek};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
@@ -12,6 +13,8 @@ use crate::error::SkipReason;
 
 /// Memory a decoder may take beside the picture itself, bytes.
 const DECODER_MEMORY: u64 = 256 << 20;
+/// Characters of a decoder's message that are passed on.
+const LONGEST_MESSAGE: usize = 60;
 
 /// Width and height in the header, px.
 pub(in super::super) fn size<R: BufRead + Seek>(
@@ -110,7 +113,18 @@ fn reason(error: &ImageError) -> SkipReason {
         ImageError::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
             SkipReason::Damaged("it ends early".into())
         }
-        ImageError::Decoding(e) => SkipReason::Damaged(e.to_string()),
-        other => SkipReason::Damaged(other.to_string()),
+        ImageError::Decoding(e) => SkipReason::Damaged(shortened(
+            &e.source().map_or_else(|| e.to_string(), |s| s.to_string()),
+        )),
+        other => SkipReason::Damaged(shortened(&other.to_string())),
+    }
+}
+
+/// The start of what a decoder says, on one line.
+fn shortened(says: &str) -> String {
+    let line = says.lines().next().unwrap_or_default();
+    match line.char_indices().nth(LONGEST_MESSAGE) {
+        Some((end, _)) => format!("{}…", line[..end].trim_end()),
+        None => line.to_owned(),
     }
 }
