@@ -18,6 +18,19 @@ pub enum FileKind {
     Raw,
 }
 
+impl FileKind {
+    /// The name of the format.
+    pub fn label(self) -> &'static str {
+        match self {
+            FileKind::Jpeg => "JPEG",
+            FileKind::Tiff => "TIFF",
+            FileKind::Png => "PNG",
+            FileKind::Webp => "WebP",
+            FileKind::Raw => "raw",
+        }
+    }
+}
+
 /// What the first bytes of a file say.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) enum Sniffed {

@@ -5,7 +5,7 @@ use std::io::{self, BufReader, Seek};
 use std::path::PathBuf;
 
 use super::still::{Decoded, Want, check_size, decode_into, no_header, size_of_other};
-use super::{Exposure, FileKind, FoundFile, JpegHeader};
+use super::{Exposure, FileKind, FoundFile, JpegHeader, Orientation};
 use crate::error::SkipReason;
 
 /// How much is read at a time while looking through headers.
@@ -32,6 +32,19 @@ pub struct Frame {
     pub height_px: u32,
     /// What the camera wrote; `None` when it wrote nothing that can be read.
     pub exposure: Option<Exposure>,
+}
+
+impl Frame {
+    /// How the picture has to be turned; upright when the file does not say.
+    pub fn orientation(&self) -> Orientation {
+        let known = self.exposure.as_ref().and_then(|e| e.orientation.as_ref());
+        known.map_or(Orientation::Upright, |o| o.value)
+    }
+
+    /// Width and height of the picture standing upright, px.
+    pub fn upright_size(&self) -> (u32, u32) {
+        self.orientation().upright_size(self.width_px, self.height_px)
+    }
 }
 
 /// Reads the header of a picture file: its size in pixels, checked, and what the camera wrote.

@@ -193,22 +193,17 @@ impl Decoded {
         let (w, h) = (fit(full_w), fit(full_h));
         let columns = spread(full_w, w);
         let rows = spread(full_h, h);
-        let mut out = Vec::with_capacity(w * h * 3);
-        for ys in &rows {
-            for xs in &columns {
-                let mut sum = [0u32; 3];
-                for y in ys {
-                    for x in xs {
-                        for (s, v) in sum.iter_mut().zip(self.sample(y * full_w + x)) {
-                            *s += u32::from(v);
-                        }
-                    }
-                }
-                let n = (ys.len() * xs.len()) as u32;
-                out.extend(self.to_rgb(sum.map(|s| ((s + n / 2) / n) as u8)));
+        let means = match &self.pixels {
+            Pixels::Grey8(data) => means(full_w, &columns, &rows, |at| [data[at]; 3]),
+            Pixels::YCbCr8(data) | Pixels::Luma16 { rgb8: Some(data), .. } => {
+                let samples = data.as_chunks::<3>().0;
+                means(full_w, &columns, &rows, |at| samples[at])
             }
-        }
-        (out, w, h)
+            Pixels::Luma16 { luma, rgb8: None } => {
+                means(full_w, &columns, &rows, |at| [(luma[at] >> 8) as u8; 3])
+            }
+        };
+        (means.into_iter().flat_map(|mean| self.to_rgb(mean)).collect(), w, h)
     }
 
     /// Gives the memory of the samples back, for [`decode_into`].
@@ -244,15 +239,49 @@ impl Decoded {
     }
 }
 
-/// For each of `cells` cells along a side of `full` samples, the samples to average.
-fn spread(full: usize, cells: usize) -> Vec<Vec<usize>> {
-    (0..cells)
-        .map(|c| {
-            let (from, to) = (c * full / cells, ((c + 1) * full / cells).max(c * full / cells + 1));
-            let n = (to - from).min(SMALL_SAMPLES);
-            (0..n).map(|k| from + (2 * k + 1) * (to - from) / (2 * n)).collect()
+/// Where a side is sampled: `each` places for every cell, one cell after the other.
+struct Spread {
+    each: usize,
+    places: Vec<usize>,
+}
+
+/// Samples spread evenly over each of `cells` cells along a side of `full` samples.
+fn spread(full: usize, cells: usize) -> Spread {
+    let each = (full / cells).clamp(1, SMALL_SAMPLES);
+    let places = (0..cells)
+        .flat_map(|c| {
+            let (from, to) = (c * full / cells, (c + 1) * full / cells);
+            (0..each).map(move |k| from + (2 * k + 1) * (to - from) / (2 * each))
         })
-        .collect()
+        .collect();
+    Spread { each, places }
+}
+
+/// The mean of the samples of each cell, row by row.
+fn means(
+    width: usize,
+    columns: &Spread,
+    rows: &Spread,
+    sample: impl Fn(usize) -> [u8; 3],
+) -> Vec<[u8; 3]> {
+    let n = (columns.each * rows.each) as u32;
+    let cells = columns.places.len() / columns.each;
+    let mut means = Vec::with_capacity(cells * rows.places.len() / rows.each);
+    let mut sums = vec![[0u32; 3]; cells];
+    for ys in rows.places.chunks_exact(rows.each) {
+        sums.fill([0; 3]);
+        for y in ys {
+            for (sum, xs) in sums.iter_mut().zip(columns.places.chunks_exact(columns.each)) {
+                for x in xs {
+                    for (s, v) in sum.iter_mut().zip(sample(y * width + x)) {
+                        *s += u32::from(v);
+                    }
+                }
+            }
+        }
+        means.extend(sums.iter().map(|sum| sum.map(|s| ((s + n / 2) / n) as u8)));
+    }
+    means
 }
 
 #[cfg(test)]
@@ -311,11 +340,11 @@ mod tests {
     #[test]
     fn cells_cover_the_side_without_leaving_it() {
         for (full, cells) in [(100, 100), (101, 100), (4000, 7), (65, 64), (5, 1)] {
-            let all = spread(full, cells);
-            assert_eq!(all.len(), cells);
-            assert!(all.iter().flatten().all(|s| *s < full));
-            assert!(all.iter().flatten().collect::<Vec<_>>().is_sorted());
-            assert!(all.iter().all(|c| !c.is_empty() && c.len() <= SMALL_SAMPLES));
+            let Spread { each, places } = spread(full, cells);
+            assert_eq!(places.len(), cells * each);
+            assert!((1..=SMALL_SAMPLES).contains(&each));
+            assert!(places.windows(2).all(|w| w[0] < w[1]));
+            assert!(places.last().is_some_and(|last| *last < full));
         }
     }
 }

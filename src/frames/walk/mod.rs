@@ -6,6 +6,7 @@ mod same;
 use std::collections::{HashMap, HashSet};
 use std::ffi::OsStr;
 use std::fs::{self, File};
+use std::io;
 use std::path::{Component, Path, PathBuf};
 
 use walkdir::{DirEntry, WalkDir};
@@ -60,7 +61,8 @@ const PASSED_OVER_FOLDERS: &[&str] = &[
 /// always answered for. Links are followed; a folder that leads back to itself is entered once.
 ///
 /// # Errors
-/// [`Error::Missing`] when a path does not exist. Finding nothing is no error.
+/// [`Error::Missing`] when a path does not exist, [`Error::Read`] when the system does not say.
+/// Finding nothing is no error.
 ///
 /// ```
 /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
@@ -79,8 +81,11 @@ const PASSED_OVER_FOLDERS: &[&str] = &[
 pub fn find(paths: &[PathBuf]) -> Result<Found> {
     let mut search = Search::default();
     for path in paths {
-        if path.symlink_metadata().is_err() && fs::metadata(path).is_err() {
-            return Err(Error::Missing { path: path.clone() });
+        if let Err(source) = path.symlink_metadata() {
+            return Err(match source.kind() {
+                io::ErrorKind::NotFound => Error::Missing { path: path.clone() },
+                _ => Error::Read { path: path.clone(), source },
+            });
         }
         if path.is_dir() {
             search.folder(path, paths.len() == 1);
