@@ -1,1 +1,25 @@
-//! frames
+//! Everything between the disk and pixels: finding picture files, reading what the camera wrote
+//! about each, and decoding them. Nothing here measures.
+//!
+//! A file goes through three steps, each of which may end in a [`SkipReason`](crate::SkipReason)
+//! that concerns this file only:
+//!
+//! 1. [`find`] lists the picture files below some paths;
+//! 2. [`read_header`] turns a file into a [`Frame`]: size in pixels and [`Exposure`], no pixels;
+//! 3. [`load`] decodes it into a [`Decoded`].
+
+pub mod exposure;
+mod jpeg_header;
+mod kind;
+mod open;
+mod orientation;
+mod still;
+mod walk;
+
+pub use exposure::Exposure;
+pub use jpeg_header::JpegHeader;
+pub use kind::FileKind;
+pub use open::{Frame, load, load_into, read_header};
+pub use orientation::Orientation;
+pub use still::{Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, header_size};
+pub use walk::{Found, FoundFile, find};

@@ -3,6 +3,8 @@
 
 mod detail;
 mod image_table;
+mod exposure;
+mod frames;
 mod layers;
 mod noise_frame;
 mod noise_gains;

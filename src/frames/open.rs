@@ -1,0 +1,126 @@
+//! From a file on disk to its header and its pixels.
+
+use std::fs::{self, File};
+use std::io::{self, BufReader, Seek};
+use std::path::PathBuf;
+
+use super::still::{Decoded, Want, check_size, decode_into, no_header, size_of_other};
+use super::{Exposure, FileKind, FoundFile, JpegHeader, Orientation};
+use crate::error::SkipReason;
+
+/// How much is read at a time while looking through headers.
+const HEADER_BUFFER: usize = 64 << 10;
+/// Largest file that is read, bytes: a 400 Mpx TIFF of three 16-bit colours is 2.4 GB.
+const MAX_FILE_BYTES: u64 = 3 << 30;
+
+/// One picture file with what its header says; no pixels.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Frame {
+    /// Where it is.
+    pub path: PathBuf,
+    /// Its name in reports: the path below what was asked for.
+    pub shown: String,
+    /// The raw file taken in the same go, if there is one.
+    pub partner: Option<PathBuf>,
+    /// What it is.
+    pub kind: FileKind,
+    /// Size of the file, bytes.
+    pub file_bytes: u64,
+    /// Width in the orientation of the file, px.
+    pub width_px: u32,
+    /// Height in the orientation of the file, px.
+    pub height_px: u32,
+    /// What the camera wrote; `None` when it wrote nothing that can be read.
+    pub exposure: Option<Exposure>,
+}
+
+impl Frame {
+    /// How the picture has to be turned; upright when the file does not say.
+    pub fn orientation(&self) -> Orientation {
+        let known = self.exposure.as_ref().and_then(|e| e.orientation.as_ref());
+        known.map_or(Orientation::Upright, |o| o.value)
+    }
+
+    /// Width and height of the picture standing upright, px.
+    pub fn upright_size(&self) -> (u32, u32) {
+        self.orientation().upright_size(self.width_px, self.height_px)
+    }
+}
+
+/// Reads the header of a picture file: its size in pixels, checked, and what the camera wrote.
+/// A JPEG is read up to its pixels only.
+///
+/// # Errors
+/// [`SkipReason`], when the file cannot be read, is empty, raw, damaged in its header, too large
+/// or too small.
+pub fn read_header(found: &FoundFile) -> Result<Frame, SkipReason> {
+    if found.kind == FileKind::Raw {
+        return Err(SkipReason::Raw);
+    }
+    let file = File::open(&found.path).map_err(|e| unreadable(&e))?;
+    let file_bytes = file.metadata().map_err(|e| unreadable(&e))?.len();
+    if file_bytes == 0 {
+        return Err(SkipReason::Empty);
+    }
+    if file_bytes > MAX_FILE_BYTES {
+        return Err(too_long());
+    }
+    let mut reader = BufReader::with_capacity(HEADER_BUFFER, file);
+    let (size, exposure) = if found.kind == FileKind::Jpeg {
+        let header =
+            JpegHeader::read(&mut reader).map_err(|e| unreadable(&e))?.ok_or_else(no_header)?;
+        let size = (header.width_px, header.height_px);
+        check_size(size.0, size.1, file_bytes)?;
+        (size, header.exif.and_then(|exif| Exposure::from_segment(&exif, size)))
+    } else {
+        let size = size_of_other(&mut reader, found.kind)?;
+        check_size(size.0, size.1, file_bytes)?;
+        reader.rewind().map_err(|e| unreadable(&e))?;
+        (size, Exposure::from_reader(&mut reader, size))
+    };
+    Ok(Frame {
+        path: found.path.clone(),
+        shown: found.shown.clone(),
+        partner: found.partner.clone(),
+        kind: found.kind,
+        file_bytes,
+        width_px: size.0,
+        height_px: size.1,
+        exposure,
+    })
+}
+
+/// Reads and decodes a frame.
+///
+/// # Errors
+/// As [`super::decode`], and when the file cannot be read.
+pub fn load(frame: &Frame, want: Want) -> Result<Decoded, SkipReason> {
+    load_into(frame, want, Vec::new())
+}
+
+/// Reads and decodes a frame into a buffer that held another picture before; see
+/// [`super::decode_into`].
+///
+/// # Errors
+/// As [`load`].
+pub fn load_into(frame: &Frame, want: Want, buffer: Vec<u8>) -> Result<Decoded, SkipReason> {
+    let len = fs::metadata(&frame.path).map_err(|e| unreadable(&e))?.len();
+    if len > MAX_FILE_BYTES {
+        return Err(too_long());
+    }
+    let bytes = fs::read(&frame.path).map_err(|e| unreadable(&e))?;
+    decode_into(&bytes, frame.kind, want, buffer)
+}
+
+pub(super) fn unreadable(error: &io::Error) -> SkipReason {
+    let says = match error.kind() {
+        io::ErrorKind::NotFound => "it is gone".to_owned(),
+        io::ErrorKind::PermissionDenied => "permission denied".to_owned(),
+        _ => error.to_string(),
+    };
+    SkipReason::Unreadable(says)
+}
+
+fn too_long() -> SkipReason {
+    SkipReason::Unsupported("file of more than 3 GiB".into())
+}

@@ -1,0 +1,101 @@
+//! JPEG, decoded straight to the samples in the file.
+
+use std::borrow::Cow;
+use std::io::Cursor;
+
+use zune_core::bytestream::ZCursor;
+use zune_core::colorspace::ColorSpace;
+use zune_core::options::DecoderOptions;
+use zune_jpeg::JpegDecoder;
+
+use super::super::jpeg_header::{JpegHeader, without_stray_bytes};
+use super::{Decoded, Pixels, Want, check_size, colour, no_header};
+use crate::error::SkipReason;
+
+/// Largest side the format can state, px.
+const MAX_SIDE_PX: usize = 65_535;
+/// Passes of a progressive file beyond which it is taken for an attack; cameras write 10.
+const MAX_SCANS: usize = 100;
+
+pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<Decoded, SkipReason> {
+    let header = JpegHeader::read(&mut Cursor::new(bytes)).ok().flatten().ok_or_else(no_header)?;
+    check(&header)?;
+    check_size(header.width_px, header.height_px, bytes.len() as u64)?;
+    // The decoder is strict, so that a file that ends early is not taken for a whole one; but
+    // strictness also refuses stray bytes between segments, which harm nothing.
+    let bytes = match header.stray_bytes.then(|| without_stray_bytes(bytes)).flatten() {
+        Some(clean) => Cow::Owned(clean),
+        None => Cow::Borrowed(bytes),
+    };
+    let mut decoder = JpegDecoder::new_with_options(
+        ZCursor::new(&bytes[..]),
+        DecoderOptions::new_fast()
+            .set_strict_mode(true)
+            .set_max_width(MAX_SIDE_PX)
+            .set_max_height(MAX_SIDE_PX)
+            .jpeg_set_max_scans(MAX_SCANS),
+    );
+    let damaged = |e: zune_jpeg::errors::DecodeErrors| SkipReason::Damaged(sentence(&e));
+    decoder.decode_headers().map_err(damaged)?;
+    let stored = decoder.input_colorspace().ok_or_else(no_header)?;
+    let out = match (header.components, stored, want) {
+        (1, ..) => ColorSpace::Luma,
+        // Three components marked as untransformed (Adobe, transform 0) are RGB; the decoder says
+        // CMYK until it has counted them.
+        (_, ColorSpace::RGB | ColorSpace::CMYK, _) => ColorSpace::RGB,
+        (_, _, Want::Luma) => ColorSpace::Luma,
+        (_, _, Want::Colour) => ColorSpace::YCbCr,
+    };
+    let options = decoder.options().jpeg_set_out_colorspace(out);
+    decoder.set_options(options);
+    let needed = decoder.output_buffer_size().ok_or_else(no_header)?;
+    if buffer.len() < needed {
+        // Fresh zeroed memory, not a grown copy of the old picture.
+        buffer = vec![0; needed];
+    } else {
+        buffer.truncate(needed);
+    }
+    decoder.decode_into(&mut buffer).map_err(damaged)?;
+    let pixels = match out {
+        ColorSpace::Luma => Pixels::Grey8(buffer),
+        ColorSpace::YCbCr => Pixels::YCbCr8(buffer),
+        _ if want == Want::Luma => {
+            Pixels::Grey8(buffer.as_chunks::<3>().0.iter().map(|p| colour::luma8(*p)).collect())
+        }
+        _ => {
+            for rgb in buffer.as_chunks_mut::<3>().0 {
+                *rgb = colour::ycbcr(*rgb);
+            }
+            Pixels::YCbCr8(buffer)
+        }
+    };
+    Ok(Decoded {
+        width_px: header.width_px,
+        height_px: header.height_px,
+        pixels,
+        jpeg_grid: true,
+        chroma_step: header.chroma_step,
+        jpeg_quality_estimate: header.quality,
+    })
+}
+
+/// Whether this is a form of JPEG that is decoded here.
+fn check(header: &JpegHeader) -> Result<(), SkipReason> {
+    if !header.huffman {
+        return Err(SkipReason::Unsupported("lossless or arithmetic JPEG".into()));
+    }
+    if header.bits != 8 {
+        return Err(SkipReason::Unsupported(format!("JPEG with {} bits a sample", header.bits)));
+    }
+    match header.components {
+        1 | 3 => Ok(()),
+        4 => Err(SkipReason::Unsupported("JPEG in printing inks (CMYK)".into())),
+        n => Err(SkipReason::Unsupported(format!("JPEG with {n} components"))),
+    }
+}
+
+/// What a decoder says, in one line.
+fn sentence(error: &zune_jpeg::errors::DecodeErrors) -> String {
+    let text = format!("{error:?}");
+    text.lines().next().unwrap_or("it cannot be decoded").trim().trim_matches('"').to_owned()
+}
