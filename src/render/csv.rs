@@ -19,10 +19,7 @@ pub fn header() -> Vec<&'static str> {
 ///
 /// # Errors
 /// [`Error::Record`] when the writer fails.
-pub fn write<'a>(
-    frames: impl IntoIterator<Item = &'a FrameRecord>,
-    out: impl Write,
-) -> Result<()> {
+pub fn write<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>, out: impl Write) -> Result<()> {
     let failed = |e: ::csv::Error| Error::Record(e.to_string());
     let mut writer = ::csv::Writer::from_writer(out);
     writer.write_record(header()).map_err(failed)?;
@@ -56,5 +53,9 @@ fn plain(value: f64) -> String {
 }
 
 fn defused(text: String, prefix: &str) -> String {
-    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) { format!("{prefix}{text}") } else { text }
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        format!("{prefix}{text}")
+    } else {
+        text
+    }
 }

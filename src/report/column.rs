@@ -12,6 +12,12 @@ pub enum Decimals {
     ByError,
     /// Always that many after the point.
     Fixed(usize),
+    /// As many as the number has: values that were set, not measured.
+    AsSet,
+    /// An f-number as marked: "8", "5.6".
+    FNumber,
+    /// An exposure time as marked: "1/200".
+    Shutter,
 }
 
 /// A value on its way into a cell.
@@ -99,6 +105,15 @@ impl Column {
             (Cell::Number(v) | Cell::Measured(v, _), _) if !v.is_finite() => None,
             (Cell::Number(v), Decimals::ByError) => Some((wording::number(v), None)),
             (Cell::Number(v), Decimals::Fixed(d)) => Some((wording::fixed(v, d), None)),
+            (Cell::Number(v) | Cell::Measured(v, _), Decimals::AsSet) => {
+                Some((wording::short(v), None))
+            }
+            (Cell::Number(v) | Cell::Measured(v, _), Decimals::FNumber) => {
+                Some((wording::f_number(v).trim_start_matches("f/").to_owned(), None))
+            }
+            (Cell::Number(v) | Cell::Measured(v, _), Decimals::Shutter) => {
+                Some((wording::shutter(v).trim_end_matches(" s").to_owned(), None))
+            }
             (Cell::Measured(v, e), Decimals::ByError) => Some(wording::value_and_error(v, e)),
             (Cell::Measured(v, e), Decimals::Fixed(d)) => {
                 Some((wording::fixed(v, d), e.map(|e| wording::fixed(e, d))))
@@ -134,7 +149,7 @@ macro_rules! column {
     };
 }
 
-use Decimals::{ByError, Fixed};
+use Decimals::{AsSet, ByError, FNumber, Fixed, Shutter};
 
 /// Every column, in the order in which they are written.
 #[rustfmt::skip]
@@ -210,17 +225,17 @@ pub static COLUMNS: &[Column] = &[
     column!("output_blur_sigma_px" + "output_blur_sigma_std_err_px", "blur at output", "px", ByError,
         |f| Cell::measured(f.at_output.and_then(|a| a.blur_sigma_px)),
         "Blur at the subject in pixels of that width."),
-    column!("marked_f_number", "f-number", "", ByError, |f| Cell::number(f.exposure.f_number),
+    column!("marked_f_number", "f-number", "", FNumber, |f| Cell::number(f.exposure.f_number),
         "Aperture as marked on the lens; close up the working f-number is higher."),
-    column!("shutter_s", "shutter", "s", ByError, |f| Cell::number(f.exposure.shutter_s),
+    column!("shutter_s", "shutter", "s", Shutter, |f| Cell::number(f.exposure.shutter_s),
         "Exposure time."),
     column!("iso", "ISO", "", ByError, |f| Cell::whole(f.exposure.iso),
         "Sensitivity as set."),
     column!("flash_fired", "flash", "", ByError, |f| Cell::yes_no(f.exposure.flash_fired),
         "Whether the camera saw a flash fire; one that it does not know may have fired anyway."),
-    column!("focal_mm", "focal length", "mm", ByError, |f| Cell::number(f.exposure.focal_mm),
+    column!("focal_mm", "focal length", "mm", AsSet, |f| Cell::number(f.exposure.focal_mm),
         "Focal length as recorded."),
-    column!("exposure_bias_ev", "bias", "Ev", Fixed(2),
+    column!("exposure_bias_ev", "bias", "Ev", AsSet,
         |f| Cell::number(f.exposure.exposure_bias_ev),
         "Exposure compensation."),
     column!("taken_at", "taken at", "", ByError, |f| Cell::text(f.exposure.taken_at.clone()),
@@ -256,7 +271,8 @@ pub fn markdown_table() -> String {
             Some(error) => format!("`{}`, `{error}`", column.key),
             None => format!("`{}`", column.key),
         };
-        let line = format!("| {key} | {} | {} | {} |\n", column.heading, column.unit, column.meaning);
+        let line =
+            format!("| {key} | {} | {} | {} |\n", column.heading, column.unit, column.meaning);
         table.push_str(&line);
     }
     table

@@ -1,8 +1,6 @@
 //! Counting an outing: verdicts, hit rate with its interval, and the breakdowns.
 
-use super::record::{
-    BreakdownRow, BurstRecord, Call, Cause, FrameRecord, OutingRecord, Share,
-};
+use super::record::{BreakdownRow, BurstRecord, Call, Cause, FrameRecord, OutingRecord, Share};
 use super::wording;
 
 /// Quantile of the standard normal for a 95 % interval.
@@ -85,11 +83,7 @@ fn hits_by(
     }
     rows.sort_by(|a, b| a.1.total_cmp(&b.1));
     rows.into_iter()
-        .map(|(key, value, hits, of)| BreakdownRow {
-            key,
-            at: Some(value),
-            share: share(hits, of),
-        })
+        .map(|(key, value, hits, of)| BreakdownRow { key, at: Some(value), share: share(hits, of) })
         .collect()
 }
 

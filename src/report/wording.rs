@@ -222,7 +222,7 @@ pub fn at_output(at: &AtOutput) -> String {
     format!("{} at {} px wide", at.verdict.word(), at.output_width_px)
 }
 
-/// "14 frames: 5 hit, 3 near, 6 miss": how a burst went; verdicts that do not occur are left out.
+/// "5 hit, 3 near, 6 miss": how a burst went; verdicts that do not occur are left out.
 pub fn tally<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>) -> String {
     use super::record::Call;
     let mut counts = [0u32; 4];
@@ -235,7 +235,7 @@ pub fn tally<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>) -> String {
         .filter(|(_, n)| *n > 0)
         .map(|(call, n)| format!("{n} {}", call.word()))
         .collect();
-    format!("{}: {}", count(counts.iter().sum(), "frame", "frames"), parts.join(", "))
+    parts.join(", ")
 }
 
 #[cfg(test)]

@@ -17,7 +17,9 @@ pub fn golden(name: &str, got: &str) {
         return;
     }
     let line = want.lines().zip(got.lines()).take_while(|(a, b)| a == b).count();
-    let shown = |text: &str| text.lines().nth(line).unwrap_or("(end)").chars().take(400).collect::<String>();
+    let shown = |text: &str| {
+        text.lines().nth(line).unwrap_or("(end)").chars().take(400).collect::<String>()
+    };
     panic!(
         "{name} differs at line {}\n  golden: {}\n  now:    {}\nSTOPWISE_BLESS=1 refreshes it",
         line + 1,

@@ -28,7 +28,8 @@ pub fn outing(seed: u64, bursts: &[usize], pictures: bool) -> Invented {
         pages.iter().flat_map(|p| p.frames.iter().map(|(f, _)| f.clone())).collect();
     let mut outing = summary::outing(vec!["meadow".to_owned()], &bursts, &frames);
     outing.findings = vec![Finding {
-        says: "Shake cost more frames than focus did: most of them at 1/60 s and slower.".to_owned(),
+        says: "Shake cost more frames than focus did: most of them at 1/60 s and slower."
+            .to_owned(),
         next: Some("Next time 1/200 s or shorter, or flash.".to_owned()),
     }];
     let skipped = vec![
@@ -63,9 +64,8 @@ fn burst(
     let f_number = [5.6, 8.0, 11.0, 16.0][random.below(4)];
     let shutter_s = [1.0 / 200.0, 1.0 / 160.0, 1.0 / 60.0, 1.0 / 30.0][random.below(4)];
     let texture = random.next_u64();
-    let mut sigmas: Vec<f64> = (0..count)
-        .map(|_| 0.72 + random.normal().abs().powf(1.6) * 1.4)
-        .collect();
+    let mut sigmas: Vec<f64> =
+        (0..count).map(|_| 0.72 + random.normal().abs().powf(1.6) * 1.4).collect();
     if count > 6 {
         sigmas[4] = 14.8;
     }
@@ -125,7 +125,10 @@ fn frame(
         r if r < 1.7 => (Call::Near, Some(Cause::Soft)),
         _ => (
             Call::Miss,
-            Some([Cause::PlaneOff, Cause::Shake, Cause::SubjectMotion, Cause::PlaneOff][random.below(4)]),
+            Some(
+                [Cause::PlaneOff, Cause::Shake, Cause::SubjectMotion, Cause::PlaneOff]
+                    [random.below(4)],
+            ),
         ),
     };
     let moved = matches!(cause, Some(Cause::Shake | Cause::SubjectMotion));
@@ -140,7 +143,9 @@ fn frame(
         Call::Miss if moved => {
             "Edges across one direction are smeared over the whole frame. Shorter shutter or flash."
         }
-        Call::Miss => "Sharpest 4 % of the width to the left of the subject: the plane lay elsewhere.",
+        Call::Miss => {
+            "Sharpest 4 % of the width to the left of the subject: the plane lay elsewhere."
+        }
         Call::CannotSay => "The subject could not be followed into this frame.",
     };
     FrameRecord {
@@ -216,9 +221,7 @@ pub fn picture(width: u16, height: u16, sigma: f64, seed: u64) -> Picture {
     let mut random = SplitMix64::new(seed);
     let phase = random.between(0.0, 6.0);
     let (cx, cy) = (f64::from(width) * 0.5, f64::from(height) * 0.48);
-    let fade = |cycles_px: f64| {
-        (-2.0 * (std::f64::consts::PI * sigma * cycles_px).powi(2)).exp()
-    };
+    let fade = |cycles_px: f64| (-2.0 * (std::f64::consts::PI * sigma * cycles_px).powi(2)).exp();
     let mut rgb = Vec::with_capacity(usize::from(width) * usize::from(height) * 3);
     for y in 0..height {
         for x in 0..width {

@@ -6,7 +6,7 @@ use askama::Template;
 
 use super::colours::style_sheet;
 use super::report::write_whole;
-use super::view::FrameView;
+use super::view::{FrameView, columns_with_values};
 use crate::error::{Error, Result};
 use crate::render::svg;
 use crate::report::column::{COLUMNS, Column};
@@ -22,7 +22,6 @@ struct InspectTemplate {
     gradient: String,
     frame: FrameView,
     causes: String,
-    path: String,
     spectrum: Option<String>,
     resolved: Option<String>,
     noise: Option<String>,
@@ -37,13 +36,13 @@ struct InspectTemplate {
 /// [`Error::Encode`] when the map does not fit its own size.
 pub fn inspect(record: &InspectRecord, pictures: &FramePictures) -> Result<String> {
     let pictures = FramePictures { map: Some(record.map.clone()), ..pictures.clone() };
+    let columns = columns_with_values(&[&record.frame]);
     let template = InspectTemplate {
         version: env!("CARGO_PKG_VERSION"),
         style: style_sheet(),
-            gradient: svg::scale_gradient(),
-        frame: FrameView::new(&record.frame, &pictures, 1, 1, false)?,
+        gradient: svg::scale_gradient(),
+        frame: FrameView::new(&record.frame, &pictures, 1, 1, false, &columns)?,
         causes: wording::causes(&record.frame),
-        path: wording::visible(&record.frame.path),
         spectrum: svg::spectrum_chart(&record.spectrum, record.resolved_cy_px),
         resolved: record.resolved_cy_px.as_ref().map(wording::measured),
         noise: svg::noise_chart(&record.noise),
@@ -58,10 +57,6 @@ pub fn inspect(record: &InspectRecord, pictures: &FramePictures) -> Result<Strin
 ///
 /// # Errors
 /// As [`inspect`], and [`Error::Write`] when the file cannot be written.
-pub fn write_inspect(
-    path: &Path,
-    record: &InspectRecord,
-    pictures: &FramePictures,
-) -> Result<()> {
+pub fn write_inspect(path: &Path, record: &InspectRecord, pictures: &FramePictures) -> Result<()> {
     write_whole(path, &inspect(record, pictures)?)
 }

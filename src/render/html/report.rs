@@ -27,7 +27,6 @@ struct BurstTemplate {
 #[template(path = "report_head.html")]
 struct HeadTemplate<'a> {
     title: &'a str,
-    version: &'static str,
     style: String,
     gradient: String,
     facts: String,
@@ -164,7 +163,6 @@ impl ReportWriter {
         }
         HeadTemplate {
             title: &self.title,
-            version: env!("CARGO_PKG_VERSION"),
             style: style_sheet(),
             gradient: svg::scale_gradient(),
             facts: facts.join(" · "),
@@ -202,7 +200,8 @@ impl ReportWriter {
 }
 
 fn first_clock(page: &BurstPage) -> String {
-    let clock = page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
+    let clock =
+        page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
     clock.unwrap_or_default().to_owned()
 }
 

@@ -5,7 +5,7 @@ use base64::Engine;
 use super::super::{map, svg};
 use crate::base::Flag;
 use crate::error::Result;
-use crate::report::column::COLUMNS;
+use crate::report::column::{COLUMNS, Column, by_key};
 use crate::report::page::{BurstPage, FramePictures, Picture};
 use crate::report::record::{Finding, FrameRecord, MapRecord, Sharpest, SubjectAt};
 use crate::report::{summary, wording};
@@ -35,7 +35,6 @@ impl PictureView {
 
 /// The whole frame with its map and marks.
 pub struct WhereView {
-    pub id: String,
     pub picture: Option<PictureView>,
     pub map: Option<MapView>,
     pub marks: String,
@@ -89,13 +88,13 @@ impl FrameView {
         place: usize,
         of: usize,
         best: bool,
+        columns: &[&'static Column],
     ) -> Result<Self> {
         let name = wording::file_name(&frame.path);
         let shown = |key| {
-            let column = crate::report::column::by_key(key)?;
+            let column = by_key(key)?;
             Some((column.shown(frame)?, column.unit))
         };
-        let id = format!("b{}f{place}", frame.burst);
         Ok(FrameView {
             place,
             of,
@@ -105,14 +104,14 @@ impl FrameView {
             at_output: frame.at_output.as_ref().map(wording::at_output),
             best,
             blur: shown("blur_sigma_px").map(|(v, unit)| format!("{v} {unit}")),
-            ratio: shown("blur_ratio").map(|(v, unit)| format!("{unit} {v}")),
+            ratio: shown("blur_ratio").map(|(v, unit)| format!("{v} {unit} best")),
             bar: svg::blur_bar(frame),
             because: wording::visible(&frame.because),
             crop: pictures.crop.as_ref().map(PictureView::new),
             crop_note: crop_note(pictures),
             crop_alt: format!("{name}: the subject, {}", frame.verdict.word()),
-            where_sharp: where_sharp(frame, pictures, id)?,
-            evidence: evidence(frame),
+            where_sharp: where_sharp(frame, pictures)?,
+            evidence: evidence(frame, columns),
             cautions: frame.flags.iter().map(Flag::says).collect(),
             name,
         })
@@ -128,11 +127,7 @@ fn crop_note(pictures: &FramePictures) -> Option<String> {
         .then(|| format!("shown at {}", wording::per_cent(1.0 / scale)))
 }
 
-fn where_sharp(
-    frame: &FrameRecord,
-    pictures: &FramePictures,
-    id: String,
-) -> Result<Option<WhereView>> {
+fn where_sharp(frame: &FrameRecord, pictures: &FramePictures) -> Result<Option<WhereView>> {
     if pictures.thumb.is_none() && pictures.map.is_none() {
         return Ok(None);
     }
@@ -142,7 +137,6 @@ fn where_sharp(
     };
     let name = wording::file_name(&frame.path);
     Ok(Some(WhereView {
-        id,
         picture: pictures.thumb.as_ref().map(PictureView::new),
         map,
         marks: marks(frame),
@@ -173,7 +167,10 @@ fn marks(frame: &FrameRecord) -> String {
     let mut svg = String::new();
     let place = |x: f64, y: f64| {
         (x.is_finite() && y.is_finite()).then(|| {
-            (x.clamp(0.0, 1.0) * f64::from(frame.width_px), y.clamp(0.0, 1.0) * f64::from(frame.height_px))
+            (
+                x.clamp(0.0, 1.0) * f64::from(frame.width_px),
+                y.clamp(0.0, 1.0) * f64::from(frame.height_px),
+            )
         })
     };
     let size = f64::from(frame.width_px.max(frame.height_px)) / 40.0;
@@ -182,7 +179,9 @@ fn marks(frame: &FrameRecord) -> String {
     {
         let (l, r, t, b) = (x - size, x + size, y - size, y + size);
         let path = format!("M{l:.0} {y:.0}H{r:.0}M{x:.0} {t:.0}V{b:.0}");
-        svg.push_str(&format!(r#"<path class="under" d="{path}"/><path class="over" d="{path}"/>"#));
+        svg.push_str(&format!(
+            r#"<path class="under" d="{path}"/><path class="over" d="{path}"/>"#
+        ));
     }
     if let Some(SubjectAt { x, y, .. }) = frame.subject
         && let Some((x, y)) = place(x, y)
@@ -196,14 +195,25 @@ fn marks(frame: &FrameRecord) -> String {
     )
 }
 
-fn evidence(frame: &FrameRecord) -> Vec<EvidenceRow> {
-    // `because` is the sentence above the evidence, `flags` the cautions below it.
+/// The columns that have a value in any of the frames, so that the evidence of frames side by
+/// side lines up. `because` is the sentence above the evidence, `flags` the cautions below it.
+pub fn columns_with_values(frames: &[&FrameRecord]) -> Vec<&'static Column> {
     let said = |key: &str| key == "because" || key == "flags";
-    let row = |c: &'static crate::report::column::Column| {
-        let unit = if c.unit == "0..1" { "" } else { c.unit };
-        Some(EvidenceRow { heading: c.heading, value: c.shown(frame)?, unit })
+    let any = |c: &&'static Column| !said(c.key) && frames.iter().any(|f| c.shown(f).is_some());
+    COLUMNS.iter().filter(any).collect()
+}
+
+fn evidence(frame: &FrameRecord, columns: &[&'static Column]) -> Vec<EvidenceRow> {
+    let row = |c: &&'static Column| {
+        let value = c.shown(frame);
+        let unit = if c.unit == "0..1" || value.is_none() { "" } else { c.unit };
+        EvidenceRow {
+            heading: c.heading,
+            value: value.unwrap_or_else(|| wording::NOTHING.to_owned()),
+            unit,
+        }
     };
-    COLUMNS.iter().filter(|c| !said(c.key)).filter_map(row).collect()
+    columns.iter().map(row).collect()
 }
 
 /// One finding.
@@ -236,11 +246,12 @@ impl BurstView {
     pub fn new(page: &BurstPage) -> Result<Self> {
         let records: Vec<&FrameRecord> = page.frames.iter().map(|(f, _)| f).collect();
         let order = summary::best_first(page.burst.best.as_deref(), &records);
+        let columns = columns_with_values(&records);
         let mut frames = Vec::with_capacity(order.len());
         for at in order {
             let (frame, pictures) = &page.frames[at];
             let best = page.burst.best.as_deref() == Some(frame.path.as_str());
-            frames.push(FrameView::new(frame, pictures, at + 1, records.len(), best)?);
+            frames.push(FrameView::new(frame, pictures, at + 1, records.len(), best, &columns)?);
         }
         let crops = || page.frames.iter().filter_map(|(_, p)| p.crop.as_ref());
         let place_px = crops().map(|c| c.width_px).max().unwrap_or(0).max(NARROWEST_PX);
@@ -272,7 +283,8 @@ fn likely_height(frames: usize, crop_height_px: u32) -> u32 {
 /// "14 frames · 11:42:07, 5.2 s".
 fn facts(page: &BurstPage) -> String {
     let mut parts = vec![wording::count(page.frames.len() as u32, "frame", "frames")];
-    let clock = page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
+    let clock =
+        page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
     let lasts = page.burst.lasts_s.map(|s| format!("{} s", wording::fixed(s, 1)));
     match (clock, lasts) {
         (Some(clock), Some(lasts)) => parts.push(format!("{clock}, {lasts}")),

@@ -1,8 +1,7 @@
 //! Axes: from a value to a place on the drawing, and where the ticks go.
 
 /// Full stops of marked f-numbers.
-pub const F_STOPS: [f64; 12] =
-    [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
+pub const F_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
 
 /// Full stops of marked shutter times, s.
 pub const SHUTTER_STOPS: [f64; 20] = [

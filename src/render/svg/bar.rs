@@ -6,10 +6,10 @@ use crate::report::record::FrameRecord;
 use crate::report::wording;
 
 /// CSS px drawn for one px of the picture.
-pub const PX_PER_PX: f64 = 12.0;
+pub const PX_PER_PX: f64 = 14.0;
 
 /// Length of the ruler, px of the picture. A wider blur runs off its end and says so.
-pub const RULER_PX: u32 = 24;
+pub const RULER_PX: u32 = 20;
 
 /// Room left of 0 and right of the end, so that end labels are not cut.
 const MARGIN: f64 = 6.0;
@@ -37,16 +37,16 @@ pub fn blur_bar(frame: &FrameRecord) -> Option<String> {
         d.line("allowed", (at(2.0 * allowed), 1.0), (at(2.0 * allowed), 25.0));
     }
     let length = |px: u32| if px.is_multiple_of(5) { 6.0 } else { 3.0 };
-    let ticks: Vec<(f64, f64)> =
-        (0..=RULER_PX).map(|px| (at(f64::from(px)), length(px))).collect();
+    let ticks: Vec<(f64, f64)> = (0..=RULER_PX).map(|px| (at(f64::from(px)), length(px))).collect();
     d.ruler(25.0, &ticks);
     let last = match frame.exposure.pixel_pitch_um.filter(|p| p.is_finite()) {
-        Some(pitch) => format!("20 px = {} µm", wording::fixed(20.0 * pitch, 0)),
-        None => "20 px".to_owned(),
+        Some(pitch) => format!("{RULER_PX} px = {} µm", wording::fixed(end_px * pitch, 0)),
+        None => format!("{RULER_PX} px"),
     };
-    for (px, label) in [(0.0, "0"), (5.0, "5"), (10.0, "10"), (15.0, "15"), (20.0, &last)] {
+    for (px, label) in [(0.0, "0"), (5.0, "5"), (10.0, "10")] {
         d.text("soft", (at(px), 43.0), Anchor::Middle, label);
     }
+    d.text("soft", (at(end_px) + MARGIN, 43.0), Anchor::End, &last);
     Some(d.done())
 }
 
@@ -70,9 +70,9 @@ pub fn map_legend(pixel_pitch_um: Option<f64>) -> String {
             d.text("soft", (x, 44.0), Anchor::Middle, &wording::fixed(sigma_px * pitch, 1));
         }
     }
-    d.text("soft", (left + WIDTH + 14.0, 29.0), Anchor::Start, "px");
+    d.text("soft", (left + WIDTH + 20.0, 29.0), Anchor::Start, "px");
     if pixel_pitch_um.is_some() {
-        d.text("soft", (left + WIDTH + 14.0, 44.0), Anchor::Start, "µm");
+        d.text("soft", (left + WIDTH + 20.0, 44.0), Anchor::Start, "µm");
     }
     d.done()
 }

@@ -6,8 +6,11 @@ use crate::base::Measured;
 use crate::report::record::{BreakdownRow, NoiseAt, Share, SpectrumPoint};
 use crate::report::wording;
 
-/// Width of every chart: fits a phone held upright.
-const WIDTH: f64 = 340.0;
+/// Width of the charts of an outing: four side by side on a desk, one on a phone.
+const WIDTH: f64 = 304.0;
+
+/// Width of the charts of one frame: a phone held upright; the page draws them larger on a desk.
+const DEEP: f64 = 358.0;
 
 /// What the stops of a [`share_chart`] are stops of.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -57,7 +60,7 @@ pub fn cause_bars(rows: &[BreakdownRow]) -> Option<String> {
 /// A share and its 95 % interval on a ruler from 0 to 100 %. `None` without an interval.
 pub fn share_ruler(share: &Share) -> Option<String> {
     let (low, high) = (share.low?, share.high?);
-    let axis = Axis::new(Spread::Linear, (0.0, 1.0), (8.0, WIDTH - 20.0))?;
+    let axis = Axis::new(Spread::Linear, (0.0, 1.0), (14.0, WIDTH - 20.0))?;
     let mut d = Drawing::new(WIDTH, 44.0, &wording::share(share));
     let y = 10.0;
     d.rect("bar", (axis.at(low), y - 3.0), axis.at(high) - axis.at(low), 6.0);
@@ -79,13 +82,13 @@ pub fn share_ruler(share: &Share) -> Option<String> {
 /// Shares with their 95 % intervals over an axis in stops; the counts stand above each mark.
 /// `None` when no row has a place on the axis.
 pub fn share_chart(rows: &[BreakdownRow], stops: Stops) -> Option<String> {
-    let (left, right, top, bottom) = (40.0, WIDTH - 18.0, 30.0, 190.0);
+    let (left, right, top, bottom) = (46.0, WIDTH - 14.0, 30.0, 190.0);
     let placed: Vec<(f64, &BreakdownRow)> =
         rows.iter().filter_map(|r| Some((r.at?, r))).filter(|(at, _)| *at > 0.0).collect();
     let values: Vec<f64> = placed.iter().map(|(at, _)| *at).collect();
     let said: Vec<String> =
         rows.iter().map(|r| format!("{}: {}", r.key, wording::share(&r.share))).collect();
-    let mut d = Drawing::new(WIDTH, bottom + 30.0, &said.join("; "));
+    let mut d = Drawing::new(WIDTH, bottom + 24.0, &said.join("; "));
     let range = stop_range(&values, stops.ticks())?;
     let x = Axis::new(Spread::Log, range, (left + 14.0, right - 14.0))?;
     let y = Axis::new(Spread::Linear, (0.0, 1.0), (bottom, top))?;
@@ -105,9 +108,6 @@ pub fn share_chart(rows: &[BreakdownRow], stops: Stops) -> Option<String> {
             let label = stops.label(*stop);
             d.text("soft", (x.at(*stop), bottom + 19.0), Anchor::Middle, &label);
         }
-    }
-    if stops == Stops::Shutter {
-        d.text("soft", (right, bottom + 30.0), Anchor::End, "s");
     }
     let mut free_from = f64::NEG_INFINITY;
     for (at, row) in placed {
@@ -135,7 +135,7 @@ fn label_every(ticks: usize, length: f64, room: f64) -> usize {
 /// Power of picture and noise over frequency, both axes logarithmic, with the highest frequency
 /// still above noise. `None` with fewer than two sound points.
 pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> Option<String> {
-    let (width, left, right, top, bottom) = (520.0, 48.0, 436.0, 14.0, 250.0);
+    let (width, left, right, top, bottom) = (DEEP, 40.0, DEEP - 62.0, 26.0, 230.0);
     let sound = |v: f64| v.is_finite() && v > 0.0;
     let kept: Vec<&SpectrumPoint> =
         points.iter().filter(|p| sound(p.cy_px) && sound(p.power)).collect();
@@ -179,7 +179,10 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
         let at = x.at(m.value);
         d.line("allowed", (at, top), (at, bottom));
         let label = format!("above noise up to {}", wording::measured(&m));
-        d.text("ink", (at - 6.0, bottom - 8.0), Anchor::End, &label);
+        // Above the plot, as near to its line as the edges let it.
+        const HALF_LABEL: f64 = 88.0;
+        let middle = at.clamp(HALF_LABEL, width - HALF_LABEL);
+        d.text("ink", (middle, top - 9.0), Anchor::Middle, &label);
     }
     let line = |get: fn(&SpectrumPoint) -> f64| -> Vec<(f64, f64)> {
         let on = kept.iter().filter(|p| sound(get(p)));
@@ -202,7 +205,7 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
 
 /// Noise over brightness with its errors. `None` without sound points.
 pub fn noise_chart(noise: &[NoiseAt]) -> Option<String> {
-    let (width, left, right, top, bottom) = (520.0, 48.0, 500.0, 24.0, 230.0);
+    let (width, left, right, top, bottom) = (DEEP, 40.0, DEEP - 14.0, 24.0, 230.0);
     let sound = |n: &&NoiseAt| n.level_dn.is_finite() && n.sigma_dn.value.is_finite();
     let kept: Vec<&NoiseAt> = noise.iter().filter(sound).collect();
     let upper = |n: &&NoiseAt| n.sigma_dn.value + n.sigma_dn.std_err.unwrap_or(0.0);

@@ -2,6 +2,8 @@
 
 use std::fmt::Write;
 
+use crate::report::wording;
+
 /// Where a text is held.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Anchor {
@@ -72,10 +74,7 @@ impl Drawing {
     pub fn path(&mut self, class: &str, points: &[(f64, f64)]) {
         let listed: Vec<String> =
             points.iter().map(|(x, y)| format!("{},{}", r(*x), r(*y))).collect();
-        self.push(format_args!(
-            r#"<polyline class="{class}" points="{}"/>"#,
-            listed.join(" ")
-        ));
+        self.push(format_args!(r#"<polyline class="{class}" points="{}"/>"#, listed.join(" ")));
     }
 
     /// A text.
@@ -132,6 +131,7 @@ fn r(v: f64) -> String {
 }
 
 fn escaped(text: &str) -> String {
+    let text = wording::visible(text);
     let mut safe = String::with_capacity(text.len());
     for c in text.chars() {
         match c {

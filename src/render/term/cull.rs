@@ -14,8 +14,8 @@ use crate::report::wording;
 /// Longest text bar, in columns of one px each.
 const BAR_PX: usize = 24;
 
-/// Shortest text bar's room, so that the ruler above it has two labels.
-const BAR_AT_LEAST: usize = 8;
+/// Shortest text bar's room, so that the ruler above it has three labels.
+const BAR_AT_LEAST: usize = 12;
 
 /// Everything: bursts, then the outing.
 pub fn cull(record: &CullRecord, report: Option<&Path>, style: Style) -> String {
@@ -47,14 +47,13 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     }
     let heading = style.signs(&parts.join(" · "));
     let heading = wrapped(&heading, style.columns(), 0);
-    let mut text: String =
-        heading.lines().map(|line| format!("{}\n", style.bold(line))).collect();
+    let mut text: String = heading.lines().map(|line| format!("{}\n", style.bold(line))).collect();
 
     let is_best = |f: &FrameRecord| record.best.as_deref() == Some(f.path.as_str());
     let mut columns = vec![names(frames, style, is_best)];
     for (key, gives_way) in [
         ("verdict", 0),
-        ("cause", 0),
+        ("cause", 2),
         ("blur_sigma_px", 0),
         ("blur_ratio", 1),
         ("motion_length_px", 4),
@@ -69,6 +68,7 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     if !same {
         columns.push(TextColumn {
             heading: "settings".to_owned(),
+            unit: String::new(),
             right: false,
             gives_way: 7,
             cells: settings,
@@ -84,13 +84,18 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     text
 }
 
-fn names(frames: &[&FrameRecord], style: Style, is_best: impl Fn(&FrameRecord) -> bool) -> TextColumn {
+fn names(
+    frames: &[&FrameRecord],
+    style: Style,
+    is_best: impl Fn(&FrameRecord) -> bool,
+) -> TextColumn {
     let name = |f: &&FrameRecord| {
         let mark = if is_best(f) { "*" } else { " " };
         format!("{mark} {}", style.signs(&wording::file_name(&f.path)))
     };
     TextColumn {
-        heading: "* best".to_owned(),
+        heading: "  frame".to_owned(),
+        unit: "* best".to_owned(),
         right: false,
         gives_way: 0,
         cells: frames.iter().map(name).collect(),
@@ -98,7 +103,12 @@ fn names(frames: &[&FrameRecord], style: Style, is_best: impl Fn(&FrameRecord) -
 }
 
 /// A column of the one list as text; value and error are each aligned.
-fn from_list(key: &str, gives_way: u8, frames: &[&FrameRecord], style: Style) -> Option<TextColumn> {
+fn from_list(
+    key: &str,
+    gives_way: u8,
+    frames: &[&FrameRecord],
+    style: Style,
+) -> Option<TextColumn> {
     let column = column::by_key(key)?;
     let parts: Vec<_> = frames.iter().map(|f| column.shown_parts(f)).collect();
     let error_width =
@@ -117,12 +127,30 @@ fn from_list(key: &str, gives_way: u8, frames: &[&FrameRecord], style: Style) ->
         Some((value, _)) => style.signs(&value),
     });
     let words = matches!(key, "verdict" | "cause");
+    let cells: Vec<String> = cells.collect();
+    let cells = if words || with_error { cells } else { points_aligned(cells) };
     Some(TextColumn {
-        heading: style.signs(&column.heading_with_unit()),
+        heading: column.heading.to_owned(),
+        unit: style.signs(column.unit),
         right: !words,
         gives_way,
-        cells: cells.collect(),
+        cells,
     })
+}
+
+/// Numbers filled on the right so that their points stand under one another.
+fn points_aligned(cells: Vec<String>) -> Vec<String> {
+    let after = |c: &String| c.find('.').map_or(0, |at| c.len() - at);
+    let most = cells.iter().map(after).max().unwrap_or(0);
+    let fill = |c: String| {
+        if c.is_empty() {
+            c
+        } else {
+            let missing = most - after(&c);
+            format!("{c}{}", " ".repeat(missing))
+        }
+    };
+    cells.into_iter().map(fill).collect()
 }
 
 /// Blur to scale: one column is one px of blur diameter (2σ), under a ruler in px.
@@ -136,7 +164,8 @@ fn bars(frames: &[&FrameRecord], style: Style) -> Option<TextColumn> {
     let room = (widest.ceil() as usize + 1).clamp(BAR_AT_LEAST, most);
     let cells = diameters.iter().map(|d| d.map_or(String::new(), |d| bar(d, room, style)));
     Some(TextColumn {
-        heading: ruler(room, style),
+        heading: style.signs("2 × blur, px"),
+        unit: ruler(room, style),
         right: false,
         gives_way: 3,
         cells: cells.collect(),
@@ -245,12 +274,13 @@ fn causes(rows: &[BreakdownRow], style: Style) -> String {
     let Some(most) = rows.iter().map(|r| r.share.count).max().filter(|m| *m > 0) else {
         return String::new();
     };
-    let names = rows.iter().map(|r| display_width(&r.key)).max().unwrap_or(0);
+    let keys: Vec<String> = rows.iter().map(|r| style.signs(&wording::visible(&r.key))).collect();
+    let names = keys.iter().map(|k| display_width(k)).max().unwrap_or(0);
     let room = style.columns().saturating_sub(names + 12).clamp(8, 40);
     let mut text = format!("\n{}\n", style.bold("What cost the near and missed frames"));
-    for row in rows {
+    for (row, key) in rows.iter().zip(&keys) {
         let length = f64::from(row.share.count) / f64::from(most) * room as f64;
-        let key = padded(&style.signs(&row.key), names, false);
+        let key = padded(key, names, false);
         let drawn = bar(length, room, style);
         text.push_str(&format!("  {key}  {:>4}  {drawn}\n", row.share.count));
     }
@@ -261,7 +291,8 @@ fn breakdown(heading: &str, rows: &[BreakdownRow], style: Style) -> String {
     if rows.is_empty() {
         return String::new();
     }
-    let names = rows.iter().map(|r| display_width(&r.key)).max().unwrap_or(0);
+    let keys: Vec<String> = rows.iter().map(|r| style.signs(&wording::visible(&r.key))).collect();
+    let names = keys.iter().map(|k| display_width(k)).max().unwrap_or(0);
     let counts: Vec<String> =
         rows.iter().map(|r| format!("{} of {}", r.share.count, r.share.of)).collect();
     let count_width = counts.iter().map(String::len).max().unwrap_or(0);
@@ -270,8 +301,8 @@ fn breakdown(heading: &str, rows: &[BreakdownRow], style: Style) -> String {
     let used = 2 + names + 2 + count_width + 2 + share_width + 2;
     let room = style.columns().saturating_sub(used).min(41);
     let mut text = format!("\n{}\n", style.bold(heading));
-    for ((row, counted), share) in rows.iter().zip(&counts).zip(&shares) {
-        let key = padded(&style.signs(&row.key), names, true);
+    for (((row, key), counted), share) in rows.iter().zip(&keys).zip(&counts).zip(&shares) {
+        let key = padded(key, names, true);
         let counted = padded(counted, count_width, true);
         let share = padded(share, share_width, false);
         let drawn = if room >= 11 { interval(&row.share, room, style) } else { String::new() };

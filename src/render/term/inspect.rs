@@ -30,18 +30,11 @@ pub fn inspect(record: &InspectRecord, style: Style) -> String {
     for column in COLUMNS.iter().filter(|c| !SAID_ABOVE.contains(&c.key)) {
         let Some(shown) = column.shown(frame) else { continue };
         let unit = if column.unit == "0..1" { "" } else { column.unit };
-        let value = style.signs(&format!("{shown} {unit}"));
-        let room = style.columns().saturating_sub(names + 4);
-        let value = wrapped(value.trim_end(), room, 0);
-        for (i, line) in value.lines().enumerate() {
-            let heading = if i == 0 { column.heading } else { "" };
-            text.push_str(&format!("  {}  {line}\n", padded(heading, names, false)));
-        }
+        row(&mut text, column.heading, &format!("{shown} {unit}"), names, style);
     }
     if let Some(resolved) = &record.resolved_cy_px {
-        let heading = padded("above noise up to", names, false);
-        let value = style.signs(&wording::measured(resolved));
-        text.push_str(&format!("  {heading}  {value} cycles a pixel\n"));
+        let value = format!("{} cycles a pixel", wording::measured(resolved));
+        row(&mut text, "above noise up to", &value, names, style);
     }
     if !record.noise.is_empty() {
         text.push_str(&format!("\n{}\n", style.bold("Noise by brightness, DN")));
@@ -58,4 +51,14 @@ pub fn inspect(record: &InspectRecord, style: Style) -> String {
         }
     }
     text
+}
+
+/// A heading and its value, wrapped beside it.
+fn row(text: &mut String, heading: &str, value: &str, names: usize, style: Style) {
+    let value = style.signs(value);
+    let room = style.columns().saturating_sub(names + 4);
+    for (i, line) in wrapped(value.trim_end(), room, 0).lines().enumerate() {
+        let heading = if i == 0 { heading } else { "" };
+        text.push_str(&format!("  {}  {line}\n", padded(heading, names, false)));
+    }
 }

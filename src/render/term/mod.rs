@@ -56,7 +56,7 @@ impl Style {
         for c in text.chars() {
             match c {
                 '±' => plain.push_str("+-"),
-                '·' => plain.push(','),
+                '·' => plain.push('-'),
                 '–' => plain.push('-'),
                 '×' => plain.push('x'),
                 '…' => plain.push('~'),

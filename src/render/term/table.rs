@@ -10,11 +10,26 @@ pub fn display_width(text: &str) -> usize {
 
 fn sign_width(c: char) -> usize {
     match u32::from(c) {
-        0x0300..=0x036F | 0x0483..=0x0489 | 0x0591..=0x05BD | 0x064B..=0x065F | 0x20D0..=0x20FF
-        | 0xFE00..=0xFE0F | 0xFE20..=0xFE2F | 0xE0100..=0xE01EF => 0,
-        0x1100..=0x115F | 0x2E80..=0x303E | 0x3041..=0xA4CF | 0xA960..=0xA97F
-        | 0xAC00..=0xD7A3 | 0xF900..=0xFAFF | 0xFE30..=0xFE6F | 0xFF00..=0xFF60
-        | 0xFFE0..=0xFFE6 | 0x1F300..=0x1F64F | 0x1F680..=0x1F6FF | 0x1F900..=0x1F9FF
+        0x0300..=0x036F
+        | 0x0483..=0x0489
+        | 0x0591..=0x05BD
+        | 0x064B..=0x065F
+        | 0x20D0..=0x20FF
+        | 0xFE00..=0xFE0F
+        | 0xFE20..=0xFE2F
+        | 0xE0100..=0xE01EF => 0,
+        0x1100..=0x115F
+        | 0x2E80..=0x303E
+        | 0x3041..=0xA4CF
+        | 0xA960..=0xA97F
+        | 0xAC00..=0xD7A3
+        | 0xF900..=0xFAFF
+        | 0xFE30..=0xFE6F
+        | 0xFF00..=0xFF60
+        | 0xFFE0..=0xFFE6
+        | 0x1F300..=0x1F64F
+        | 0x1F680..=0x1F6FF
+        | 0x1F900..=0x1F9FF
         | 0x20000..=0x3FFFD => 2,
         _ => 1,
     }
@@ -95,8 +110,10 @@ pub fn wrapped(text: &str, width: usize, indent: usize) -> String {
 /// A column of a table under way.
 #[derive(Debug)]
 pub struct TextColumn {
-    /// Heading with its unit.
+    /// Heading.
     pub heading: String,
+    /// What stands under the heading: the unit, or a ruler.
+    pub unit: String,
     /// Whether it is set flush right.
     pub right: bool,
     /// How dear it is: the highest number is left out first when room is short; 0 stays.
@@ -108,7 +125,7 @@ pub struct TextColumn {
 impl TextColumn {
     fn width(&self) -> usize {
         let widest = self.cells.iter().map(|c| display_width(c)).max().unwrap_or(0);
-        widest.max(display_width(&self.heading))
+        widest.max(display_width(&self.heading)).max(display_width(&self.unit))
     }
 
     fn is_empty(&self) -> bool {
@@ -146,21 +163,27 @@ pub fn table(
     {
         let room = first.width().saturating_sub(too_much).max(4);
         first.heading = shortened(&first.heading, room, style);
+        first.unit = shortened(&first.unit, room, style);
         first.cells = first.cells.iter().map(|c| shortened(c, room, style)).collect();
     }
     let widths: Vec<usize> = columns.iter().map(TextColumn::width).collect();
     let rows = columns.first().map_or(0, |c| c.cells.len());
     let mut text = String::new();
-    let heading = |(c, w): (&TextColumn, &usize)| padded(&c.heading, *w, c.right);
-    let line: Vec<String> = columns.iter().zip(&widths).map(heading).collect();
-    text.push_str(&style.dim(line.join("  ").trim_end()));
-    text.push('\n');
+    let headings: [fn(&TextColumn) -> &str; 2] = [|c| &c.heading, |c| &c.unit];
+    for part in headings {
+        let cell = |(c, w): (&TextColumn, &usize)| padded(part(c), *w, c.right);
+        let line: Vec<String> = columns.iter().zip(&widths).map(cell).collect();
+        text.push_str(&style.dim(line.join("  ").trim_end()));
+        text.push('\n');
+    }
     for row in 0..rows {
         let mut line = String::new();
         for (at, (column, width)) in columns.iter().zip(&widths).enumerate() {
             let last = at + 1 == columns.len();
             let cell = &column.cells[row];
-            let cell = if last && !column.right { cell.clone() } else {
+            let cell = if last && !column.right {
+                cell.clone()
+            } else {
                 padded(cell, *width, column.right)
             };
             line.push_str(&emphasis(row, at, &cell));
