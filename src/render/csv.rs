@@ -4,9 +4,8 @@
 //! would take for a formula (it starts with `=`, `+`, `-`, `@`, tab or carriage return) is
 //! prefixed: a path with `./`, which names the same file, other text with an apostrophe.
 
-use std::io::Write;
+use std::io::{self, Write};
 
-use crate::error::{Error, Result};
 use crate::report::column::{COLUMNS, Cell};
 use crate::report::record::FrameRecord;
 
@@ -18,15 +17,26 @@ pub fn header() -> Vec<&'static str> {
 /// Writes a heading and one row a frame.
 ///
 /// # Errors
-/// [`Error::Record`] when the writer fails.
-pub fn write<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>, out: impl Write) -> Result<()> {
-    let failed = |e: ::csv::Error| Error::Record(e.to_string());
+/// What the writer says, its kind kept: the caller knows the path, and whether a closed pipe
+/// matters.
+pub fn write<'a>(
+    frames: impl IntoIterator<Item = &'a FrameRecord>,
+    out: impl Write,
+) -> io::Result<()> {
     let mut writer = ::csv::Writer::from_writer(out);
-    writer.write_record(header()).map_err(failed)?;
+    writer.write_record(header()).map_err(io_error)?;
     for frame in frames {
-        writer.write_record(row(frame)).map_err(failed)?;
+        writer.write_record(row(frame)).map_err(io_error)?;
     }
-    writer.flush().map_err(|e| Error::Record(e.to_string()))
+    writer.flush()
+}
+
+/// The writer's own error out of the CSV layer's (whose conversion would hide its kind).
+fn io_error(error: ::csv::Error) -> io::Error {
+    match error.into_kind() {
+        ::csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
+    }
 }
 
 fn row(frame: &FrameRecord) -> Vec<String> {

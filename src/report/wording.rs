@@ -115,7 +115,7 @@ pub fn per_cent(share: f64) -> String {
     }
     match share * 100.0 {
         p if p > 0.0 && p < 0.5 => "<1 %".to_owned(),
-        p if p < 100.0 && p >= 99.5 => ">99 %".to_owned(),
+        p if (99.5..100.0).contains(&p) => ">99 %".to_owned(),
         p => format!("{} %", fixed(p, 0)),
     }
 }

@@ -196,8 +196,12 @@ fn frame(
         subject_mean_dn: Some(random.between(90.0, 130.0)),
         at_output: Some(AtOutput {
             output_width_px: 2048,
-            verdict: if ratio < 2.0 { Call::Hit } else { Call::Miss },
-            blur_sigma_px: measured(sigma / 2.93, 0.05),
+            verdict: match ratio {
+                _ if lost => Call::CannotSay,
+                r if r < 2.0 => Call::Hit,
+                _ => Call::Miss,
+            },
+            blur_sigma_px: if lost { None } else { measured(sigma / 2.93, 0.05) },
         }),
         flags,
     }

@@ -13,7 +13,7 @@ pub struct Theme {
     pub ink: [u8; 3],
     /// Secondary text; still AA.
     pub soft: [u8; 3],
-    /// Rules and edges; no text.
+    /// Rules, ticks and plain bars: 3 to 1 on the ground; no text.
     pub line: [u8; 3],
     /// Faint lines behind charts; no text.
     pub grid: [u8; 3],
@@ -27,7 +27,7 @@ pub const GREY: Theme = Theme {
     ground: [0xa0, 0xa0, 0xa0],
     ink: [0x0b, 0x0b, 0x0b],
     soft: [0x26, 0x26, 0x26],
-    line: [0x5e, 0x5e, 0x5e],
+    line: [0x4c, 0x4c, 0x4c],
     grid: [0x8c, 0x8c, 0x8c],
     accent: [0x16, 0x1f, 0x7a],
 };

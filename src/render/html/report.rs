@@ -52,6 +52,7 @@ struct FootTemplate<'a> {
 }
 
 /// One burst in the list of contents.
+#[derive(Debug)]
 struct IndexRow {
     id: u32,
     clock: String,
@@ -69,12 +70,6 @@ pub struct ReportWriter {
     index: Vec<IndexRow>,
     days: Option<(String, String)>,
     cautions: BTreeMap<u32, u32>,
-}
-
-impl std::fmt::Debug for IndexRow {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "burst {}", self.id)
-    }
 }
 
 impl ReportWriter {

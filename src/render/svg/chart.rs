@@ -93,9 +93,9 @@ pub fn share_chart(rows: &[BreakdownRow], stops: Stops) -> Option<String> {
     let x = Axis::new(Spread::Log, range, (left + 14.0, right - 14.0))?;
     let y = Axis::new(Spread::Linear, (0.0, 1.0), (bottom, top))?;
 
-    for share in [0.0, 0.25, 0.5, 0.75, 1.0] {
+    for (share, labelled) in [(0.0, true), (0.25, false), (0.5, true), (0.75, false), (1.0, true)] {
         d.line("grid", (left, y.at(share)), (right, y.at(share)));
-        if share != 0.25 && share != 0.75 {
+        if labelled {
             let label = wording::per_cent(share);
             d.text("soft", (left - 6.0, y.at(share) + 4.0), Anchor::End, &label);
         }

@@ -98,6 +98,8 @@ impl Drawing {
 
     /// An error mark along x, with feet.
     pub fn error_level(&mut self, y: f64, x_low: f64, x_high: f64) {
+        // It may lie on a bar: a rim in the colour of the ground keeps it readable there.
+        self.line("halo", (x_low - 1.5, y), (x_high + 1.5, y));
         self.line("mark", (x_low, y), (x_high, y));
         for x in [x_low, x_high] {
             self.line("mark", (x, y - 3.0), (x, y + 3.0));

@@ -177,7 +177,7 @@ fn ruler(room: usize, style: Style) -> String {
     let mut text = String::new();
     while text.chars().count() < room {
         let px = text.chars().count();
-        if px % 5 == 0 && px + px.to_string().len() <= room {
+        if px.is_multiple_of(5) && px + px.to_string().len() <= room {
             text.push_str(&px.to_string());
         } else {
             text.push(if style.utf8 { '·' } else { '.' });
@@ -199,14 +199,14 @@ fn bar(diameter_px: f64, room: usize, style: Style) -> String {
     if style.utf8 {
         let eighths = (diameter_px.max(0.0) * 8.0).round() as usize;
         let mut text: String = std::iter::repeat_n(full, eighths / 8).collect();
-        if eighths % 8 > 0 {
+        if !eighths.is_multiple_of(8) {
             text.push(EIGHTHS[eighths % 8]);
         }
         return text;
     }
     let halves = (diameter_px.max(0.0) * 2.0).round() as usize;
     let mut text: String = std::iter::repeat_n(full, halves / 2).collect();
-    if halves % 2 > 0 {
+    if !halves.is_multiple_of(2) {
         text.push('-');
     }
     text
