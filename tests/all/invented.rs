@@ -100,7 +100,7 @@ fn burst(
         best,
         subject: BurstSubject { found: SubjectFound::Automatic, confidence: Some(0.83) },
         cut_by: "time gap".to_owned(),
-        lasts_s: Some(count as f64 * 0.37),
+        lasts_s: Some(tidy(count as f64 * 0.37)),
         findings: vec![Finding {
             says: "The focus plane swung through the subject and settled 0.6 s too late."
                 .to_owned(),
@@ -108,6 +108,11 @@ fn burst(
         }],
     };
     BurstPage { burst, frames }
+}
+
+/// Four digits after the point: enough to look at, and the same on every machine's libm.
+fn tidy(value: f64) -> f64 {
+    (value * 1e4).round() / 1e4
 }
 
 fn frame(
@@ -132,7 +137,8 @@ fn frame(
         ),
     };
     let moved = matches!(cause, Some(Cause::Shake | Cause::SubjectMotion));
-    let measured = |value: f64, share: f64| Measured::new(value, value * share, 900);
+    let measured = |value: f64, share: f64| Measured::new(tidy(value), tidy(value * share), 900);
+    let mut between = |low, high| tidy(random.between(low, high));
     let mut flags = FlagSet::EMPTY.with(Flag::SubjectGuessed);
     if lost {
         flags.raise(Flag::SubjectLost);
@@ -166,34 +172,34 @@ fn frame(
         },
         verdict,
         causes: cause
-            .map(|cause| CauseShare { cause, share: (!lost).then(|| random.between(0.6, 0.95)) })
+            .map(|cause| CauseShare { cause, share: (!lost).then(|| between(0.6, 0.95)) })
             .into_iter()
             .collect(),
         because: because.to_owned(),
         subject: (!lost).then(|| SubjectAt {
-            x: random.between(0.48, 0.56),
-            y: random.between(0.42, 0.5),
-            confidence: random.between(0.7, 0.98),
+            x: between(0.48, 0.56),
+            y: between(0.42, 0.5),
+            confidence: between(0.7, 0.98),
         }),
         blur_sigma_px: if lost { None } else { measured(sigma, 0.05) },
         blur_allowed_px: Some(0.86),
         blur_ratio: if lost { None } else { measured(ratio, 0.07) },
         focus: if lost { None } else { measured(4200.0 / sigma.powi(3), 0.04) },
-        noise_sigma_dn: measured(random.between(1.9, 2.3), 0.03),
+        noise_sigma_dn: measured(between(1.9, 2.3), 0.03),
         detail_bits_px: if lost { None } else { measured(2.1 / sigma, 0.06) },
         motion: moved.then(|| Motion {
-            length_px: sigma * 3.0,
-            length_std_err_px: Some(sigma * 0.2),
-            direction_deg: random.between(10.0, 60.0),
+            length_px: tidy(sigma * 3.0),
+            length_std_err_px: Some(tidy(sigma * 0.2)),
+            direction_deg: between(10.0, 60.0),
         }),
         sharpest: measured(0.9, 0.05).map(|blur_sigma_px| Sharpest {
-            x: random.between(0.3, 0.5),
-            y: random.between(0.4, 0.6),
+            x: between(0.3, 0.5),
+            y: between(0.4, 0.6),
             blur_sigma_px,
         }),
-        sharp_area: Some(random.between(0.02, 0.2)),
-        whole_frame_lap_var: Some(random.between(40.0, 90.0)),
-        subject_mean_dn: Some(random.between(90.0, 130.0)),
+        sharp_area: Some(between(0.02, 0.2)),
+        whole_frame_lap_var: Some(between(40.0, 90.0)),
+        subject_mean_dn: Some(between(90.0, 130.0)),
         at_output: Some(AtOutput {
             output_width_px: 2048,
             verdict: match ratio {
@@ -286,7 +292,10 @@ pub fn inspected(seed: u64) -> (InspectRecord, FramePictures) {
         .filter_map(|i| {
             let level_dn = 18.0 + 29.0 * f64::from(i);
             let sigma = 1.1 + 0.09 * level_dn.sqrt();
-            Some(NoiseAt { level_dn, sigma_dn: Measured::new(sigma, sigma * 0.05, 400)? })
+            Some(NoiseAt {
+                level_dn,
+                sigma_dn: Measured::new(tidy(sigma), tidy(sigma * 0.05), 400)?,
+            })
         })
         .collect();
     let spectrum = (1..=48)

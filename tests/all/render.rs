@@ -447,8 +447,9 @@ fn the_map_png_shows_the_scale_and_leaves_gaps_clear() {
     assert_eq!(at(4, 1)[3], 0);
     let [r, g, b] = scale::colour_at(1.0);
     assert_eq!(at(7, 0), [r, g, b, 255]);
+    assert!(matches!(map_png(map, 1000), Err(Error::Encode(_))), "larger than is sensible");
     map.blur_sigma_px.pop();
-    assert!(matches!(map_png(map, 3), Err(Error::Encode(_))));
+    assert!(matches!(map_png(map, 3), Err(Error::Encode(_))), "a tile is missing");
 }
 
 #[test]

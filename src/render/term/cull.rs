@@ -53,9 +53,9 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     let mut columns = vec![names(frames, style, is_best)];
     for (key, gives_way) in [
         ("verdict", 0),
-        ("cause", 2),
+        ("cause", 1),
         ("blur_sigma_px", 0),
-        ("blur_ratio", 1),
+        ("blur_ratio", 2),
         ("motion_length_px", 4),
         ("noise_sigma_dn", 6),
         ("detail_bits_px", 5),
