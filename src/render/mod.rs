@@ -1,1 +1,13 @@
-//! render
+//! Renderings of the records: terminal, JSON, CSV, HTML pages, charts and maps.
+//!
+//! Every renderer reads the same record and draws it; none measures, judges or counts.
+
+pub mod csv;
+pub mod html;
+pub mod json;
+pub mod map;
+pub mod scale;
+pub mod svg;
+pub mod term;
+
+pub use map::map_png;

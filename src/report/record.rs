@@ -286,6 +286,9 @@ pub struct Share {
 pub struct BreakdownRow {
     /// What the row is about, as shown ("f/8", "1/200 s", "plane-off").
     pub key: String,
+    /// Where it stands on its axis (marked f-number, or exposure time in s); `None` when the row
+    /// has no place on an axis.
+    pub at: Option<f64>,
     /// Frames of that kind and how many of them are what the table counts.
     pub share: Share,
 }

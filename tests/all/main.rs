@@ -10,3 +10,7 @@ mod noise_frame;
 mod noise_gains;
 mod optics;
 mod synthetic;
+mod harness;
+mod invented;
+mod layers;
+mod render;

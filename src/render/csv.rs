@@ -1,0 +1,71 @@
+//! One row a frame, one column an entry of [`COLUMNS`], each error in a column of its own.
+//!
+//! Numbers are written as measured, a missing value as an empty field. A text that a spreadsheet
+//! would take for a formula (it starts with `=`, `+`, `-`, `@`, tab or carriage return) is
+//! prefixed: a path with `./`, which names the same file, other text with an apostrophe.
+
+use std::io::{self, Write};
+
+use crate::report::column::{COLUMNS, Cell};
+use crate::report::record::FrameRecord;
+
+/// The heading row.
+pub fn header() -> Vec<&'static str> {
+    COLUMNS.iter().flat_map(|c| std::iter::once(c.key).chain(c.error_key)).collect()
+}
+
+/// Writes a heading and one row a frame.
+///
+/// # Errors
+/// What the writer says, its kind kept: the caller knows the path, and whether a closed pipe
+/// matters.
+pub fn write<'a>(
+    frames: impl IntoIterator<Item = &'a FrameRecord>,
+    out: impl Write,
+) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    writer.write_record(header()).map_err(io_error)?;
+    for frame in frames {
+        writer.write_record(row(frame)).map_err(io_error)?;
+    }
+    writer.flush()
+}
+
+/// The writer's own error out of the CSV layer's (whose conversion would hide its kind).
+fn io_error(error: ::csv::Error) -> io::Error {
+    match error.into_kind() {
+        ::csv::ErrorKind::Io(error) => error,
+        other => io::Error::other(format!("{other:?}")),
+    }
+}
+
+fn row(frame: &FrameRecord) -> Vec<String> {
+    let mut fields = Vec::new();
+    for column in COLUMNS {
+        let (value, error) = match (column.get)(frame) {
+            Cell::Missing => (String::new(), None),
+            Cell::Text(text) => (defused(text, "'"), None),
+            Cell::Path(path) => (defused(path, "./"), None),
+            Cell::Whole(n) => (n.to_string(), None),
+            Cell::Number(v) => (plain(v), None),
+            Cell::Measured(v, e) => (plain(v), e.map(plain)),
+        };
+        fields.push(value);
+        if column.error_key.is_some() {
+            fields.push(error.unwrap_or_default());
+        }
+    }
+    fields
+}
+
+fn plain(value: f64) -> String {
+    if value.is_finite() { value.to_string() } else { String::new() }
+}
+
+fn defused(text: String, prefix: &str) -> String {
+    if text.starts_with(['=', '+', '-', '@', '\t', '\r']) {
+        format!("{prefix}{text}")
+    } else {
+        text
+    }
+}

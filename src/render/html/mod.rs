@@ -1,0 +1,14 @@
+//! Pages that open without a server and ask nothing of the network.
+//!
+//! There is no script in them: the order switch and the map overlay are plain form controls and
+//! CSS, so the content policy forbids scripts altogether and a hostile file name has nothing to
+//! run in. Pictures are data: URIs.
+
+mod colours;
+mod inspect;
+mod report;
+mod view;
+
+pub use colours::{THEMES, Theme, contrast};
+pub use inspect::{inspect, write_inspect};
+pub use report::ReportWriter;

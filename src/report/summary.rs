@@ -1,0 +1,132 @@
+//! Counting an outing: verdicts, hit rate with its interval, and the breakdowns.
+
+use super::record::{BreakdownRow, BurstRecord, Call, Cause, FrameRecord, OutingRecord, Share};
+use super::wording;
+
+/// Quantile of the standard normal for a 95 % interval.
+const Z_95: f64 = 1.959_963_984_540_054;
+
+/// A share with its 95 % Wilson score interval (Wilson 1927, J. Am. Stat. Assoc. 22, 209-212,
+/// DOI 10.1080/01621459.1927.10502953). It stays inside 0..1 and is sound for small counts;
+/// it takes frames as independent, which frames of one burst are not quite.
+pub fn share(count: u32, of: u32) -> Share {
+    let count = count.min(of);
+    if of == 0 {
+        return Share { count, of, low: None, high: None };
+    }
+    let n = f64::from(of);
+    let p = f64::from(count) / n;
+    let z2 = Z_95 * Z_95;
+    let middle = p + z2 / (2.0 * n);
+    let half = Z_95 * (p * (1.0 - p) / n + z2 / (4.0 * n * n)).sqrt();
+    let scale = 1.0 + z2 / n;
+    // At the ends the interval touches 0 or 1 exactly; rounding must not leave 1e-18 there.
+    let low = if count == 0 { 0.0 } else { (middle - half) / scale };
+    let high = if count == of { 1.0 } else { (middle + half) / scale };
+    Share { count, of, low: Some(low.max(0.0)), high: Some(high.min(1.0)) }
+}
+
+/// Counts an outing. The hit rate and the breakdowns are out of the frames that could be judged;
+/// `findings` stays empty for the caller to fill.
+pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]) -> OutingRecord {
+    let called = |call| frames.iter().filter(|f| f.verdict == call).count() as u32;
+    let (hits, near, misses) = (called(Call::Hit), called(Call::Near), called(Call::Miss));
+    OutingRecord {
+        paths,
+        frames: frames.len() as u32,
+        bursts: bursts.len() as u32,
+        hits: share(hits, hits + near + misses),
+        near,
+        misses,
+        cannot_say: called(Call::CannotSay),
+        by_cause: by_cause(frames),
+        by_aperture: hits_by(frames, |f| f.exposure.f_number, wording::f_number),
+        by_shutter: hits_by(frames, |f| f.exposure.shutter_s, wording::shutter),
+        findings: Vec::new(),
+    }
+}
+
+/// Near and missed frames by first cause, most frequent first (ties in the order of [`Cause`]).
+fn by_cause(frames: &[FrameRecord]) -> Vec<BreakdownRow> {
+    let short: Vec<&FrameRecord> =
+        frames.iter().filter(|f| matches!(f.verdict, Call::Near | Call::Miss)).collect();
+    let mut counts: std::collections::BTreeMap<Cause, u32> = std::collections::BTreeMap::new();
+    for cause in short.iter().filter_map(|f| f.causes.first()) {
+        *counts.entry(cause.cause).or_default() += 1;
+    }
+    let mut rows: Vec<(Cause, u32)> = counts.into_iter().collect();
+    rows.sort_by_key(|(cause, n)| (std::cmp::Reverse(*n), *cause));
+    rows.into_iter()
+        .map(|(cause, n)| BreakdownRow {
+            key: cause.word().to_owned(),
+            at: None,
+            share: share(n, short.len() as u32),
+        })
+        .collect()
+}
+
+/// Hits among judged frames, grouped by a setting as it is marked, in rising order.
+fn hits_by(
+    frames: &[FrameRecord],
+    setting: impl Fn(&FrameRecord) -> Option<f64>,
+    word: impl Fn(f64) -> String,
+) -> Vec<BreakdownRow> {
+    let mut rows: Vec<(String, f64, u32, u32)> = Vec::new();
+    for frame in frames.iter().filter(|f| f.verdict != Call::CannotSay) {
+        let Some(value) = setting(frame).filter(|v| v.is_finite() && *v > 0.0) else { continue };
+        let key = word(value);
+        let hit = u32::from(frame.verdict == Call::Hit);
+        match rows.iter_mut().find(|row| row.0 == key) {
+            Some(row) => (row.2, row.3) = (row.2 + hit, row.3 + 1),
+            None => rows.push((key, value, hit, 1)),
+        }
+    }
+    rows.sort_by(|a, b| a.1.total_cmp(&b.1));
+    rows.into_iter()
+        .map(|(key, value, hits, of)| BreakdownRow { key, at: Some(value), share: share(hits, of) })
+        .collect()
+}
+
+/// Places of a burst's frames, best first: the frame called best, then by verdict, then by blur
+/// against the best, then by blur; frames without a value come last, ties stay in order of time.
+pub fn best_first(best: Option<&str>, frames: &[&FrameRecord]) -> Vec<usize> {
+    let value = |m: Option<crate::base::Measured>| m.map_or(f64::INFINITY, |m| m.value);
+    let mut order: Vec<usize> = (0..frames.len()).collect();
+    order.sort_by(|a, b| {
+        let (a, b) = (frames[*a], frames[*b]);
+        let is_best = |f: &FrameRecord| best == Some(f.path.as_str());
+        (is_best(b).cmp(&is_best(a)))
+            .then(a.verdict.cmp(&b.verdict))
+            .then(value(a.blur_ratio).total_cmp(&value(b.blur_ratio)))
+            .then(value(a.blur_sigma_px).total_cmp(&value(b.blur_sigma_px)))
+    });
+    order
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    // facts W1-W3; 81/263 and the three after it are Newcombe 1998, Stat. Med. 17, 857-872,
+    // Table I, method 3 (score without continuity correction).
+    #[test]
+    fn wilson_intervals_match_newcombe() {
+        for (count, of, low, high) in [
+            (0, 10, 0.0, 0.277533),
+            (1, 10, 0.017876, 0.404150),
+            (10, 10, 0.722467, 1.0),
+            (12, 40, 0.180748, 0.454300),
+            (0, 1, 0.0, 0.793451),
+            (81, 263, 0.255289, 0.366210),
+            (15, 148, 0.062386, 0.160487),
+            (0, 20, 0.0, 0.161125),
+            (1, 29, 0.006113, 0.171755),
+        ] {
+            let s = share(count, of);
+            approx::assert_abs_diff_eq!(s.low.unwrap(), low, epsilon = 1e-6);
+            approx::assert_abs_diff_eq!(s.high.unwrap(), high, epsilon = 1e-6);
+        }
+        assert_eq!(share(0, 0).low, None);
+        assert_eq!(share(7, 7).high, Some(1.0));
+    }
+}
