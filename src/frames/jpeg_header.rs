@@ -29,6 +29,8 @@ pub struct JpegHeader {
     /// Whether bytes that belong to no segment lie between the segments; strict decoders refuse
     /// them.
     pub(super) stray_bytes: bool,
+    /// Where the first scan begins, bytes from the start.
+    pub(super) scan_at: u64,
     /// The TIFF structure of the Exif segment, without its "Exif" mark.
     pub(super) exif: Option<Vec<u8>>,
 }
@@ -67,7 +69,7 @@ fn read_markers<R: BufRead + Seek>(reader: &mut R) -> io::Result<Option<JpegHead
     let mut header: Option<JpegHeader> = None;
     let mut tables = [None::<[u16; 64]>; 4];
     let mut luma_table = 0usize;
-    let (mut exif, mut stray_bytes) = (None, false);
+    let (mut exif, mut stray_bytes, mut scan_at) = (None, false, 0);
     for _ in 0..MAX_SEGMENTS {
         let (marker, stray) = next_marker(reader)?;
         stray_bytes |= stray > 0;
@@ -75,6 +77,7 @@ fn read_markers<R: BufRead + Seek>(reader: &mut R) -> io::Result<Option<JpegHead
             continue;
         }
         if matches!(marker, 0xd9 | 0xda) {
+            scan_at = reader.stream_position()?;
             break;
         }
         let len = u64::from(u16::from_be_bytes(bytes(reader)?)).saturating_sub(2);
@@ -96,7 +99,7 @@ fn read_markers<R: BufRead + Seek>(reader: &mut R) -> io::Result<Option<JpegHead
         }
     }
     let quality = tables[luma_table].as_ref().and_then(nearest_quality);
-    Ok(header.map(|h| JpegHeader { quality, stray_bytes, exif, ..h }))
+    Ok(header.map(|h| JpegHeader { quality, stray_bytes, scan_at, exif, ..h }))
 }
 
 /// Skips to the next marker; also how many bytes that belong to nothing were passed over.
@@ -133,6 +136,7 @@ fn frame_header(marker: u8, frame: &[u8]) -> Option<JpegHeader> {
         huffman: matches!(marker, 0xc0..=0xc2),
         quality: None,
         stray_bytes: false,
+        scan_at: 0,
         exif: None,
     })
 }

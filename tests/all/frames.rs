@@ -425,6 +425,22 @@ fn cut_files_are_damaged_never_whole() {
     }
 }
 
+// A cut within the last row of blocks leaves only the end marker to tell by.
+#[test]
+fn a_jpeg_without_its_last_bytes_is_damaged() {
+    for progressive in [false, true] {
+        let file = jpeg_with(1, |e| e.set_progressive(progressive));
+        for lost in 1..8 {
+            let cut = decode(&file[..file.len() - lost], FileKind::Jpeg, Want::Luma);
+            assert!(matches!(cut, Err(SkipReason::Damaged(_))), "{lost} bytes lost");
+        }
+        // Something behind the picture does no harm.
+        let mut longer = file;
+        longer.extend([0; 5000]);
+        decode(&longer, FileKind::Jpeg, Want::Luma).unwrap();
+    }
+}
+
 #[test]
 fn sizes_in_headers_are_checked_before_memory_is_taken() {
     let one = saved(&GrayImage::new(1, 1).into(), ImageFormat::Png);

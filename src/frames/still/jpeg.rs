@@ -21,6 +21,9 @@ pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<De
     let header = JpegHeader::read(&mut Cursor::new(bytes)).ok().flatten().ok_or_else(no_header)?;
     check(&header)?;
     check_size(header.width_px, header.height_px, bytes.len() as u64)?;
+    if !has_end_marker(bytes, header.scan_at) {
+        return Err(SkipReason::Damaged("it ends early".into()));
+    }
     // The decoder is strict, so that a file that ends early is not taken for a whole one; but
     // strictness also refuses stray bytes between segments, which harm nothing.
     let bytes = match header.stray_bytes.then(|| without_stray_bytes(bytes)).flatten() {
@@ -77,6 +80,13 @@ pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<De
         chroma_step: header.chroma_step,
         jpeg_quality_estimate: header.quality,
     })
+}
+
+/// Whether an end marker follows the first scan. The decoder sees a cut only when it begins the
+/// next row of blocks, so one within the last row shows by the missing marker alone.
+fn has_end_marker(bytes: &[u8], scan_at: u64) -> bool {
+    let scan = usize::try_from(scan_at).ok().and_then(|at| bytes.get(at..)).unwrap_or_default();
+    scan.windows(2).rev().any(|pair| pair == [0xff, 0xd9])
 }
 
 /// Whether this is a form of JPEG that is decoded here.
