@@ -1,4 +1,4 @@
-//! The focus map: blur and ranking energy tile by tile, from coarse to fine.
+//! The focus map: blur and ranking energy tile by tile.
 //!
 //! Every tile is looked at on levels 2 and 1; level 0, which costs most, only where level 1 says
 //! that it has something to add, and on a choice of quiet tiles for its noise.
@@ -11,12 +11,10 @@ use crate::base::{Flag, Luma, Measured};
 
 /// Side of a tile, px of the picture.
 pub const TILE_PX: usize = 32;
-/// Level 1 answers finer than this ask level 0, px.
-const ASK_LEVEL_0_PX: f64 = 1.5;
-/// Level 2 answers finer than this ask level 1, px.
-const ASK_LEVEL_1_PX: f64 = 3.0;
-/// Edge over noise that a finer level must show to be asked.
-const FINER_SNR: f64 = 8.0;
+/// Blur up to which a level is the right one to measure it on, px.
+const RESOLVES_PX: [f64; 3] = [1.5, 3.0, f64::INFINITY];
+/// Edge over noise that a level must show to decide over a coarser one.
+const CLEAR_SNR: f64 = 8.0;
 /// A level cannot resolve blur below this share of its sampling distance.
 const BOUND_SHARE: f64 = 0.5;
 /// Margin on the switch to level 0, so that tiles near it are ready whatever noise is taken.
@@ -213,24 +211,21 @@ fn level0_cell(luma: &Luma<'_>, col: usize, row: usize) -> CellStats {
     cells::cell::<TILE_PX>(&cut.level, &cut.smooth, x0 - cx, y0 - cy)
 }
 
-/// Blur of a tile from its levels, coarse to fine.
+/// Blur of a tile from its levels, fine to coarse: the finest level that sees edges clearly and
+/// can resolve what it sees decides.
+///
+/// Coming from the coarse side, fine texture on smooth shading (a facetted eye) would be judged by
+/// the shading.
 pub fn tile(levels: [Option<&CellStats>; 3], noise: &BandNoise) -> Tile {
-    let ratio = |l: usize| -> Option<RidgeRatio> { ridge_ratio(levels[l]?, &noise.levels[l], l) };
     let mut chosen: Option<(usize, RidgeRatio, f64, f64)> = None;
-    for l in (0..3).rev() {
-        let ask = match (&chosen, l) {
-            (None, _) => true,
-            (Some((_, _, sigma, _)), 1) => *sigma < ASK_LEVEL_1_PX,
-            (Some((_, _, sigma, _)), _) => *sigma < ASK_LEVEL_0_PX,
-        };
-        if !ask {
+    for (l, cell) in levels.iter().enumerate() {
+        let Some(r) = cell.and_then(|c| ridge_ratio(c, &noise.levels[l], l)) else { continue };
+        let (sigma, slope) = sigma_of_ratio(l, r.ratio);
+        // A level that sees clearly what it can resolve decides; one that does not is kept only
+        // as long as no coarser one sees anything.
+        chosen = Some((l, r, sigma, slope));
+        if r.snr > CLEAR_SNR && sigma < RESOLVES_PX[l] {
             break;
-        }
-        if let Some(r) = ratio(l)
-            && (chosen.is_none() || r.snr > FINER_SNR)
-        {
-            let (sigma, slope) = sigma_of_ratio(l, r.ratio);
-            chosen = Some((l, r, sigma, slope));
         }
     }
     let Some((level, r, sigma, slope)) = chosen else { return Tile::NoTexture };

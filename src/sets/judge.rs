@@ -42,7 +42,7 @@ const AGREE_BOXES: usize = 2;
 /// Share of a frame's readable boxes that must show movement when the subject's does not.
 const AGREE_SHARE: f64 = 0.5;
 /// Noise assumed where none shows and no level can be read, 8-bit steps.
-const UNSEEN_SIGMA_DN: f64 = 0.5;
+pub const UNSEEN_SIGMA_DN: f64 = 0.5;
 
 /// Side of the patch around the subject: what measuring needs and a margin for the picture, px.
 pub const PATCH_PX: usize = 448;

@@ -3,7 +3,7 @@
 use crate::base::{Luma, Plane};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::direction::{self, LevelBox, Profile};
-use crate::measure::focus_map::{self, FrameCells, TILE_PX, Tile};
+use crate::measure::focus_map::{FrameCells, TILE_PX, Tile};
 use crate::measure::follow::Pattern;
 use crate::measure::pyramid::{Pyramid, cut_level0};
 use crate::measure::subject::DIRECTION_BOX_PX;
@@ -184,14 +184,37 @@ impl Patch {
         Patch { x0, y0, width_px: w, height_px: h, luma, rgb: Vec::new() }
     }
 
-    /// Whether the patch holds everything that lies inside the frame within `reach` of a spot.
-    pub fn covers(&self, x: f64, y: f64, reach: f64, frame: (usize, usize)) -> bool {
-        let low = |at: f64| (at - reach).max(0.0);
-        let high = |at: f64, extent: usize| (at + reach).min(extent as f64);
-        self.x0 as f64 <= low(x)
-            && self.y0 as f64 <= low(y)
-            && (self.x0 + self.width_px) as f64 >= high(x, frame.0)
-            && (self.y0 + self.height_px) as f64 >= high(y, frame.1)
+    /// The square of a side at a corner (cut to the frame) out of this patch; `None` when the
+    /// patch does not hold all of it.
+    pub fn part(
+        &self,
+        x0: usize,
+        y0: usize,
+        side: usize,
+        frame: (usize, usize),
+    ) -> Option<Patch> {
+        let (x1, y1) = ((x0 + side).min(frame.0), (y0 + side).min(frame.1));
+        if x0 < self.x0
+            || y0 < self.y0
+            || x1 > self.x0 + self.width_px
+            || y1 > self.y0 + self.height_px
+            || x0 >= x1
+            || y0 >= y1
+        {
+            return None;
+        }
+        let (w, h) = (x1 - x0, y1 - y0);
+        let mut part = Patch::cut(&self.luma(), x0 - self.x0, y0 - self.y0, w, h);
+        (part.x0, part.y0) = (x0, y0);
+        if !self.rgb.is_empty() {
+            part.rgb = (y0 - self.y0..y1 - self.y0)
+                .flat_map(|y| {
+                    let start = (y * self.width_px + x0 - self.x0) * 3;
+                    self.rgb[start..start + 3 * w].iter().copied()
+                })
+                .collect();
+        }
+        Some(part)
     }
 }
 
@@ -204,6 +227,3 @@ pub fn patch_corner(x: f64, y: f64, side: usize, frame: (usize, usize)) -> (usiz
     };
     (at(x, frame.0), at(y, frame.1))
 }
-
-/// Tile size of the map.
-pub const MAP_TILE_PX: usize = focus_map::TILE_PX;

@@ -229,3 +229,36 @@ pub fn find(shots: &[Shot], maps: &[FocusMap]) -> Option<Found> {
         confidence: 1.0 - rival / score[best],
     })
 }
+
+/// The sharpest places of one map near the frame's centre, px of the file, with their weight.
+pub fn peaks(map: &FocusMap, width_px: f64, most: usize) -> Vec<(f64, f64, f32)> {
+    let plain: Vec<f32> = map.tiles.iter().map(sharpness).collect();
+    let field = spread(&plain, map.cols, map.rows);
+    let sd = PRIOR_SD * width_px / TILE_PX as f64;
+    let (cx, cy) = (map.cols as f64 / 2.0, map.rows as f64 / 2.0);
+    let mut score: Vec<(f32, usize)> = field
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let (c, r) = ((i % map.cols) as f64 + 0.5, (i / map.cols) as f64 + 0.5);
+            let d2 = (c - cx).powi(2) + (r - cy).powi(2);
+            (v * (-0.5 * d2 / (sd * sd)).exp() as f32, i)
+        })
+        .filter(|(v, _)| *v > 0.0)
+        .collect();
+    score.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let apart = SAME_PLACE * width_px / TILE_PX as f64;
+    let mut found: Vec<(f64, f64, f32)> = Vec::new();
+    for (v, i) in score {
+        if found.len() >= most {
+            break;
+        }
+        let (c, r) = ((i % map.cols) as f64, (i / map.cols) as f64);
+        let tile = TILE_PX as f64;
+        let far = |f: &(f64, f64, f32)| (f.0 / tile - c - 0.5).hypot(f.1 / tile - r - 0.5) > apart;
+        if found.iter().all(far) {
+            found.push(((c + 0.5) * tile, (r + 0.5) * tile, v));
+        }
+    }
+    found
+}

@@ -2,15 +2,14 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod detail;
-mod image_table;
 mod exposure;
 mod frames;
+mod harness;
+mod image_table;
+mod invented;
 mod layers;
 mod noise_frame;
 mod noise_gains;
 mod optics;
-mod synthetic;
-mod harness;
-mod invented;
-mod layers;
 mod render;
+mod synthetic;

@@ -1,0 +1,240 @@
+//! Which frames belong to one burst, before any pixel is read.
+//!
+//! Frames are put in order of time (of file names where no time is written) and cut where the
+//! pause is long for this hand, where the settings jump, or where the picture is another size.
+//! Content has its say later, when the pixels are known ([`content_breaks`]).
+
+use super::shot::Shot;
+use crate::frames::Frame;
+use crate::measure::follow::whole_shift;
+
+/// A pause longer than this starts a new burst, s.
+const GAP_S: f64 = 2.0;
+/// A pause this many times the running median pause starts a new burst.
+const GAP_RATIO: f64 = 3.0;
+/// Pauses behind the running median.
+const RUNNING: usize = 8;
+/// A change of exposure time or ISO by more than this within a burst is another burst, stops.
+const SETTING_STOPS: f64 = 1.5;
+/// A change of aperture by more than this is another burst, stops.
+const APERTURE_STOPS: f64 = 0.2;
+/// Pixels kept of a burst at most, Mpx: memory is bounded by cutting longer bursts.
+const BURST_MPX: f64 = 1000.0;
+/// Frames kept of a burst at most.
+const BURST_FRAMES: usize = 100;
+/// Correlation of whole frames below which two neighbours do not show the same subject.
+const SAME_CONTENT: f32 = 0.25;
+
+/// Why a burst starts where it does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CutBy {
+    /// It is the first.
+    First,
+    /// A pause.
+    Time,
+    /// A jump of the settings.
+    Settings,
+    /// Another picture size or orientation.
+    Size,
+    /// Other content.
+    Content,
+    /// The burst before it was full.
+    Length,
+}
+
+impl CutBy {
+    /// The reason in words; `timed` is false where no capture times were known.
+    pub fn words(self, timed: bool) -> &'static str {
+        match (self, timed) {
+            (CutBy::First, true) => "first of the outing",
+            (CutBy::First, false) => "first of the outing (order of file names: no capture times)",
+            (CutBy::Time, _) => "pause before it",
+            (CutBy::Settings, _) => "settings changed",
+            (CutBy::Size, _) => "another picture size",
+            (CutBy::Content, true) => "another subject",
+            (CutBy::Content, false) => "another subject (order of file names: no capture times)",
+            (CutBy::Length, _) => "a long burst cut in parts",
+        }
+    }
+}
+
+/// Frames of one burst, as indices into the list given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Group {
+    /// The frames in order.
+    pub frames: Vec<usize>,
+    /// Why it starts here.
+    pub cut_by: CutBy,
+    /// Whether all capture times are known.
+    pub timed: bool,
+}
+
+/// Puts frames in order of time; those without a time keep their order of names, after the
+/// others.
+pub fn in_order(frames: &mut [Frame]) {
+    let time = |f: &Frame| f.exposure.as_ref().and_then(|e| e.taken_at.as_ref()).map(|t| t.value);
+    frames.sort_by(|a, b| match (time(a), time(b)) {
+        (Some(x), Some(y)) => x.cmp(&y),
+        (Some(_), None) => std::cmp::Ordering::Less,
+        (None, Some(_)) => std::cmp::Ordering::Greater,
+        (None, None) => std::cmp::Ordering::Equal,
+    });
+}
+
+/// Seconds between two frames, when both times are known.
+fn pause_s(a: &Frame, b: &Frame) -> Option<f64> {
+    let time = |f: &Frame| Some(f.exposure.as_ref()?.taken_at.as_ref()?.value);
+    Some(time(b)?.seconds_since(&time(a)?))
+}
+
+fn stops(a: Option<f64>, b: Option<f64>, per_stop: f64) -> f64 {
+    match (a, b) {
+        (Some(a), Some(b)) if a > 0.0 && b > 0.0 => (per_stop * (b / a).log2()).abs(),
+        _ => 0.0,
+    }
+}
+
+fn settings_jump(a: &Frame, b: &Frame) -> bool {
+    let (Some(a), Some(b)) = (&a.exposure, &b.exposure) else { return false };
+    let of = |k: &Option<crate::base::Known<f64>>| k.as_ref().map(|k| k.value);
+    stops(of(&a.f_number), of(&b.f_number), 2.0) > APERTURE_STOPS
+        || stops(of(&a.exposure_time_s), of(&b.exposure_time_s), 1.0) > SETTING_STOPS
+        || stops(of(&a.iso), of(&b.iso), 1.0) > SETTING_STOPS
+        || a.body.model != b.body.model
+        || a.body.serial != b.body.serial
+}
+
+/// Cuts ordered frames into bursts by time, settings, size and length.
+pub fn groups(frames: &[Frame]) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    let mut pauses: Vec<f64> = Vec::new();
+    let mut mpx = 0.0;
+    for (i, frame) in frames.iter().enumerate() {
+        let own_mpx = f64::from(frame.width_px) * f64::from(frame.height_px) / 1e6;
+        let timed = frame.exposure.as_ref().is_some_and(|e| e.taken_at.is_some());
+        let cut = match i.checked_sub(1).map(|p| &frames[p]) {
+            None => Some(CutBy::First),
+            Some(before) => {
+                let pause = pause_s(before, frame);
+                let size = |f: &Frame| (f.width_px, f.height_px, f.orientation());
+                let in_burst = groups.last().map_or(0, |g| g.frames.len());
+                let cut = if size(before) != size(frame) {
+                    Some(CutBy::Size)
+                } else if pause.is_some_and(|p| p > longest_pause(&pauses)) {
+                    Some(CutBy::Time)
+                } else if settings_jump(before, frame) {
+                    Some(CutBy::Settings)
+                } else if in_burst >= BURST_FRAMES || mpx + own_mpx > BURST_MPX {
+                    Some(CutBy::Length)
+                } else {
+                    None
+                };
+                match (cut, pause) {
+                    (None, Some(p)) => pauses.push(p),
+                    (None, None) => {}
+                    (Some(_), _) => pauses.clear(),
+                }
+                cut
+            }
+        };
+        match (cut, groups.last_mut()) {
+            (None, Some(group)) => {
+                group.frames.push(i);
+                group.timed &= timed;
+                mpx += own_mpx;
+            }
+            (cut, _) => {
+                groups.push(Group { frames: vec![i], cut_by: cut.unwrap_or(CutBy::First), timed });
+                mpx = own_mpx;
+            }
+        }
+    }
+    groups
+}
+
+/// The longest pause that still belongs to a burst, s.
+fn longest_pause(pauses: &[f64]) -> f64 {
+    let mut last: Vec<f64> = pauses.iter().rev().take(RUNNING).copied().collect();
+    crate::base::stats::median(&mut last).map_or(GAP_S, |m| (GAP_RATIO * m).max(GAP_S))
+}
+
+/// Places within a burst before which the content changes.
+pub fn content_breaks(shots: &[Shot]) -> Vec<usize> {
+    (1..shots.len())
+        .filter(|i| {
+            let (a, b) = (&shots[i - 1].patterns[2], &shots[*i].patterns[2]);
+            whole_shift(a, b).is_some_and(|m| m.peak < SAME_CONTENT)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::base::Known;
+    use crate::frames::exposure::{Exposure, TakenAt};
+    use crate::frames::FileKind;
+
+    fn frame(second: f64, f_number: f64) -> Frame {
+        let date = format!("2031:05:04 10:00:{:02}", second as u32);
+        let fraction = format!("{:02}", ((second % 1.0) * 100.0).round() as u32);
+        let exposure = Exposure {
+            f_number: Some(Known::from_file(f_number)),
+            taken_at: TakenAt::from_exif(&date, Some(&fraction), None).map(Known::from_file),
+            ..Exposure::default()
+        };
+        Frame {
+            path: "a.jpg".into(),
+            shown: "a.jpg".into(),
+            partner: None,
+            kind: FileKind::Jpeg,
+            file_bytes: 1,
+            width_px: 600,
+            height_px: 400,
+            exposure: Some(exposure),
+        }
+    }
+
+    fn lengths(frames: &[Frame]) -> Vec<usize> {
+        groups(frames).iter().map(|g| g.frames.len()).collect()
+    }
+
+    #[test]
+    fn a_pause_starts_a_burst() {
+        let times = [0.0, 0.2, 0.4, 0.6, 5.0, 5.2];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [4, 2]);
+        assert_eq!(groups(&frames)[1].cut_by, CutBy::Time);
+    }
+
+    #[test]
+    fn a_slow_hand_makes_long_bursts() {
+        // Frames 1.5 s apart: a pause of 4 s still belongs, one of 6 s does not.
+        let times = [0.0, 1.5, 3.0, 4.5, 8.5, 10.0, 16.0];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [6, 1]);
+    }
+
+    #[test]
+    fn another_aperture_starts_a_burst() {
+        let frames = [frame(0.0, 8.0), frame(0.3, 8.0), frame(0.6, 11.0)];
+        assert_eq!(lengths(&frames), [2, 1]);
+        assert_eq!(groups(&frames)[1].cut_by, CutBy::Settings);
+    }
+
+    #[test]
+    fn without_times_names_keep_their_order_in_one_group() {
+        let mut frames: Vec<Frame> = (0..5).map(|_| frame(0.0, 8.0)).collect();
+        frames.iter_mut().for_each(|f| f.exposure = None);
+        let g = groups(&frames);
+        assert_eq!(g.len(), 1);
+        assert!(!g[0].timed);
+    }
+
+    #[test]
+    fn a_huge_burst_is_cut_to_bound_memory() {
+        let mut frames: Vec<Frame> = (0..250).map(|_| frame(0.0, 8.0)).collect();
+        frames.iter_mut().for_each(|f| f.exposure = None);
+        assert_eq!(lengths(&frames), [100, 100, 50]);
+    }
+}
