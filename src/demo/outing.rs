@@ -17,9 +17,9 @@ use crate::error::{Error, Result};
 /// Pixel pitch of the invented body, µm.
 pub const PITCH_UM: f64 = 6.0;
 /// Width of the files, px.
-pub const WIDTH_PX: usize = 1800;
+pub const WIDTH_PX: usize = 1500;
 /// Height of the files, px.
-pub const HEIGHT_PX: usize = 1200;
+pub const HEIGHT_PX: usize = 1000;
 /// Folder of the files inside the outing's folder.
 pub const DAY: &str = "day";
 /// File of the truth inside the outing's folder.

@@ -44,7 +44,7 @@ impl Palette {
             [[0.10, 0.12, 0.05], [0.48, 0.36, 0.16]],
             [[0.05, 0.11, 0.10], [0.30, 0.40, 0.34]],
         ];
-        let plants = [[0.14, 0.27, 0.05], [0.20, 0.26, 0.07], [0.12, 0.22, 0.08]];
+        let plants = [[0.17, 0.25, 0.08], [0.22, 0.25, 0.10], [0.15, 0.21, 0.11]];
         Palette {
             shell: shells[rng.below(shells.len())],
             eye: eyes[rng.below(eyes.len())],
@@ -175,7 +175,7 @@ fn pits(seed: u64, u: f32, v: f32) -> ([f32; 2], f32) {
 }
 
 /// Six-sided facets one unit apart: tilt of the lens of the facet, and nearness to its rim.
-fn facets(u: f32, v: f32) -> ([f32; 2], f32) {
+pub(super) fn facets(u: f32, v: f32) -> ([f32; 2], f32) {
     const ROW: f32 = 0.866_025_4;
     let centre = |row: f32| {
         let shift = if row.rem_euclid(2.0) >= 1.0 { 0.5 } else { 0.0 };
