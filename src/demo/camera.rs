@@ -65,6 +65,9 @@ pub struct LinearFrame {
     pub data: Vec<f32>,
 }
 
+/// Light let through below which nothing further back can change an 8-bit value.
+const HIDDEN: f32 = 0.001;
+
 /// A scene with its ladders for one lens, ready to be photographed.
 pub struct Camera {
     ladders: Vec<Ladder>,
@@ -118,13 +121,20 @@ impl Camera {
             for (x, out) in row.chunks_exact_mut(channels).enumerate() {
                 let dx = x as f32 + 0.5 - width_px as f32 / 2.0;
                 let (u, v) = pose.to_scene(dx, dy);
-                for ladder in &self.ladders {
+                // Front first: what is hidden need not be looked at.
+                let mut through = 1.0;
+                for ladder in self.ladders.iter().rev() {
                     let w20 = k * (ladder.depth.at(u, v) - focus_z_px);
                     let light = ladder.at(u, v, w20);
-                    let through =
-                        if ladder.covers { 0.0 } else { 1.0 - light[ladder.channels - 1] };
                     for (o, l) in out.iter_mut().zip(light) {
-                        *o = *o * through + l;
+                        *o += through * l;
+                    }
+                    if ladder.covers {
+                        break;
+                    }
+                    through *= 1.0 - light[ladder.channels - 1];
+                    if through < HIDDEN {
+                        break;
                     }
                 }
                 for o in out {
