@@ -244,7 +244,7 @@ fn write_burst(
             };
             let SimFrame { picture, truth, .. } =
                 burst.developed_frame(i, &Sensor::ORDINARY, &rendering)?;
-            let file = format!("{DAY}/lk{:04}.jpg", first + i);
+            let file = format!("{DAY}/vm{:04}.jpg", first + i);
             let written = jpeg(&picture, 93, false, Some(&tags(plan, i))).and_then(|bytes| {
                 let path = dir.join(&file);
                 fs::write(&path, bytes).map_err(|source| Error::Write { path, source })
@@ -277,7 +277,7 @@ fn tags(plan: &Plan, index: usize) -> Tags {
         iso: plan.iso,
         flash: plan.flash,
         pitch_um: PITCH_UM,
-        serial: "LK7-00042".to_owned(),
+        serial: "VM7-00042".to_owned(),
     }
 }
 
