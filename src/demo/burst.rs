@@ -5,6 +5,7 @@ use crate::demo::camera::{Camera, LinearFrame, Motion, Pose, waves_a_px};
 use crate::demo::encode::{Picture, encoded};
 use crate::demo::optics::Lens;
 use crate::demo::scene::{Scene, SceneKind, SceneSpec};
+use crate::demo::sensor::{Rendering, Sensor, developed};
 
 /// What to simulate. Distances in px are pixels of the frame.
 #[derive(Debug, Clone, Copy)]
@@ -269,6 +270,26 @@ impl Burst {
         let exposure = USUAL_EXPOSURE * shot.exposure_stops.exp2();
         Some(SimFrame {
             picture: encoded(&light, exposure, self.spec.noise_dn, shot.noise_seed),
+            truth: *truth,
+            pose: shot.pose,
+            focus_z_px: shot.focus_z_px,
+        })
+    }
+
+    /// Frame `index` taken through a sensor and its rendering instead of the short way;
+    /// `noise_dn` is not used. `None` beyond the last.
+    pub fn developed_frame(
+        &self,
+        index: usize,
+        sensor: &Sensor,
+        rendering: &Rendering,
+    ) -> Option<SimFrame> {
+        let light = self.light(index)?;
+        let (shot, truth) = (self.shots.get(index)?, self.truths.get(index)?);
+        let exposure = rendering.exposure * shot.exposure_stops.exp2();
+        let rendering = Rendering { exposure, ..*rendering };
+        Some(SimFrame {
+            picture: developed(&light, sensor, &rendering, shot.noise_seed),
             truth: *truth,
             pose: shot.pose,
             focus_z_px: shot.focus_z_px,

@@ -31,11 +31,18 @@ pub(super) fn make(spec: &SceneSpec) -> Scene {
     render(&mut canvas, &mut depth, &solids, &palette, spec);
     let hairs = hairs(&mut rng, &solids, unit_px);
     draw_hairs(&mut canvas, &mut depth, &hairs, &palette);
+    // Half of them look the other way.
+    let mirrored = rng.uniform() < 0.5;
+    if mirrored {
+        let w = canvas.width;
+        canvas.data.par_chunks_exact_mut(w).for_each(<[Rgba]>::reverse);
+        depth.par_chunks_exact_mut(w).for_each(<[f32]>::reverse);
+    }
     let map = filled_depth(&canvas, &depth);
     let eye = solids.iter().find(|s| s.matter == Matter::Eye);
     let subject_px = eye.map_or((0.0, 0.0), |e| {
         let (place, _) = e.surface(unit([-0.15, 0.0, 1.0]));
-        (place[0], place[1])
+        (if mirrored { -place[0] } else { place[0] }, place[1])
     });
     let subject_z_px = map.at(subject_px.0, subject_px.1);
     let radius = eye.map_or(0.05 * unit_px, |e| 0.8 * e.radii()[0].min(e.radii()[1]));
@@ -371,9 +378,9 @@ fn background(spec: &SceneSpec, rng: &mut SplitMix64, palette: &Palette) -> Laye
             let slow = 0.5 + 0.9 * cloud(seed, 1.3 * x, 1.3 * y, 2);
             let fast = (1.2 * cloud(seed + 9, 7.0 * x, 5.0 * y, 3)).exp();
             let warm = (1.2 - y + 0.5 * cloud(seed + 5, 0.9 * x, 0.9 * y, 1)).clamp(0.0, 1.4);
-            for c in 0..3 {
-                let base = palette.far[0][c] * (1.0 - slow) + palette.far[1][c] * slow;
-                p[c] = base.max(0.004) * fast * (0.35 + 0.75 * warm);
+            for ((out, dark), bright) in p.iter_mut().zip(palette.far[0]).zip(palette.far[1]) {
+                let base = dark + (bright - dark) * slow;
+                *out = base.max(0.004) * fast * (0.35 + 0.75 * warm);
             }
             p[3] = 1.0;
         }
@@ -403,9 +410,10 @@ fn leaf(spec: &SceneSpec, rng: &mut SplitMix64, palette: &Palette) -> Layer {
     let mut canvas = Canvas::new(spec, MID_SAMPLES_A_PX, [0.0; 4]);
     let (w, h, step) = (canvas.width, canvas.height, canvas.step_px);
     let height_px = spec.height_px as f32;
-    let angle = rng.between(-0.9, -0.4) as f32;
+    let side = if rng.uniform() < 0.5 { 1.0 } else { -1.0 };
+    let angle = side * rng.between(-0.9, -0.4) as f32;
     let (sin, cos) = angle.sin_cos();
-    let middle = (0.62 * height_px, -0.30 * height_px);
+    let middle = (side * 0.62 * height_px, -0.30 * height_px);
     let (half, wide) = (0.75 * height_px, 0.2 * height_px);
     let seed = spec.seed ^ 0x1eaf;
     canvas.data.par_chunks_exact_mut(w).enumerate().for_each(|(j, row)| {

@@ -10,11 +10,11 @@ use crate::demo::encode::Picture;
 use crate::error::{Error, Result};
 
 /// Maker written to the files; invented.
-pub const MAKE: &str = "Larkfield";
+pub const MAKE: &str = "Velmarrow";
 /// Body written to the files; invented.
-pub const MODEL: &str = "Larkfield LK-7";
+pub const MODEL: &str = "Velmarrow VM-7";
 /// Lens written to the files; invented.
-pub const LENS: &str = "Larkfield Close 90mm f/2.8";
+pub const LENS: &str = "Velmarrow Close 90mm f/2.8";
 
 /// What the camera writes beside the picture.
 #[derive(Debug, Clone, PartialEq)]
@@ -136,7 +136,7 @@ mod tests {
             iso: 400,
             flash: true,
             pitch_um: 6.0,
-            serial: "LK7-00042".to_owned(),
+            serial: "VM7-00042".to_owned(),
         };
         let bytes = jpeg(&picture, 92, false, Some(&tags)).unwrap();
         let read = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)).unwrap();

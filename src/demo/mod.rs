@@ -4,18 +4,21 @@
 
 pub mod burst;
 pub mod camera;
+pub mod causes;
 mod creature;
 pub mod encode;
 pub mod file;
 pub mod layer;
 pub mod optics;
 pub mod outing;
+pub mod patch;
 pub mod scene;
 pub mod sensor;
 mod skin;
 mod solid;
 mod spectrum;
 mod texture;
+pub mod traps;
 
 pub use burst::{Burst, BurstSpec, Shot, SimFrame, TrueCall, TrueCause, Truth};
 pub use camera::{Camera, LinearFrame, Motion, Pose};

@@ -7,23 +7,26 @@ use std::path::Path;
 use rayon::prelude::*;
 
 use crate::base::random::SplitMix64;
-use crate::demo::burst::{Burst, BurstSpec, Truth};
+use crate::demo::burst::{Burst, BurstSpec, SimFrame, Truth};
 use crate::demo::file::{Tags, jpeg};
 use crate::demo::optics::Lens;
 use crate::demo::scene::SceneKind;
-use crate::demo::sensor::{Rendering, Sensor, developed};
+use crate::demo::sensor::{Rendering, Sensor};
 use crate::error::{Error, Result};
 
 /// Pixel pitch of the invented body, µm.
 pub const PITCH_UM: f64 = 6.0;
 /// Width of the files, px.
-pub const WIDTH_PX: usize = 1800;
+pub const WIDTH_PX: usize = 1500;
 /// Height of the files, px.
-pub const HEIGHT_PX: usize = 1200;
+pub const HEIGHT_PX: usize = 1000;
 /// Folder of the files inside the outing's folder.
 pub const DAY: &str = "day";
 /// File of the truth inside the outing's folder.
 pub const TRUTH_FILE: &str = "truth.json";
+
+/// Share of full scale that a white sheet gives: leaves room for the mirrored light box.
+const WHITE: f32 = 0.66;
 
 /// The truth about an outing.
 #[derive(Debug, Clone, PartialEq, serde::Serialize)]
@@ -231,18 +234,17 @@ fn write_burst(
     (0..burst.len())
         .into_par_iter()
         .filter_map(|i| {
-            let light = burst.light(i)?;
-            let (shot, truth) = (burst.shots().get(i)?, burst.truths().get(i)?);
             let rendering = Rendering {
                 iso: f64::from(plan.iso),
-                exposure: 0.62 * shot.exposure_stops.exp2(),
+                exposure: WHITE,
                 noise_reduction: plan.noise_reduction,
                 sharpen_px: 0.9,
                 sharpen: 0.35,
                 contrast: 0.55,
             };
-            let picture = developed(&light, &Sensor::ORDINARY, &rendering, shot.noise_seed);
-            let file = format!("{DAY}/lk{:04}.jpg", first + i);
+            let SimFrame { picture, truth, .. } =
+                burst.developed_frame(i, &Sensor::ORDINARY, &rendering)?;
+            let file = format!("{DAY}/vm{:04}.jpg", first + i);
             let written = jpeg(&picture, 93, false, Some(&tags(plan, i))).and_then(|bytes| {
                 let path = dir.join(&file);
                 fs::write(&path, bytes).map_err(|source| Error::Write { path, source })
@@ -256,7 +258,7 @@ fn write_burst(
                 n_eff: spec.lens.n_eff,
                 iso: plan.iso,
                 flash: plan.flash,
-                truth: *truth,
+                truth,
             }))
         })
         .collect()
@@ -275,6 +277,34 @@ fn tags(plan: &Plan, index: usize) -> Tags {
         iso: plan.iso,
         flash: plan.flash,
         pitch_um: PITCH_UM,
-        serial: "LK7-00042".to_owned(),
+        serial: "VM7-00042".to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::demo::burst::{TrueCall, TrueCause};
+
+    #[test]
+    fn an_outing_holds_what_the_plan_says() {
+        let dir = tempfile::tempdir().unwrap();
+        let truth = write_sized(dir.path(), 1, 300, 200).unwrap();
+        assert_eq!(truth.frames.len(), 36);
+        for frame in &truth.frames {
+            let bytes = fs::read(dir.path().join(&frame.file)).unwrap();
+            assert_eq!(bytes[..2], [0xff, 0xd8]);
+            let t = &frame.truth;
+            assert!(t.subject_x_px > 0.0 && t.subject_x_px < 300.0, "{t:?}");
+            assert!(t.subject_y_px > 0.0 && t.subject_y_px < 200.0, "{t:?}");
+        }
+        let text = fs::read(dir.path().join(TRUTH_FILE)).unwrap();
+        let read: serde_json::Value = serde_json::from_slice(&text).unwrap();
+        assert_eq!(read["frames"].as_array().unwrap().len(), 36);
+        let burst = |n: usize| truth.frames.iter().filter(move |f| f.burst == n);
+        assert!(burst(1).any(|f| f.truth.call == TrueCall::Hit));
+        assert!(burst(2).any(|f| f.truth.cause == TrueCause::Shake));
+        assert!(burst(3).all(|f| f.truth.call == TrueCall::Miss));
+        assert!(burst(5).any(|f| f.truth.cause == TrueCause::Ghosted));
     }
 }

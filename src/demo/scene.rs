@@ -131,17 +131,19 @@ impl Canvas {
     }
 }
 
-/// The kinds made of one tilted or flat sheet.
-fn surface(spec: &SceneSpec) -> Scene {
-    let mut rng = SplitMix64::new(spec.seed);
-    let mut canvas = Canvas::new(spec, SAMPLES_A_PX, [0.2, 0.2, 0.2, 1.0]);
+/// The drawing of one of the kinds made of one sheet.
+pub(super) fn flat_canvas(spec: &SceneSpec, samples_a_px: f32) -> Canvas {
+    drawn(spec, samples_a_px, &mut SplitMix64::new(spec.seed))
+}
+
+fn drawn(spec: &SceneSpec, per_px: f32, rng: &mut SplitMix64) -> Canvas {
+    let mut canvas = Canvas::new(spec, per_px, [0.2, 0.2, 0.2, 1.0]);
     let (w, h) = (canvas.width, canvas.height);
     let base = [
         rng.between(0.12, 0.3) as f32,
         rng.between(0.14, 0.3) as f32,
         rng.between(0.06, 0.2) as f32,
     ];
-    let per_px = SAMPLES_A_PX;
     let leaves = Leaves {
         radius: (1.6 * per_px, 70.0 * per_px),
         layers: 4.0,
@@ -152,31 +154,38 @@ fn surface(spec: &SceneSpec) -> Scene {
     match spec.kind {
         SceneKind::Edges => {
             fill(&mut canvas, base);
-            let shapes = sparse_shapes(&mut rng, &canvas, base);
+            let shapes = sparse_shapes(rng, &canvas, base);
             paint(&mut canvas.data, w, &shapes);
         }
-        SceneKind::Stripes => stripes(&mut rng, &mut canvas, base),
+        SceneKind::Stripes => stripes(rng, &mut canvas, base),
         SceneKind::Hairs => {
             clouds(&mut canvas, spec.seed, base, 90.0, 3, 0.35);
-            let shapes = hairs(&mut rng, &canvas);
+            let shapes = hairs(rng, &canvas);
             paint(&mut canvas.data, w, &shapes);
         }
         SceneKind::Flat => {
             clouds(&mut canvas, spec.seed, base, 260.0, 2, 0.4);
-            let shapes = patches(&mut rng, &canvas, leaves);
+            let shapes = patches(rng, &canvas, leaves);
             paint(&mut canvas.data, w, &shapes);
         }
         SceneKind::AllTexture => {
             let fine = Leaves { radius: (1.2 * per_px, 6.0 * per_px), contrast: 0.35, ..leaves };
-            let shapes = fine.shapes(&mut rng, w, h);
+            let shapes = fine.shapes(rng, w, h);
             paint(&mut canvas.data, w, &shapes);
         }
         _ => {
-            let shapes = leaves.shapes(&mut rng, w, h);
+            let shapes = leaves.shapes(rng, w, h);
             paint(&mut canvas.data, w, &shapes);
             grain(&mut canvas, spec.seed, 0.25);
         }
     }
+    canvas
+}
+
+/// The kinds made of one tilted or flat sheet.
+fn surface(spec: &SceneSpec) -> Scene {
+    let mut rng = SplitMix64::new(spec.seed);
+    let canvas = drawn(spec, SAMPLES_A_PX, &mut rng);
     let depth = match spec.kind {
         SceneKind::DepthRamp | SceneKind::Stripes | SceneKind::Hairs => {
             ramp(spec, &mut rng, &canvas)

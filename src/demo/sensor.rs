@@ -60,7 +60,7 @@ pub struct Rendering {
 /// Response of the red, green and blue filters to white light.
 const RESPONSE: [f32; 3] = [0.53, 1.0, 0.64];
 /// From the sensor's colours to the picture's; rows sum to 1, so that grey stays grey.
-const COLOUR: [[f32; 3]; 3] = [[1.34, -0.27, -0.07], [-0.16, 1.36, -0.20], [-0.02, -0.34, 1.36]];
+const COLOUR: [[f32; 3]; 3] = [[1.20, -0.15, -0.05], [-0.09, 1.20, -0.11], [-0.01, -0.19, 1.20]];
 
 /// Takes the light of a colour frame through the sensor and the rendering. Grey frames are taken
 /// as light of equal colours. Seeded by row, so threads do not show.
@@ -225,7 +225,7 @@ fn tone(rgb: &mut [f32], contrast: f32) {
 }
 
 /// Unsharp mask on brightness: adds the difference to a Gaussian blur of it.
-fn sharpen(rgb: &mut [f32], w: usize, h: usize, sigma_px: f32, amount: f32) {
+pub(super) fn sharpen(rgb: &mut [f32], w: usize, h: usize, sigma_px: f32, amount: f32) {
     let grey: Vec<f32> =
         rgb.par_chunks_exact(3).map(|p| 0.299 * p[0] + 0.587 * p[1] + 0.114 * p[2]).collect();
     let reach = (3.0 * sigma_px).ceil() as isize;

@@ -44,7 +44,7 @@ impl Palette {
             [[0.10, 0.12, 0.05], [0.48, 0.36, 0.16]],
             [[0.05, 0.11, 0.10], [0.30, 0.40, 0.34]],
         ];
-        let plants = [[0.14, 0.27, 0.05], [0.20, 0.26, 0.07], [0.12, 0.22, 0.08]];
+        let plants = [[0.17, 0.25, 0.08], [0.22, 0.25, 0.10], [0.15, 0.21, 0.11]];
         Palette {
             shell: shells[rng.below(shells.len())],
             eye: eyes[rng.below(eyes.len())],
@@ -91,7 +91,10 @@ pub(super) fn shaded(
             let graze = (1.0 - facing).powf(1.3);
             let band = (0.5 * cloud(seed ^ 0xba, 5.0 * lon, 5.0 * lat, 2) + graze).clamp(0.0, 1.0);
             let base = mixed(palette.shell[0], palette.shell[1], band);
-            let base = times(base, (1.0 - 0.75 * pit) * (1.0 + 0.5 * fine));
+            let (groove, seam) =
+                if solid.matter == Matter::Shell { grooves(lat) } else { (0.0, 0.0) };
+            let normal = unit(add(normal, [0.0, 0.35 * groove, 0.0]));
+            let base = times(base, (1.0 - 0.75 * pit) * (1.0 - 0.8 * seam) * (1.0 + 0.5 * fine));
             lit(base, normal, base.map(|c| 0.10 + 0.75 * c), 0.16)
         }
         Matter::Eye => {
@@ -120,7 +123,10 @@ pub(super) fn shaded(
             let long = cloud(seed ^ 0x57e, at_px.0 / (0.09 * unit_px), lat * 160.0, 4);
             let normal = unit(add(hit.normal, [0.10 * fine, 0.10 * ridge + 0.12 * fine, 0.0]));
             let gain = 1.0 + 0.45 * long + 0.35 * fine + 0.10 * ridge;
-            lit(times(palette.plant, gain), normal, [0.03, 0.03, 0.03], 0.45)
+            let light = lit(times(palette.plant, gain), normal, [0.03, 0.03, 0.03], 0.45);
+            // The body keeps the sky off the stem below it.
+            let away = (at_px.0 / unit_px - 0.33) / 0.42;
+            times(light, 1.0 - 0.5 * (-away * away).exp() * (0.6 - 0.4 * hit.local[1]))
         }
     }
 }
@@ -130,7 +136,7 @@ fn lit(base: Vec3, normal: Vec3, mirror: Vec3, rough: f32) -> Vec3 {
     let key = unit(KEY);
     let direct = (dot(normal, key) + 0.25).max(0.0) / 1.25;
     let up = 0.5 - 0.5 * normal[1];
-    let ambient = mixed([0.10, 0.13, 0.05], [0.34, 0.38, 0.42], up);
+    let ambient = mixed([0.05, 0.07, 0.03], [0.30, 0.33, 0.37], up * up);
     // The view is along z.
     let k = 2.0 * normal[2];
     let reflected = add(times(normal, k), [0.0, 0.0, -1.0]);
@@ -174,8 +180,19 @@ fn pits(seed: u64, u: f32, v: f32) -> ([f32; 2], f32) {
     (tilt, dark)
 }
 
+/// Lengthwise grooves of a wing case, and the seam where the two cases meet: tilt of the surface
+/// and darkness. `lat` is the distance round the body, frame heights.
+fn grooves(lat: f32) -> (f32, f32) {
+    const SPACING: f32 = 0.034;
+    const SEAM: f32 = -0.265;
+    let phase = lat / SPACING - (lat / SPACING).round();
+    let groove = phase * (-(phase / 0.16).powi(2)).exp() / 0.16;
+    let seam = (-((lat - SEAM) / 0.004).powi(2)).exp();
+    (groove, seam)
+}
+
 /// Six-sided facets one unit apart: tilt of the lens of the facet, and nearness to its rim.
-fn facets(u: f32, v: f32) -> ([f32; 2], f32) {
+pub(super) fn facets(u: f32, v: f32) -> ([f32; 2], f32) {
     const ROW: f32 = 0.866_025_4;
     let centre = |row: f32| {
         let shift = if row.rem_euclid(2.0) >= 1.0 { 0.5 } else { 0.0 };

@@ -115,8 +115,8 @@ impl Solid {
         let t = (-b + root.sqrt()) / a;
         let local = add(q, times(d, t));
         let mut normal = [0.0; 3];
-        for k in 0..3 {
-            normal = add(normal, times(self.axes[k], local[k] / self.radii[k]));
+        for ((axis, radius), l) in self.axes.iter().zip(self.radii).zip(local) {
+            normal = add(normal, times(*axis, l / radius));
         }
         Some(Hit { z: self.centre[2] + t, normal: unit(normal), local })
     }
@@ -125,9 +125,9 @@ impl Solid {
     pub(super) fn surface(&self, local: Vec3) -> (Vec3, Vec3) {
         let mut place = self.centre;
         let mut normal = [0.0; 3];
-        for k in 0..3 {
-            place = add(place, times(self.axes[k], local[k] * self.radii[k]));
-            normal = add(normal, times(self.axes[k], local[k] / self.radii[k]));
+        for ((axis, radius), l) in self.axes.iter().zip(self.radii).zip(local) {
+            place = add(place, times(*axis, l * radius));
+            normal = add(normal, times(*axis, l / radius));
         }
         (place, unit(normal))
     }

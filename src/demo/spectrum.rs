@@ -105,8 +105,8 @@ pub(super) fn smooth_length(n: usize, multiple: usize) -> usize {
     let mut length = n.div_ceil(multiple) * multiple;
     loop {
         let mut rest = length;
-        for p in [2, 3, 5] {
-            while rest % p == 0 {
+        for p in [2usize, 3, 5] {
+            while rest.is_multiple_of(p) {
                 rest /= p;
             }
         }

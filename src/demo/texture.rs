@@ -103,8 +103,8 @@ pub(super) fn paint(canvas: &mut [Rgba], width: usize, shapes: &[Shape]) {
                     }
                     let shade = 1.0 + shape.slope * p / shape.along;
                     let pixel = &mut part[j * width + i];
-                    for c in 0..3 {
-                        pixel[c] += (shape.colour[c] * shade - pixel[c]) * cover;
+                    for (p, c) in pixel.iter_mut().zip(shape.colour) {
+                        *p += (c * shade - *p) * cover;
                     }
                     pixel[3] += (1.0 - pixel[3]) * cover;
                 }
