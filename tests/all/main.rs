@@ -6,5 +6,6 @@ mod image_table;
 mod layers;
 mod noise_frame;
 mod noise_gains;
+mod noise_jpeg;
 mod optics;
 mod synthetic;
