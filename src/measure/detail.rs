@@ -7,18 +7,18 @@
 //! and the window spreads a steep spectrum. Sharpening raises S and N alike, so D hardly moves.
 //!
 //! Assumes signal and noise do not depend on each other: one noise-reduced JPEG alone gives no
-//! absolute D (read 4.0 for a true 1.4) and is flagged; rank only. Compare one region under one
+//! absolute D (read 4.0 for a true 1.4); its noise carries the flag, rank only. A pair does. Compare one region under one
 //! mask across a series.
 
-use super::spectrum::{FIRST_RING, NoiseSpectrum, RINGS, Spectrum, TILE_PX, combine, ring_cy_px};
+use super::spectrum::{
+    FIRST_RING, NoiseSpectrum, REDUCED_SLOPE, RINGS, Spectrum, TILE_PX, combine, ring_cy_px,
+};
 use crate::base::{Flag, Measured, Plane};
 
 /// Signal-to-noise power at which a line counts as resolved.
 pub const RESOLVED_SNR: f64 = 1.0;
 /// The same, for "clearly resolved".
 pub const CLEARLY_RESOLVED_SNR: f64 = 3.0;
-/// Noise slope beyond which the camera has smoothed the noise.
-pub const REDUCED_SLOPE: f64 = 4.0;
 /// Keeps ln(SNR) finite where no signal is left; far below any crossing.
 const LEAST_SNR: f64 = 1e-3;
 /// Neighbouring tiles share half their pixels; the jackknife over tiles is widened by this
@@ -79,9 +79,6 @@ fn measure(spectrum: &Spectrum, noise: &NoiseSpectrum, left: f64) -> Option<Deta
     let quieter = snr(&spectrum.power, 1.0 / (1.0 + noise.rel_err));
 
     let mut flags = noise.flags;
-    if noise.slope > REDUCED_SLOPE {
-        flags.raise(Flag::NoiseReduced);
-    }
     let energy = |f: &dyn Fn(usize) -> f64| -> f64 {
         (FIRST_RING..RINGS).map(|r| f(r) * noise.power[r] * spectrum.count[r]).sum()
     };

@@ -17,6 +17,10 @@ const STEP_PX: usize = 32;
 /// (1.5/64 cycles per pixel).
 pub const FIRST_RING: usize = 2;
 
+/// Noise slope (low over high frequencies) beyond which the camera has smoothed the noise: plain
+/// JPEG compression of white noise stays below it down to quality 80.
+pub const REDUCED_SLOPE: f64 = 4.0;
+
 /// Frequency at the middle of a ring, cycles per pixel.
 pub fn ring_cy_px(ring: usize) -> f64 {
     (ring as f64 + 0.5) / TILE_PX as f64

@@ -1,6 +1,6 @@
 //! Detail over noise against known information, and what must not move it.
 
-use stopwise::base::{Flag, Plane, Tone};
+use stopwise::base::{Flag, FlagSet, Plane, Tone};
 use stopwise::measure::detail::{detail, detail_of_pair, repaired};
 use stopwise::measure::prediction;
 use stopwise::measure::spectrum::{FIRST_RING, NoiseSpectrum, RINGS, Spectrum, ring_cy_px};
@@ -146,6 +146,7 @@ fn noise_above_the_cutoff_repairs_the_noise_of_a_reduced_frame() {
     let cutoff = 0.4;
     let mut flat = NoiseSpectrum::white(2.0, 0.1);
     flat.slope = 8.0;
+    flat.flags = FlagSet::EMPTY.with(Flag::NoiseReduced);
     flat.power = std::array::from_fn(|r| if ring_cy_px(r) < 0.1 { 4.0 } else { 4.0 / 3.0 });
     let region = Spectrum::of(&white(512, 512, 2.0, 3)).unwrap();
     let fixed = repaired(&flat, &region, cutoff).unwrap();

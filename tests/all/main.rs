@@ -10,6 +10,7 @@ mod invented;
 mod layers;
 mod noise_frame;
 mod noise_gains;
+mod noise_jpeg;
 mod optics;
 mod render;
 mod synthetic;
