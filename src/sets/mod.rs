@@ -1,11 +1,8 @@
 //! Where frames and measurements meet: bursts, the subject, verdicts, outings.
 
-pub mod because;
 pub mod grouping;
 pub mod judge;
-pub mod outing;
 pub mod pictures;
-pub mod rows;
 pub mod shot;
 pub mod taken;
 pub mod trace;

@@ -104,9 +104,9 @@ pub struct Found {
 /// Width of the prior about the frame's centre, share of its width.
 const PRIOR_SD: f64 = 0.20;
 /// What is added to blur squared, so that no tile is endlessly good, px².
-const BLUR_SOFTENING: f32 = 0.5;
+const BLUR_SOFTENING: f32 = 2.0;
 /// Share of the burst, from the sharpest down, that decides at each place.
-const SHARPER_SHARE: f64 = 0.5;
+const SHARPER_SHARE: f64 = 1.0;
 /// A rival this near the best place is the same place, share of the width.
 const SAME_PLACE: f64 = 0.08;
 
