@@ -1,2 +1,10 @@
-//! stopwise.
-fn main() {}
+//! The program: parse, dispatch, one error line, exit code.
+#![forbid(unsafe_code)]
+
+mod cli;
+
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    cli::run()
+}

@@ -9,5 +9,7 @@ pub mod map;
 pub mod scale;
 pub mod svg;
 pub mod term;
+mod whole;
 
 pub use map::map_png;
+pub use whole::{can_write, write_whole};

@@ -159,7 +159,7 @@ fn longest_pause(pauses: &[f64]) -> f64 {
 }
 
 /// Places within a burst before which the content changes.
-pub fn content_breaks(shots: &[Shot]) -> Vec<usize> {
+pub fn content_breaks(shots: &[&Shot]) -> Vec<usize> {
     (1..shots.len())
         .filter(|i| {
             let (a, b) = (&shots[i - 1].patterns[2], &shots[*i].patterns[2]);
@@ -172,8 +172,8 @@ pub fn content_breaks(shots: &[Shot]) -> Vec<usize> {
 mod tests {
     use super::*;
     use crate::base::Known;
-    use crate::frames::exposure::{Exposure, TakenAt};
     use crate::frames::FileKind;
+    use crate::frames::exposure::{Exposure, TakenAt};
 
     fn frame(second: f64, f_number: f64) -> Frame {
         let date = format!("2031:05:04 10:00:{:02}", second as u32);

@@ -1,6 +1,8 @@
 //! The verdict on every frame of a burst: how sharp the subject is against the best that the
 //! burst and its settings give, and what cost the rest.
 
+use std::borrow::Borrow;
+
 use super::shot::{Patch, Shot, patch_corner};
 use super::trace::{self, Place};
 use crate::base::{Flag, FlagSet, Measured};
@@ -122,7 +124,7 @@ pub struct BurstJudged {
 
 /// One noise model for the whole burst: that of the frame which shows its noise best. Where no
 /// frame shows it, white noise no stronger than the quietest tiles allow.
-pub fn burst_noise(shots: &[Shot]) -> (BandNoise, bool) {
+pub fn burst_noise(shots: &[&Shot]) -> (BandNoise, bool) {
     let best = shots.iter().filter_map(|s| s.noise).max_by(|a, b| a.ratio.total_cmp(&b.ratio));
     match best {
         Some(n) if n.is_seen() => (n, true),
@@ -135,12 +137,13 @@ pub fn burst_noise(shots: &[Shot]) -> (BandNoise, bool) {
 ///
 /// `allowed_px[i]` is the blur that frame i's settings can give at best, where known. `fetch`
 /// returns pixels around a spot.
-pub fn judge(
-    shots: &[Shot],
+pub fn judge<S: Borrow<Shot>>(
+    shots: &[S],
     mark: Option<Mark>,
     allowed_px: &[Option<f64>],
     fetch: &Fetch<'_>,
 ) -> BurstJudged {
+    let shots: &[&Shot] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
     let (noise, noise_seen) = burst_noise(shots);
     let maps: Vec<FocusMap> = shots.iter().map(|s| s.cells.map(&noise)).collect();
     let (start, found, confidence) = match mark {
@@ -159,7 +162,7 @@ pub fn judge(
     let boxes: Vec<Option<SubjectBox>> = places
         .iter()
         .enumerate()
-        .map(|(i, place)| subject_box(i, (*place)?, &shots[i], &noise, fetch))
+        .map(|(i, place)| subject_box(i, (*place)?, shots[i], &noise, fetch))
         .collect();
     let mut burst = BurstJudged {
         frames: Vec::with_capacity(shots.len()),
@@ -191,7 +194,7 @@ pub fn judge(
             subject: boxes[i].clone(),
             judged_px: None,
             ratio: None,
-            movement: movement(&shots[i], boxes[i].as_ref(), against),
+            movement: movement(shots[i], boxes[i].as_ref(), against),
             call: Call::CannotSay,
             causes: Vec::new(),
             sharpest: sharpest[i],

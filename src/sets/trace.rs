@@ -25,7 +25,7 @@ const WHOLE_CONFIDENCE: f64 = 0.4;
 const CHAIN_MARGIN: f32 = 0.05;
 
 /// Follows a spot of frame `from` through all frames; `None` where it is lost.
-pub fn follow_all(shots: &[Shot], from: usize, x_px: f64, y_px: f64) -> Vec<Option<Place>> {
+pub fn follow_all(shots: &[&Shot], from: usize, x_px: f64, y_px: f64) -> Vec<Option<Place>> {
     let mut places: Vec<Option<Place>> = vec![None; shots.len()];
     places[from] = Some(Place { x_px, y_px, confidence: 1.0 });
     let outward =
@@ -52,7 +52,7 @@ pub fn follow_all(shots: &[Shot], from: usize, x_px: f64, y_px: f64) -> Vec<Opti
 }
 
 fn follow_one(
-    shots: &[Shot],
+    shots: &[&Shot],
     from: usize,
     start: (f64, f64),
     to: usize,
@@ -140,7 +140,7 @@ fn spread(values: &[f32], cols: usize, rows: usize) -> Vec<f32> {
 ///
 /// Frames are laid over each other by the shift of the whole frame. `None` when no tile of any
 /// frame holds structure.
-pub fn find(shots: &[Shot], maps: &[FocusMap]) -> Option<Found> {
+pub fn find(shots: &[&Shot], maps: &[FocusMap]) -> Option<Found> {
     let middle = shots.len() / 2;
     let (cols, rows) = (maps[middle].cols, maps[middle].rows);
     let mut stacks: Vec<Vec<f32>> = vec![Vec::new(); cols * rows];

@@ -5,10 +5,10 @@ use std::path::Path;
 use askama::Template;
 
 use super::colours::style_sheet;
-use super::report::write_whole;
 use super::view::{FrameView, columns_with_values};
 use crate::error::{Error, Result};
 use crate::render::svg;
+use crate::render::whole::write_whole;
 use crate::report::column::{COLUMNS, Column};
 use crate::report::page::FramePictures;
 use crate::report::record::InspectRecord;
@@ -58,5 +58,6 @@ pub fn inspect(record: &InspectRecord, pictures: &FramePictures) -> Result<Strin
 /// # Errors
 /// As [`inspect`], and [`Error::Write`] when the file cannot be written.
 pub fn write_inspect(path: &Path, record: &InspectRecord, pictures: &FramePictures) -> Result<()> {
-    write_whole(path, &inspect(record, pictures)?)
+    let page = inspect(record, pictures)?;
+    write_whole(path, |out| out.write_all(page.as_bytes()))
 }

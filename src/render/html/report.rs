@@ -1,7 +1,7 @@
 //! The report of `cull`, written burst by burst so that memory stays flat.
 
 use std::collections::BTreeMap;
-use std::io::{self, BufWriter, Seek, Write};
+use std::io::{self, BufWriter, Seek};
 use std::path::{Path, PathBuf};
 
 use askama::Template;
@@ -10,8 +10,9 @@ use tempfile::NamedTempFile;
 use super::colours::style_sheet;
 use super::view::{BurstView, FindingView, findings};
 use crate::base::Flag;
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::render::svg::{self, Stops};
+use crate::render::whole::{beside, failed, keep};
 use crate::report::column::{COLUMNS, Column};
 use crate::report::page::BurstPage;
 use crate::report::record::{Call, OutingRecord, SkippedRecord};
@@ -198,42 +199,4 @@ fn first_clock(page: &BurstPage) -> String {
     let clock =
         page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
     clock.unwrap_or_default().to_owned()
-}
-
-fn failed(path: &Path, source: io::Error) -> Error {
-    Error::Write { path: path.to_owned(), source }
-}
-
-/// A working file in the folder of `path`, with the rights that any new file gets.
-fn beside(path: &Path) -> io::Result<NamedTempFile> {
-    let folder = match path.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let mut builder = tempfile::Builder::new();
-    builder.prefix(".stopwise-").suffix(".part");
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // The umask takes its share; the default of temporary files would shut others out.
-        builder.permissions(std::fs::Permissions::from_mode(0o666));
-    }
-    builder.tempfile_in(folder)
-}
-
-fn keep(whole: BufWriter<NamedTempFile>, path: &Path) -> io::Result<()> {
-    let whole = whole.into_inner().map_err(io::IntoInnerError::into_error)?;
-    whole.as_file().sync_all()?;
-    whole.persist(path).map_err(|e| e.error)?;
-    Ok(())
-}
-
-/// Writes a finished page to its path in one step.
-pub(super) fn write_whole(path: &Path, page: &str) -> Result<()> {
-    let write = || {
-        let mut whole = BufWriter::new(beside(path)?);
-        whole.write_all(page.as_bytes())?;
-        keep(whole, path)
-    };
-    write().map_err(|e| failed(path, e))
 }

@@ -1,0 +1,90 @@
+//! `stopwise cull`.
+
+use std::path::Path;
+
+use stopwise::error::Result as LibResult;
+use stopwise::render::html::ReportWriter;
+use stopwise::render::{csv, json, term};
+use stopwise::report::page::BurstPage;
+use stopwise::report::record::{CullRecord, FrameRecord};
+use stopwise::sets::outing::{self, OutingJob};
+
+use super::args::CullArgs;
+use super::{Ended, job, show};
+
+/// Judges an outing.
+pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
+    if let Some(n) = typed.threads {
+        rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global()?;
+    }
+    let report = (!typed.no_report).then_some(typed.report.as_path());
+    for path in [&typed.json, &typed.csv].into_iter().flatten() {
+        show::check_writable(path)?;
+    }
+    // A record on the output leaves no room for tables there.
+    let to_output = [&typed.json, &typed.csv].into_iter().flatten().any(|p| p.as_os_str() == "-");
+    let quiet = typed.quiet || to_output;
+    let job = job::outing(&typed.paths, &typed.known, report.is_some());
+    let (record, stopped) = work(&job, report, quiet)?;
+    if let Some(path) = &typed.json {
+        show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if let Some(path) = &typed.csv {
+        show::to_file(path, |out| csv::write(&record.frames, out))?;
+    }
+    Ok(match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
+        (true, _, _) => Ended::Stopped,
+        (_, true, _) => Ended::Nothing,
+        (_, _, false) => Ended::Partly,
+        _ => Ended::Whole,
+    })
+}
+
+/// Works through an outing with tables as bursts are done and the summary at the end.
+pub fn work(
+    job: &OutingJob,
+    report: Option<&Path>,
+    quiet: bool,
+) -> anyhow::Result<(CullRecord, bool)> {
+    let style = show::style();
+    let title = job
+        .paths
+        .iter()
+        .map(|p| p.file_name().unwrap_or(p.as_os_str()).to_string_lossy().into_owned())
+        .collect::<Vec<_>>()
+        .join(", ");
+    let mut writer = report.map(|path| ReportWriter::create(path, &title)).transpose()?;
+    let screen = show::Screen::new(quiet);
+    let mut print_failed = None;
+    let mut on_burst = |page: BurstPage| -> LibResult<()> {
+        if let Some(w) = writer.as_mut() {
+            w.burst(&page)?;
+        }
+        if !quiet && print_failed.is_none() {
+            let frames: Vec<&FrameRecord> = page.frames.iter().map(|f| &f.0).collect();
+            let text = term::burst(&page.burst, &frames, style);
+            print_failed = screen.print(&format!("{text}\n")).err();
+        }
+        Ok(())
+    };
+    let (record, stopped) = outing::cull(job, &screen, &mut on_burst)?;
+    screen.done();
+    let place = match writer {
+        Some(w) if !record.frames.is_empty() => Some(w.finish(&record.outing, &record.skipped)?),
+        _ => None,
+    };
+    if let Some(error) = print_failed {
+        return Err(error.into());
+    }
+    if quiet {
+        for s in &record.skipped {
+            show::remark(&format!("skipped {}: {}", s.path, s.reason));
+        }
+    } else {
+        show::result(&term::outing(&record.outing, &record.skipped, place.as_deref(), style))?;
+    }
+    if stopped {
+        show::remark("Stopped: what was read until then is in the record and the report.");
+    }
+    Ok((record, stopped))
+}

@@ -1,0 +1,86 @@
+//! From what was typed to what is to be done.
+
+use std::path::PathBuf;
+
+use stopwise::sets::outing::OutingJob;
+use stopwise::sets::rows::Typed;
+
+use super::args::Known;
+
+/// A subject as typed: fractions of the upright picture.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Subject {
+    /// Centre, from the left.
+    pub x: f64,
+    /// Centre, from the top.
+    pub y: f64,
+    /// Width and height, when given.
+    pub size: Option<(f64, f64)>,
+}
+
+/// Reads `X,Y` or `X,Y,W,H`.
+pub fn subject(text: &str) -> Result<Subject, String> {
+    let parts: Vec<f64> = text
+        .split(',')
+        .map(|p| p.trim().parse::<f64>().map_err(|_| format!("{p:?} is no number")))
+        .collect::<Result<_, _>>()?;
+    let inside = |v: f64| (0.0..=1.0).contains(&v);
+    let (x, y, size) = match parts[..] {
+        [x, y] => (x, y, None),
+        [x, y, w, h] => (x, y, Some((w, h))),
+        _ => return Err("give two numbers, or four: X,Y or X,Y,W,H".to_owned()),
+    };
+    if !inside(x) || !inside(y) {
+        return Err("X and Y are fractions of the picture, from 0 to 1".to_owned());
+    }
+    if size.is_some_and(|(w, h)| !(inside(w) && inside(h) && w > 0.0 && h > 0.0)) {
+        return Err("W and H are fractions of the picture, above 0 and up to 1".to_owned());
+    }
+    Ok(Subject { x, y, size })
+}
+
+/// Reads a number above 0.
+pub fn positive(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
+        _ => Err("give a number above 0".to_owned()),
+    }
+}
+
+/// The outing to work through.
+pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
+    OutingJob {
+        paths: paths.to_vec(),
+        subject: known.subject.map(|s| (s.x, s.y)),
+        subject_size: known.subject.and_then(|s| s.size),
+        typed: Typed {
+            magnification: known.magnification,
+            pixel_pitch_um: known.pitch,
+            f_number: known.aperture,
+            output_width_px: known.output_width,
+        },
+        pictures,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn subjects_are_read_and_nonsense_is_refused() {
+        assert_eq!(subject("0.5, 0.25"), Ok(Subject { x: 0.5, y: 0.25, size: None }));
+        assert_eq!(subject("0,1,0.1,0.2").unwrap().size, Some((0.1, 0.2)));
+        for bad in ["", "0.5", "1,2,3", "1.5,0.5", "-0.1,0.5", "a,b", "NaN,0.5", "0.5,0.5,0,0.1"] {
+            assert!(subject(bad).is_err(), "{bad}");
+        }
+    }
+
+    #[test]
+    fn numbers_must_be_above_0() {
+        assert_eq!(positive("2.5"), Ok(2.5));
+        for bad in ["0", "-1", "inf", "NaN", "x", ""] {
+            assert!(positive(bad).is_err(), "{bad}");
+        }
+    }
+}

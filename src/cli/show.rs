@@ -1,0 +1,122 @@
+//! What goes to the terminal: results to the output, everything else beside it.
+
+use std::io::{self, BufWriter, IsTerminal, Write};
+use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use stopwise::render::term::Style;
+use stopwise::sets::outing::{Listener, Progress};
+
+/// Widest table: beyond it rows are hard to follow.
+const WIDEST: usize = 160;
+
+/// Prints an error with its causes on one line.
+pub fn error(error: &anyhow::Error) {
+    anstream::eprintln!("stopwise: {error:#}");
+}
+
+/// Prints a remark that is no result.
+pub fn remark(text: &str) {
+    anstream::eprintln!("{text}");
+}
+
+/// Prints results.
+pub fn result(text: &str) -> io::Result<()> {
+    let mut out = anstream::stdout().lock();
+    out.write_all(text.as_bytes())?;
+    out.flush()
+}
+
+/// How the output wants to be written to.
+pub fn style() -> Style {
+    if !io::stdout().is_terminal() {
+        return Style::PLAIN;
+    }
+    let colour = std::env::var_os("NO_COLOR").is_none_or(|v| v.is_empty())
+        && std::env::var_os("TERM").is_none_or(|t| t != "dumb");
+    let utf8 = ["LC_ALL", "LC_CTYPE", "LANG"]
+        .iter()
+        .find_map(|k| std::env::var(k).ok().filter(|v| !v.is_empty()))
+        .is_none_or(|v| {
+            let v = v.to_lowercase();
+            v.contains("utf-8") || v.contains("utf8")
+        });
+    let columns = usize::from(console::Term::stdout().size().1);
+    Style { colour, width: columns.clamp(Style::NARROWEST, WIDEST), utf8 }
+}
+
+/// Writes to a file, or to the output for "-".
+///
+/// A file is written beside its place and moved there when whole.
+pub fn to_file(
+    path: &Path,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> anyhow::Result<()> {
+    if path.as_os_str() == "-" {
+        let mut out = BufWriter::new(io::stdout().lock());
+        write(&mut out)?;
+        out.flush()?;
+        return Ok(());
+    }
+    // The closure's own failures keep their kind: a full disk is told as one.
+    Ok(stopwise::render::write_whole(path, write)?)
+}
+
+/// Opens nothing and shows progress on a terminal only.
+pub struct Screen {
+    bar: ProgressBar,
+    stop: &'static AtomicBool,
+}
+
+static STOP: AtomicBool = AtomicBool::new(false);
+
+impl Screen {
+    /// A screen; `quiet` shows nothing.
+    pub fn new(quiet: bool) -> Screen {
+        let bar = ProgressBar::with_draw_target(
+            None,
+            if quiet { ProgressDrawTarget::hidden() } else { ProgressDrawTarget::stderr() },
+        );
+        let style = ProgressStyle::with_template("{pos}/{len} frames {wide_bar} {eta} left")
+            .unwrap_or_else(|_| ProgressStyle::default_bar())
+            .progress_chars("=> ");
+        bar.set_style(style);
+        // A second interrupt ends the program at once.
+        let _ = ctrlc::set_handler(|| {
+            if STOP.swap(true, Ordering::Relaxed) {
+                std::process::exit(130);
+            }
+        });
+        Screen { bar, stop: &STOP }
+    }
+
+    /// Prints while the bar is out of the way.
+    pub fn print(&self, text: &str) -> io::Result<()> {
+        self.bar.suspend(|| result(text))
+    }
+
+    /// Takes the bar away.
+    pub fn done(&self) {
+        self.bar.finish_and_clear();
+    }
+}
+
+impl Listener for Screen {
+    fn progress(&self, progress: Progress) {
+        self.bar.set_length(progress.total as u64);
+        self.bar.set_position(progress.done as u64);
+    }
+
+    fn stopped(&self) -> bool {
+        self.stop.load(Ordering::Relaxed)
+    }
+}
+
+/// Whether a path can be written, found out before the work begins.
+pub fn check_writable(path: &Path) -> anyhow::Result<()> {
+    if path.as_os_str() == "-" {
+        return Ok(());
+    }
+    Ok(stopwise::render::can_write(path)?)
+}

@@ -1,0 +1,358 @@
+//! A whole outing: find, read headers, group, measure in parallel, judge burst by burst.
+//!
+//! Every frame is decoded once. Frames are handed to the workers in order, so a burst is complete
+//! soon after its last frame was read, and its pixels are let go as soon as it is judged: memory
+//! does not grow with the outing.
+
+use std::path::PathBuf;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
+
+use super::because;
+use super::grouping::{self, CutBy, Group};
+use super::judge::{BurstJudged, Mark, judge};
+use super::pictures::{self, CROP_PX};
+use super::rows::{self, Allowed, FrameParts, Typed};
+use super::shot::{Shot, patch_corner};
+use super::taken::{self, Keep, Scout, Taken};
+use crate::error::{Error, Result, SkipReason};
+use crate::frames::{self, Frame, Want};
+use crate::report::page::{BurstPage, FramePictures};
+use crate::report::record::{
+    BurstRecord, BurstSubject, CullRecord, FrameRecord, SCHEMA, SkippedRecord,
+};
+use crate::report::summary;
+
+/// Frames measured before the bursts among them are judged, per worker.
+const BATCH_PER_WORKER: usize = 8;
+/// Longest side of the small picture of a frame, px.
+const THUMB_PX: usize = 480;
+
+/// What is to be done with an outing.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct OutingJob {
+    /// Files and folders.
+    pub paths: Vec<PathBuf>,
+    /// The subject as fractions of the upright picture, in the first frame of every burst.
+    pub subject: Option<(f64, f64)>,
+    /// Width and height of the subject as fractions of the upright picture, when given.
+    pub subject_size: Option<(f64, f64)>,
+    /// Values typed by the user.
+    pub typed: Typed,
+    /// Whether pictures for a report are wanted.
+    pub pictures: bool,
+}
+
+/// How far a run has come.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Progress {
+    /// Frames done.
+    pub done: usize,
+    /// Frames in all.
+    pub total: usize,
+}
+
+/// Hands on what happens while an outing is worked through.
+pub trait Listener: Sync {
+    /// A frame was read.
+    fn progress(&self, progress: Progress);
+    /// Whether to stop; frames read so far are still judged.
+    fn stopped(&self) -> bool {
+        false
+    }
+}
+
+/// Does nothing.
+#[derive(Debug, Default)]
+pub struct Quiet;
+
+impl Listener for Quiet {
+    fn progress(&self, _: Progress) {}
+}
+
+/// Works through an outing. Each finished burst goes to `on_burst`, in order.
+///
+/// Returns the record and whether the run was stopped half way.
+///
+/// # Errors
+/// A path that does not exist, nothing to measure, or whatever `on_burst` returns.
+pub fn cull(
+    job: &OutingJob,
+    listener: &dyn Listener,
+    on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
+) -> Result<(CullRecord, bool)> {
+    let found = frames::find(&job.paths)?;
+    let mut skipped: Vec<SkippedRecord> = found
+        .skipped
+        .iter()
+        .map(|(path, reason)| skipped_row(path.display().to_string(), reason))
+        .collect();
+    let mut list = Vec::with_capacity(found.items.len());
+    for item in &found.items {
+        match frames::read_header(item) {
+            Ok(frame) => list.push(frame),
+            Err(reason) => skipped.push(skipped_row(item.shown.clone(), &reason)),
+        }
+    }
+    if list.is_empty() && skipped.is_empty() {
+        return Err(Error::NoFrames { paths: job.paths.clone() });
+    }
+    grouping::in_order(&mut list);
+    let groups = grouping::groups(&list);
+    let mut run = Run {
+        job,
+        list: &list,
+        listener,
+        done: AtomicUsize::new(0),
+        bursts: Vec::new(),
+        rows: Vec::with_capacity(list.len()),
+        skipped,
+    };
+    let workers = rayon::current_num_threads().max(1);
+    let mut next = 0;
+    let mut stopped = false;
+    while next < groups.len() && !stopped {
+        let mut end = next;
+        let mut count = 0;
+        while end < groups.len() && (end == next || count < BATCH_PER_WORKER * workers) {
+            count += groups[end].frames.len();
+            end += 1;
+        }
+        stopped = run.batch(&groups[next..end], workers, on_burst)?;
+        next = end;
+    }
+    let Run { bursts, rows, skipped, .. } = run;
+    let paths = job.paths.iter().map(|p| p.display().to_string()).collect();
+    let mut outing = summary::outing(paths, &bursts, &rows);
+    outing.findings = because::outing(&outing);
+    let record = CullRecord {
+        schema: SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        outing,
+        bursts,
+        frames: rows,
+        skipped,
+    };
+    Ok((record, stopped))
+}
+
+fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
+    SkippedRecord { path, reason: reason.to_string() }
+}
+
+struct Run<'a> {
+    job: &'a OutingJob,
+    list: &'a [Frame],
+    listener: &'a dyn Listener,
+    done: AtomicUsize,
+    bursts: Vec<BurstRecord>,
+    rows: Vec<FrameRecord>,
+    skipped: Vec<SkippedRecord>,
+}
+
+/// One frame of a batch: its group within the batch and its place in the list.
+#[derive(Debug, Clone, Copy)]
+struct Turn {
+    group: usize,
+    frame: usize,
+    first: bool,
+}
+
+type Outcome = std::result::Result<Taken, SkipReason>;
+
+impl Run<'_> {
+    /// Measures the frames of some groups in parallel, then judges the groups in order.
+    fn batch(
+        &mut self,
+        groups: &[Group],
+        workers: usize,
+        on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
+    ) -> Result<bool> {
+        let turns: Vec<Turn> = groups
+            .iter()
+            .enumerate()
+            .flat_map(|(group, g)| {
+                g.frames.iter().enumerate().map(move |(i, frame)| Turn {
+                    group,
+                    frame: *frame,
+                    first: i == 0,
+                })
+            })
+            .collect();
+        let (taken, stopped) = self.measure(&turns, groups.len(), workers);
+        let mut taken = taken.into_iter();
+        for group in groups {
+            let mut members = Vec::new();
+            for frame in &group.frames {
+                match taken.next().flatten() {
+                    Some(Ok(t)) => members.push((*frame, t)),
+                    Some(Err(reason)) => {
+                        self.skipped.push(skipped_row(self.list[*frame].shown.clone(), &reason));
+                    }
+                    None => {}
+                }
+            }
+            self.split_and_judge(group, members, on_burst)?;
+        }
+        Ok(stopped)
+    }
+
+    fn measure(
+        &self,
+        turns: &[Turn],
+        groups: usize,
+        workers: usize,
+    ) -> (Vec<Option<Outcome>>, bool) {
+        let scouts: Vec<Scout> = (0..groups).map(|_| Scout::default()).collect();
+        let slots: Vec<Mutex<Option<Outcome>>> = turns.iter().map(|_| Mutex::new(None)).collect();
+        let next = AtomicUsize::new(0);
+        let stopped = AtomicBool::new(false);
+        rayon::scope(|scope| {
+            for _ in 0..workers {
+                scope.spawn(|_| {
+                    // One decode buffer a worker, used again for every frame.
+                    let mut buffer = Vec::new();
+                    loop {
+                        if self.listener.stopped() {
+                            stopped.store(true, Ordering::Relaxed);
+                            break;
+                        }
+                        let i = next.fetch_add(1, Ordering::Relaxed);
+                        let Some(turn) = turns.get(i) else { break };
+                        let frame = &self.list[turn.frame];
+                        let keep = self.keep(frame);
+                        let scout = &scouts[turn.group];
+                        let outcome = taken::take(frame, keep, scout, turn.first, &mut buffer);
+                        *slots[i].lock().unwrap_or_else(std::sync::PoisonError::into_inner) =
+                            Some(outcome);
+                        let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
+                        self.listener.progress(Progress { done, total: self.list.len() });
+                    }
+                });
+            }
+        });
+        let outcomes = slots
+            .into_iter()
+            .map(|s| s.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner))
+            .collect();
+        (outcomes, stopped.into_inner())
+    }
+
+    fn keep(&self, frame: &Frame) -> Keep {
+        Keep {
+            thumb_px: if self.job.pictures { THUMB_PX } else { 0 },
+            colour: self.job.pictures,
+            mark: self.job.subject.map(|(x, y)| frame.orientation().to_file(x, y)),
+        }
+    }
+
+    /// Cuts a group further where its content changes, and judges the parts.
+    fn split_and_judge(
+        &mut self,
+        group: &Group,
+        members: Vec<(usize, Taken)>,
+        on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
+    ) -> Result<()> {
+        let patterns: Vec<&Shot> = members.iter().map(|(_, t)| &t.shot).collect();
+        let mut breaks = grouping::content_breaks(&patterns);
+        breaks.push(members.len());
+        let mut members = members.into_iter();
+        let mut start = 0;
+        for end in breaks {
+            let part: Vec<(usize, Taken)> = members.by_ref().take(end - start).collect();
+            let cut_by = if start == 0 { group.cut_by } else { CutBy::Content };
+            start = end;
+            if !part.is_empty() {
+                let part_group = Group {
+                    frames: part.iter().map(|p| p.0).collect(),
+                    cut_by,
+                    timed: group.timed,
+                };
+                let page = self.judge(&part_group, part);
+                self.bursts.push(page.burst.clone());
+                self.rows.extend(page.frames.iter().map(|f| f.0.clone()));
+                on_burst(page)?;
+            }
+        }
+        Ok(())
+    }
+
+    fn judge(&self, group: &Group, members: Vec<(usize, Taken)>) -> BurstPage {
+        let id = self.bursts.len() as u32 + 1;
+        let (indices, taken): (Vec<usize>, Vec<Taken>) = members.into_iter().unzip();
+        let files: Vec<&Frame> = indices.iter().map(|i| &self.list[*i]).collect();
+        let allowed: Vec<Option<Allowed>> =
+            files.iter().map(|f| rows::allowed(f, &self.job.typed)).collect();
+        let allowed_px: Vec<Option<f64>> = allowed.iter().map(|a| a.map(|a| a.sigma_px)).collect();
+        let mark = self.job.subject.map(|(x, y)| {
+            let (fx, fy) = files[0].orientation().to_file(x, y);
+            let size = (f64::from(files[0].width_px), f64::from(files[0].height_px));
+            Mark { frame: 0, x_px: fx * size.0, y_px: fy * size.1 }
+        });
+        let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
+            taken[i].at_hand(x0, y0, side).or_else(|| {
+                // Not at hand: this frame is decoded a second time, and the surroundings kept.
+                let want = if self.job.pictures { Want::Colour } else { Want::Luma };
+                let decoded = frames::load(files[i], want).ok()?;
+                let centre = (x0 + side / 2, y0 + side / 2);
+                let patch =
+                    taken::cut(&decoded, centre.0 as f64, centre.1 as f64, self.job.pictures);
+                taken[i].put(patch);
+                taken[i].at_hand(x0, y0, side)
+            })
+        };
+        let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
+        let judged = judge(&shots, mark, &allowed_px, &fetch);
+        let rows: Vec<FrameRecord> = (0..files.len())
+            .map(|i| {
+                let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
+                let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
+                let parts = FrameParts {
+                    frame: files[i],
+                    taken: &taken[i],
+                    judged: &judged.frames[i],
+                    allowed: allowed[i],
+                    detail,
+                    is_best: judged.best == Some(i),
+                };
+                rows::frame_row(parts, &judged, id, &self.job.typed)
+            })
+            .collect();
+        let pictures: Vec<FramePictures> = if self.job.pictures {
+            (0..files.len()).map(|i| frame_pictures(files[i], &taken[i], &judged, i)).collect()
+        } else {
+            vec![FramePictures { crop: None, crop_scale: 1.0, thumb: None, map: None }; files.len()]
+        };
+        let burst = BurstRecord {
+            id,
+            frames: files.iter().map(|f| f.shown.clone()).collect(),
+            best: judged.best.map(|b| files[b].shown.clone()),
+            subject: BurstSubject { found: judged.found, confidence: judged.confidence },
+            cut_by: group.cut_by.words(group.timed).to_owned(),
+            lasts_s: because::lasts_s(&files),
+            findings: because::burst(&judged, &rows, group),
+        };
+        BurstPage { burst, frames: rows.into_iter().zip(pictures).collect() }
+    }
+}
+
+fn frame_pictures(file: &Frame, taken: &Taken, judged: &BurstJudged, i: usize) -> FramePictures {
+    let size = (taken.shot.width_px, taken.shot.height_px);
+    let mut means: Vec<f64> =
+        judged.frames.iter().filter_map(|f| Some(f.subject.as_ref()?.mean_dn)).collect();
+    let middle = crate::base::stats::median(&mut means);
+    let crop = judged.frames[i].place.and_then(|p| {
+        let (x0, y0) = patch_corner(p.x_px, p.y_px, CROP_PX, size);
+        let patch = taken.at_hand(x0, y0, CROP_PX)?;
+        let own = judged.frames[i].subject.as_ref().map(|s| s.mean_dn.max(1.0));
+        let gain = middle.zip(own).map_or(1.0, |(m, o)| m / o);
+        pictures::crop(&patch, file.orientation(), gain)
+    });
+    FramePictures {
+        crop,
+        crop_scale: 1.0,
+        thumb: taken.thumb.clone(),
+        map: Some(rows::map_record(&judged.maps[i], file)),
+    }
+}
