@@ -52,6 +52,9 @@ pub struct CullArgs {
     pub paths: Vec<PathBuf>,
     #[command(flatten)]
     pub known: Known,
+    /// A file with one marked frame a line, as "file name,X,Y"; one a burst is enough
+    #[arg(long, value_name = "FILE", help_heading = "What the files do not say")]
+    pub subjects: Option<PathBuf>,
     /// Where the report goes
     #[arg(
         long,

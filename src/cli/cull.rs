@@ -24,7 +24,10 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     // A record on the output leaves no room for tables there.
     let to_output = [&typed.json, &typed.csv].into_iter().flatten().any(|p| p.as_os_str() == "-");
     let quiet = typed.quiet || to_output;
-    let job = job::outing(&typed.paths, &typed.known, report.is_some());
+    let mut job = job::outing(&typed.paths, &typed.known, report.is_some());
+    if let Some(path) = &typed.subjects {
+        job.marks = job::marks(path)?;
+    }
     let (record, stopped) = work(&job, report, quiet)?;
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;

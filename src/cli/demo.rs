@@ -29,6 +29,7 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
     let job = OutingJob {
         paths: vec![typed.dir.join(outing::DAY)],
         subject: None,
+        marks: marks(&truth),
         subject_size: None,
         typed: Typed::default(),
         pictures: true,
@@ -41,9 +42,24 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
     Ok(if record.skipped.is_empty() { Ended::Whole } else { Ended::Partly })
 }
 
+/// The invented photographer's marks: the eye in the first frame of each burst.
+fn marks(truth: &outing::OutingTruth) -> BTreeMap<String, (f64, f64)> {
+    let mut marks = BTreeMap::new();
+    let mut last = 0;
+    for frame in truth.frames.iter().filter(|f| f.burst > std::mem::replace(&mut last, f.burst)) {
+        let size = (outing::WIDTH_PX as f64, outing::HEIGHT_PX as f64);
+        let place = (frame.truth.subject_x_px / size.0, frame.truth.subject_y_px / size.1);
+        marks.insert(name(&frame.file), place);
+    }
+    marks
+}
+
+fn name(path: &str) -> String {
+    path.rsplit('/').next().unwrap_or(path).to_owned()
+}
+
 /// A table of verdicts against truth.
 fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
-    let name = |path: &str| path.rsplit('/').next().unwrap_or(path).to_owned();
     let known: BTreeMap<String, TrueCall> =
         truth.frames.iter().map(|f| (name(&f.file), f.truth.call)).collect();
     let calls = [Call::Hit, Call::Near, Call::Miss, Call::CannotSay];
@@ -67,8 +83,8 @@ fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let total: u32 = counts.iter().flatten().sum();
     let swapped = counts[0][2] + counts[2][0];
     text.push_str(&format!(
-        "  {right} of {total} the same; {swapped} hits and misses taken for each other. Subjects \
-         were found, not marked.\n"
+        "  {right} of {total} the same; {swapped} hits and misses taken for each other. The \
+         eye was marked in the first frame of each burst.\n"
     ));
     text
 }

@@ -1,7 +1,9 @@
 //! From what was typed to what is to be done.
 
-use std::path::PathBuf;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
 
+use anyhow::{Context, bail};
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::rows::Typed;
 
@@ -47,11 +49,41 @@ pub fn positive(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Reads marks: a line a frame, `name,X,Y`, fractions of the upright picture. Lines that start
+/// with `#` and empty lines are passed over.
+pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
+    let text =
+        std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
+    parsed_marks(&text).with_context(|| format!("in {}", path.display()))
+}
+
+fn parsed_marks(text: &str) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
+    let mut reader = csv::ReaderBuilder::new()
+        .has_headers(false)
+        .comment(Some(b'#'))
+        .trim(csv::Trim::All)
+        .from_reader(text.as_bytes());
+    let mut marks = BTreeMap::new();
+    for row in reader.records() {
+        let row = row?;
+        let line = row.position().map_or(0, csv::Position::line);
+        let [name, x, y] = row.iter().collect::<Vec<_>>()[..] else {
+            bail!("line {line}: give name,X,Y");
+        };
+        match subject(&format!("{x},{y}")) {
+            Ok(s) => marks.insert(name.to_owned(), (s.x, s.y)),
+            Err(why) => bail!("line {line}: {why}"),
+        };
+    }
+    Ok(marks)
+}
+
 /// The outing to work through.
 pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
     OutingJob {
         paths: paths.to_vec(),
         subject: known.subject.map(|s| (s.x, s.y)),
+        marks: BTreeMap::new(),
         subject_size: known.subject.and_then(|s| s.size),
         typed: Typed {
             magnification: known.magnification,
@@ -74,6 +106,15 @@ mod tests {
         for bad in ["", "0.5", "1,2,3", "1.5,0.5", "-0.1,0.5", "a,b", "NaN,0.5", "0.5,0.5,0,0.1"] {
             assert!(subject(bad).is_err(), "{bad}");
         }
+    }
+
+    #[test]
+    fn marks_are_read_line_by_line() {
+        let marks = parsed_marks("# mine\n a b.jpg , 0.5, 0.25\n\n\"c,d.jpg\",0,1\n").unwrap();
+        assert_eq!(marks["a b.jpg"], (0.5, 0.25));
+        assert_eq!(marks["c,d.jpg"], (0.0, 1.0));
+        assert!(parsed_marks("a.jpg,0.5").is_err());
+        assert!(parsed_marks("a.jpg,0.5,7").is_err());
     }
 
     #[test]

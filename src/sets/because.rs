@@ -17,10 +17,19 @@ const CAUSE_SHARE: f64 = 0.3;
 /// An automatic subject less sure than this is worth a mark by the user.
 const UNSURE: f64 = 0.15;
 
-fn ratio_words(judged: &Judged) -> String {
+/// What to do when the subject is not sure.
+const MARK_IT: &str = "Mark it: --subject X,Y, or a line a burst in a file for --subjects.";
+
+/// A blur as told in a sentence.
+fn px(sigma_px: f64) -> String {
+    format!("{} px", wording::fixed(sigma_px, 2))
+}
+
+fn ratio_words(judged: &Judged, reference_px: Option<f64>) -> String {
     judged.ratio.map_or_else(String::new, |r| {
         let shown = wording::plus_minus(r.value, r.std_err);
-        format!("{shown} times the blur to be judged by")
+        let reference = reference_px.map_or_else(String::new, |r| format!(" ({})", px(r)));
+        format!("{shown} times the blur that counts as best here{reference}")
     })
 }
 
@@ -51,26 +60,29 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
                 .to_owned()
         }
         (Call::Hit, _) => {
-            let lead =
-                if is_best { "Sharpest of its burst".to_owned() } else { ratio_words(judged) };
+            let lead = if is_best {
+                "Sharpest of its burst".to_owned()
+            } else {
+                ratio_words(judged, burst.reference_px)
+            };
             match allowed {
                 Some(a) if first == Some(Cause::Diffraction) => format!(
                     "{lead}. Diffraction at a working f/{} makes {} of the blur that these \
-                     settings allow ({} px): opening up would show more.",
-                    wording::short(a.n_eff),
+                     settings allow ({}): opening up would show more.",
+                    wording::fixed(a.n_eff, 0),
                     wording::per_cent(a.diffraction_share),
-                    wording::short(a.sigma_px),
+                    px(a.sigma_px),
                 ),
                 Some(a) => format!(
-                    "{lead}. These settings allow {} px{}.",
-                    wording::short(a.sigma_px),
+                    "{lead}. These settings allow {}{}.",
+                    px(a.sigma_px),
                     if a.assumed { " if the subject was taken at life size" } else { "" }
                 ),
                 None => format!("{lead}."),
             }
         }
         (_, cause) => {
-            let lead = ratio_words(judged);
+            let lead = ratio_words(judged, burst.reference_px);
             let tail = match cause {
                 Some(Cause::Shake) => movement(judged, "Everything in the frame is smeared"),
                 Some(Cause::SubjectMotion) => movement(judged, "Only the subject is smeared"),
@@ -109,8 +121,7 @@ fn movement(judged: &Judged, lead: &str) -> String {
 /// Findings about a burst.
 pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let hits = frames.iter().filter(|f| f.verdict == Call::Hit).count() as u32;
-    let total = frames.len() as u32;
+    let total = frames.len();
     if judged.best_is_soft {
         findings.push(Finding {
             says: "Even the sharpest frame is softer at the subject than these settings allow."
@@ -120,8 +131,6 @@ pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec
                     .to_owned(),
             ),
         });
-    } else if total > 1 {
-        findings.push(Finding { says: format!("{hits} of {total} frames hit."), next: None });
     }
     if judged.found == SubjectFound::Automatic
         && judged.confidence.is_some_and(|c| c < UNSURE)
@@ -131,13 +140,13 @@ pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec
             says: "Where the subject is was guessed from the burst, and other places are nearly \
                    as likely."
                 .to_owned(),
-            next: Some("Mark it: --subject X,Y (fractions from the left and the top).".to_owned()),
+            next: Some(MARK_IT.to_owned()),
         });
     }
     if judged.found == SubjectFound::None {
         findings.push(Finding {
             says: "No frame shows enough structure to place a subject.".to_owned(),
-            next: Some("Mark it: --subject X,Y (fractions from the left and the top).".to_owned()),
+            next: Some(MARK_IT.to_owned()),
         });
     }
     if !group.timed && total > 1 {

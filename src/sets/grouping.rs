@@ -10,10 +10,13 @@ use crate::measure::follow::whole_shift;
 
 /// A pause longer than this starts a new burst, s.
 const GAP_S: f64 = 2.0;
-/// A pause this many times the running median pause starts a new burst.
+/// A pause this many times the median of the pauses about it starts a new burst.
 const GAP_RATIO: f64 = 3.0;
-/// Pauses behind the running median.
-const RUNNING: usize = 8;
+/// A pause longer than this always does, s: a slow hand, or a rail moved step by step, still
+/// takes a frame every few seconds.
+const GAP_MOST_S: f64 = 20.0;
+/// Pauses on each side of one that the median is taken of.
+const ABOUT: usize = 4;
 /// A change of exposure time or ISO by more than this within a burst is another burst, stops.
 const SETTING_STOPS: f64 = 1.5;
 /// A change of aperture by more than this is another burst, stops.
@@ -107,7 +110,7 @@ fn settings_jump(a: &Frame, b: &Frame) -> bool {
 /// Cuts ordered frames into bursts by time, settings, size and length.
 pub fn groups(frames: &[Frame]) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
-    let mut pauses: Vec<f64> = Vec::new();
+    let pauses: Vec<Option<f64>> = frames.windows(2).map(|w| pause_s(&w[0], &w[1])).collect();
     let mut mpx = 0.0;
     for (i, frame) in frames.iter().enumerate() {
         let own_mpx = f64::from(frame.width_px) * f64::from(frame.height_px) / 1e6;
@@ -115,12 +118,12 @@ pub fn groups(frames: &[Frame]) -> Vec<Group> {
         let cut = match i.checked_sub(1).map(|p| &frames[p]) {
             None => Some(CutBy::First),
             Some(before) => {
-                let pause = pause_s(before, frame);
+                let pause = pauses[i - 1];
                 let size = |f: &Frame| (f.width_px, f.height_px, f.orientation());
                 let in_burst = groups.last().map_or(0, |g| g.frames.len());
-                let cut = if size(before) != size(frame) {
+                if size(before) != size(frame) {
                     Some(CutBy::Size)
-                } else if pause.is_some_and(|p| p > longest_pause(&pauses)) {
+                } else if pause.is_some_and(|p| p > longest_pause(&pauses, i - 1)) {
                     Some(CutBy::Time)
                 } else if settings_jump(before, frame) {
                     Some(CutBy::Settings)
@@ -128,13 +131,7 @@ pub fn groups(frames: &[Frame]) -> Vec<Group> {
                     Some(CutBy::Length)
                 } else {
                     None
-                };
-                match (cut, pause) {
-                    (None, Some(p)) => pauses.push(p),
-                    (None, None) => {}
-                    (Some(_), _) => pauses.clear(),
                 }
-                cut
             }
         };
         match (cut, groups.last_mut()) {
@@ -152,10 +149,14 @@ pub fn groups(frames: &[Frame]) -> Vec<Group> {
     groups
 }
 
-/// The longest pause that still belongs to a burst, s.
-fn longest_pause(pauses: &[f64]) -> f64 {
-    let mut last: Vec<f64> = pauses.iter().rev().take(RUNNING).copied().collect();
-    crate::base::stats::median(&mut last).map_or(GAP_S, |m| (GAP_RATIO * m).max(GAP_S))
+/// The longest pause at a place that still belongs to a burst, s.
+fn longest_pause(pauses: &[Option<f64>], at: usize) -> f64 {
+    let about = at.saturating_sub(ABOUT)..(at + ABOUT + 1).min(pauses.len());
+    // The pause itself is left out: it must be long against the others.
+    let mut others: Vec<f64> =
+        about.filter(|i| *i != at).filter_map(|i| pauses[i]).filter(|p| *p <= GAP_MOST_S).collect();
+    crate::base::stats::median(&mut others)
+        .map_or(GAP_S, |m| (GAP_RATIO * m).clamp(GAP_S, GAP_MOST_S))
 }
 
 /// Places within a burst before which the content changes.
@@ -213,6 +214,14 @@ mod tests {
         let times = [0.0, 1.5, 3.0, 4.5, 8.5, 10.0, 16.0];
         let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
         assert_eq!(lengths(&frames), [6, 1]);
+        // A rail moved by hand: a frame every 5 or 6 s, from the first on.
+        let times = [2.0, 7.0, 13.0, 19.0, 24.0, 30.0, 34.0];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [7]);
+        // Single frames of several subjects, half a minute apart, stay single.
+        let times = [0.0, 25.0, 50.0];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [1, 1, 1]);
     }
 
     #[test]

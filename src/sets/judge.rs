@@ -467,7 +467,8 @@ fn verdict(
     let energy_err =
         if subject.energy > 0.0 { subject.energy_std_err / subject.energy / 3.0 } else { 0.3 };
     let relative = (0.5 * edge_err).hypot(0.5 * energy_err).max(0.02);
-    j.judged_px = Measured::new(total, total * relative, 2);
+    let of_tile = subject.blur_sigma_px().map(|m| m.flags).unwrap_or_default();
+    j.judged_px = Measured::new(total, total * relative, 2).map(|m| m.flagged(of_tile));
     let ratio = total / limits.reference_px;
     j.ratio = Measured::new(ratio, ratio * relative * std::f64::consts::SQRT_2, 2);
     let moved = j.movement.filter(|m| m.smear.worst_px() > hit_px);

@@ -4,6 +4,7 @@
 //! soon after its last frame was read, and its pixels are let go as soon as it is judged: memory
 //! does not grow with the outing.
 
+use std::collections::BTreeMap;
 use std::path::PathBuf;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -35,6 +36,9 @@ pub struct OutingJob {
     pub paths: Vec<PathBuf>,
     /// The subject as fractions of the upright picture, in the first frame of every burst.
     pub subject: Option<(f64, f64)>,
+    /// Subjects marked in single frames, by path as shown or by file name: fractions of the
+    /// upright picture. The first marked frame of a burst places the burst's subject.
+    pub marks: BTreeMap<String, (f64, f64)>,
     /// Width and height of the subject as fractions of the upright picture, when given.
     pub subject_size: Option<(f64, f64)>,
     /// Values typed by the user.
@@ -204,6 +208,13 @@ impl Run<'_> {
         groups: usize,
         workers: usize,
     ) -> (Vec<Option<Outcome>>, bool) {
+        let marks: Vec<Option<(f64, f64)>> = (0..groups)
+            .map(|g| {
+                let frames: Vec<usize> =
+                    turns.iter().filter(|t| t.group == g).map(|t| t.frame).collect();
+                self.marked(&frames).map(|m| m.1)
+            })
+            .collect();
         let scouts: Vec<Scout> = (0..groups).map(|_| Scout::default()).collect();
         let slots: Vec<Mutex<Option<Outcome>>> = turns.iter().map(|_| Mutex::new(None)).collect();
         let next = AtomicUsize::new(0);
@@ -221,7 +232,7 @@ impl Run<'_> {
                         let i = next.fetch_add(1, Ordering::Relaxed);
                         let Some(turn) = turns.get(i) else { break };
                         let frame = &self.list[turn.frame];
-                        let keep = self.keep(frame);
+                        let keep = self.keep(frame, marks[turn.group]);
                         let scout = &scouts[turn.group];
                         let outcome = taken::take(frame, keep, scout, turn.first, &mut buffer);
                         *slots[i].lock().unwrap_or_else(std::sync::PoisonError::into_inner) =
@@ -239,11 +250,23 @@ impl Run<'_> {
         (outcomes, stopped.into_inner())
     }
 
-    fn keep(&self, frame: &Frame) -> Keep {
+    /// The first marked frame among some, by place, with its mark as fractions of the upright
+    /// picture; a subject for all bursts marks the first frame.
+    fn marked(&self, frames: &[usize]) -> Option<(usize, (f64, f64))> {
+        let own = frames.iter().enumerate().find_map(|(i, f)| {
+            let frame = &self.list[*f];
+            let name = frame.path.file_name()?.to_string_lossy();
+            let marks = &self.job.marks;
+            Some((i, *marks.get(&frame.shown).or_else(|| marks.get(name.as_ref()))?))
+        });
+        own.or_else(|| Some((0, self.job.subject?)))
+    }
+
+    fn keep(&self, frame: &Frame, mark: Option<(f64, f64)>) -> Keep {
         Keep {
             thumb_px: if self.job.pictures { THUMB_PX } else { 0 },
             colour: self.job.pictures,
-            mark: self.job.subject.map(|(x, y)| frame.orientation().to_file(x, y)),
+            mark: mark.map(|(x, y)| frame.orientation().to_file(x, y)),
         }
     }
 
@@ -285,10 +308,11 @@ impl Run<'_> {
         let allowed: Vec<Option<Allowed>> =
             files.iter().map(|f| rows::allowed(f, &self.job.typed)).collect();
         let allowed_px: Vec<Option<f64>> = allowed.iter().map(|a| a.map(|a| a.sigma_px)).collect();
-        let mark = self.job.subject.map(|(x, y)| {
-            let (fx, fy) = files[0].orientation().to_file(x, y);
-            let size = (f64::from(files[0].width_px), f64::from(files[0].height_px));
-            Mark { frame: 0, x_px: fx * size.0, y_px: fy * size.1 }
+        let mark = self.marked(&indices).map(|(frame, (x, y))| {
+            let file = files[frame];
+            let (fx, fy) = file.orientation().to_file(x, y);
+            let size = (f64::from(file.width_px), f64::from(file.height_px));
+            Mark { frame, x_px: fx * size.0, y_px: fy * size.1 }
         });
         let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
             taken[i].at_hand(x0, y0, side).or_else(|| {

@@ -285,7 +285,9 @@ fn facts(page: &BurstPage) -> String {
     let mut parts = vec![wording::count(page.frames.len() as u32, "frame", "frames")];
     let clock =
         page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
-    let lasts = page.burst.lasts_s.map(|s| format!("{} s", wording::fixed(s, 1)));
+    let several = page.frames.len() > 1;
+    let lasts =
+        page.burst.lasts_s.filter(|_| several).map(|s| format!("{} s", wording::fixed(s, 1)));
     match (clock, lasts) {
         (Some(clock), Some(lasts)) => parts.push(format!("{clock}, {lasts}")),
         (Some(clock), None) => parts.push(clock.to_owned()),

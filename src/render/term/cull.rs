@@ -41,7 +41,8 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     ];
     let first_time = frames.iter().find_map(|f| f.exposure.taken_at.as_deref());
     parts.extend(first_time.and_then(wording::clock).map(str::to_owned));
-    parts.extend(record.lasts_s.map(|s| format!("{} s", wording::fixed(s, 1))));
+    let lasts = record.lasts_s.filter(|_| frames.len() > 1);
+    parts.extend(lasts.map(|s| format!("{} s", wording::fixed(s, 1))));
     if same {
         parts.extend(settings.first().filter(|s| !s.is_empty()).cloned());
     }
@@ -95,7 +96,7 @@ fn names(
     };
     TextColumn {
         heading: "  frame".to_owned(),
-        unit: "* best".to_owned(),
+        unit: "  (* best)".to_owned(),
         right: false,
         gives_way: 0,
         cells: frames.iter().map(name).collect(),
