@@ -241,6 +241,15 @@ pub(super) fn clipped_beside(level: &Level, at: usize, gx: i32, gy: i32) -> bool
     })
 }
 
+/// Whether any sample of a tile or within reach of it is clipped.
+fn any_clipped<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> bool {
+    let reach = CLIP_REACH as usize;
+    (y0 - reach..y0 + SIDE + reach).any(|y| {
+        let row = &level.row(y)[x0 - reach..x0 + SIDE + reach];
+        row.iter().fold(0, |most, v| most.max(*v)) >= CLIPPED_EIGHTHS
+    })
+}
+
 /// Fills the ridge sums of a tile whose energies are known.
 pub fn ridge<const SIDE: usize>(
     level: &Level,
@@ -250,34 +259,46 @@ pub fn ridge<const SIDE: usize>(
     stats: &mut CellStats,
 ) {
     let w = level.width;
-    let mut m2: Squares = [[0; 34]; 34];
-    squares::<SIDE>(smooth, x0, y0, &mut m2);
     let limit = (stats.peak2 / GRADIENT_UNIT * RIDGE_SHARE) as i32;
     if limit == 0 {
         return;
     }
+    let mut m2: Squares = [[0; 34]; 34];
+    squares::<SIDE>(smooth, x0, y0, &mut m2);
+    let look_for_clipping = any_clipped::<SIDE>(level, x0, y0);
     let (mut n, mut s12, mut s22, mut q11, mut q12, mut q22) = (0f32, 0f32, 0f32, 0f32, 0f32, 0f32);
     for j in 0..SIDE {
-        let here = &m2[j + 1];
+        let (above, here, below) = (&m2[j], &m2[j + 1], &m2[j + 2]);
+        // One bit a sample: above the limit, and at least as large as the neighbours on both
+        // sides of some direction. Nearly all samples drop out here, without a branch.
+        let mut candidates = 0u32;
         for i in 0..SIDE {
             let m = here[i + 1];
-            if m <= limit {
-                continue;
-            }
+            let level_with = |a: i32, b: i32| (m >= a) & (m >= b);
+            let ridge = level_with(here[i], here[i + 2])
+                | level_with(above[i + 1], below[i + 1])
+                | level_with(above[i], below[i + 2])
+                | level_with(below[i], above[i + 2]);
+            candidates |= u32::from(ridge & (m > limit)) << i;
+        }
+        while candidates != 0 {
+            let i = candidates.trailing_zeros() as usize;
+            candidates &= candidates - 1;
+            let m = here[i + 1];
             let at = (y0 + j) * w + x0 + i;
-            let gx = i32::from(smooth.data[at + 1]) - i32::from(smooth.data[at - 1]);
-            let gy = i32::from(smooth.data[at + w]) - i32::from(smooth.data[at - w]);
+            let gx = i32::from(smooth.data[at + 1] - smooth.data[at - 1]);
+            let gy = i32::from(smooth.data[at + w] - smooth.data[at - w]);
             let (before, after) = match across(gx, gy) {
                 (1, 0) => (here[i], here[i + 2]),
-                (0, 1) => (m2[j][i + 1], m2[j + 2][i + 1]),
-                (1, 1) => (m2[j][i], m2[j + 2][i + 2]),
-                _ => (m2[j + 2][i], m2[j][i + 2]),
+                (0, 1) => (above[i + 1], below[i + 1]),
+                (1, 1) => (above[i], below[i + 2]),
+                _ => (below[i], above[i + 2]),
             };
-            if m < before || m < after || clipped_beside(level, at, gx, gy) {
+            if m < before || m < after || look_for_clipping && clipped_beside(level, at, gx, gy) {
                 continue;
             }
-            let fx = i32::from(level.data[at + 1]) - i32::from(level.data[at - 1]);
-            let fy = i32::from(level.data[at + w]) - i32::from(level.data[at - w]);
+            let fx = i32::from(level.data[at + 1] - level.data[at - 1]);
+            let fy = i32::from(level.data[at + w] - level.data[at - w]);
             let a = (fx * gx + fy * gy) as f32 * GRADIENT_UNIT;
             let b = m as f32 * GRADIENT_UNIT;
             n += 1.0;

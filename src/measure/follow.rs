@@ -146,6 +146,44 @@ struct Window {
     h: usize,
 }
 
+/// Products summed side by side, so that they can be computed together.
+const LANES: usize = 8;
+
+/// A pattern to search in, with running sums that give the variance of any window at once.
+struct Target<'a> {
+    pattern: &'a Pattern,
+    /// Sums of samples and of their squares left of and above each corner.
+    sums: Vec<[f64; 2]>,
+}
+
+impl<'a> Target<'a> {
+    fn new(pattern: &'a Pattern) -> Self {
+        let across = pattern.width + 1;
+        let mut sums = vec![[0f64; 2]; across * (pattern.height + 1)];
+        for (y, row) in pattern.data.chunks_exact(pattern.width).enumerate() {
+            let mut run = [0f64; 2];
+            for (x, v) in row.iter().enumerate() {
+                let v = f64::from(*v);
+                run[0] += v;
+                run[1] += v * v;
+                let above = sums[y * across + x + 1];
+                sums[(y + 1) * across + x + 1] = [above[0] + run[0], above[1] + run[1]];
+            }
+        }
+        Target { pattern, sums }
+    }
+
+    /// Sum of squares about the mean of a window.
+    fn variance(&self, at: Window) -> f64 {
+        let across = self.pattern.width + 1;
+        let corner = |x: usize, y: usize| self.sums[y * across + x];
+        let (a, b) = (corner(at.x0, at.y0), corner(at.x0 + at.w, at.y0));
+        let (c, d) = (corner(at.x0, at.y0 + at.h), corner(at.x0 + at.w, at.y0 + at.h));
+        let [sum, squares] = [0, 1].map(|k| d[k] - b[k] - c[k] + a[k]);
+        squares - sum * sum / (at.w * at.h) as f64
+    }
+}
+
 /// A template with its mean taken out and unit norm.
 struct Template {
     w: usize,
@@ -170,45 +208,38 @@ impl Template {
         Some(Template { w: at.w, h: at.h, data })
     }
 
-    fn score(&self, target: &Pattern, x0: usize, y0: usize) -> f32 {
-        let (mut dot, mut sum, mut squares) = (0f32, 0f32, 0f32);
+    fn score(&self, target: &Target<'_>, x0: usize, y0: usize) -> f32 {
+        let pattern = target.pattern;
+        let mut lanes = [0f32; LANES];
+        let mut rest = 0f32;
         for (y, row) in self.data.chunks_exact(self.w).enumerate() {
-            let start = (y0 + y) * target.width + x0;
-            let line = &target.data[start..start + self.w];
-            let (mut d, mut s, mut q) = ([0f32; 8], [0f32; 8], [0f32; 8]);
-            let mut chunks = row.chunks_exact(8).zip(line.chunks_exact(8));
-            for (a, b) in &mut chunks {
-                for i in 0..8 {
-                    d[i] += a[i] * b[i];
-                    s[i] += b[i];
-                    q[i] += b[i] * b[i];
+            let start = (y0 + y) * pattern.width + x0;
+            let line = &pattern.data[start..start + self.w];
+            let (a, a_rest) = row.as_chunks::<LANES>();
+            let (b, b_rest) = line.as_chunks::<LANES>();
+            for (a, b) in a.iter().zip(b) {
+                for i in 0..LANES {
+                    lanes[i] += a[i] * b[i];
                 }
             }
-            for i in self.w / 8 * 8..self.w {
-                d[0] += row[i] * line[i];
-                s[0] += line[i];
-                q[0] += line[i] * line[i];
-            }
-            dot += d.iter().sum::<f32>();
-            sum += s.iter().sum::<f32>();
-            squares += q.iter().sum::<f32>();
+            rest += a_rest.iter().zip(b_rest).map(|(a, b)| a * b).sum::<f32>();
         }
-        let n = (self.w * self.h) as f32;
-        let variance = squares - sum * sum / n;
-        if variance < 1e-3 { 0.0 } else { dot / variance.sqrt() }
+        let dot = lanes.iter().sum::<f32>() + rest;
+        let variance = target.variance(Window { x0, y0, w: self.w, h: self.h });
+        if variance < 1e-3 { 0.0 } else { dot / variance.sqrt() as f32 }
     }
 
     /// Scores within a range of shifts about (cx, cy), best first, at most `keep`, each a local
     /// maximum.
     fn best(
         &self,
-        target: &Pattern,
+        target: &Target<'_>,
         (cx, cy): (isize, isize),
         reach: usize,
         keep: usize,
     ) -> Vec<(f32, usize, usize)> {
-        let most_x = target.width as isize - self.w as isize;
-        let most_y = target.height as isize - self.h as isize;
+        let most_x = target.pattern.width as isize - self.w as isize;
+        let most_y = target.pattern.height as isize - self.h as isize;
         let r = reach as isize;
         let (xa, xb) = ((cx - r).max(0), (cx + r).min(most_x));
         let (ya, yb) = ((cy - r).max(0), (cy + r).min(most_y));
@@ -246,10 +277,11 @@ fn parabola(a: f32, b: f32, c: f32) -> f64 {
     if bend >= 0.0 { 0.0 } else { f64::from((0.5 * (a - c) / bend).clamp(-0.5, 0.5)) }
 }
 
-fn refined(template: &Template, target: &Pattern, x: usize, y: usize, peak: f32) -> (f64, f64) {
+fn refined(template: &Template, target: &Target<'_>, x: usize, y: usize, peak: f32) -> (f64, f64) {
     let at = |dx: isize, dy: isize| {
         let (xx, yy) = (x.saturating_add_signed(dx), y.saturating_add_signed(dy));
-        let inside = xx + template.w <= target.width && yy + template.h <= target.height;
+        let inside =
+            xx + template.w <= target.pattern.width && yy + template.h <= target.pattern.height;
         if inside { template.score(target, xx, yy) } else { f32::MIN }
     };
     let (l, r, u, d) = (at(-1, 0), at(1, 0), at(0, -1), at(0, 1));
@@ -284,9 +316,10 @@ pub fn follow(
         (coarse_at.x0 as f64 + dx / coarse_from.step_px).round() as isize,
         (coarse_at.y0 as f64 + dy / coarse_from.step_px).round() as isize,
     );
-    let rough = coarse.best(coarse_to, centre, reach, CANDIDATES);
+    let rough = coarse.best(&Target::new(coarse_to), centre, reach, CANDIDATES);
     let at = window(from, TEMPLATE_HALF);
     let fine = Template::cut(from, at)?;
+    let to = &Target::new(to);
     let mut best: Option<(f32, usize, usize)> = None;
     for (_, cx, cy) in rough {
         // From the coarse window's move to the fine window's place.
@@ -307,15 +340,36 @@ pub fn follow(
     })
 }
 
-/// Shift of a whole frame against another, px, from patterns at a coarse scale.
+/// Shift of a whole frame against another, px, from patterns at a coarse scale: searched at half
+/// that scale first.
 pub fn whole_shift(from: &Pattern, to: &Pattern) -> Option<Match> {
-    let w = (from.width as f64 * WHOLE_SHARE) as usize;
-    let h = (from.height as f64 * WHOLE_SHARE) as usize;
-    let at = Window { x0: (from.width - w) / 2, y0: (from.height - h) / 2, w, h };
+    let window = |p: &Pattern| {
+        let w = (p.width as f64 * WHOLE_SHARE) as usize;
+        let h = (p.height as f64 * WHOLE_SHARE) as usize;
+        Window { x0: (p.width - w) / 2, y0: (p.height - h) / 2, w, h }
+    };
+    let (half_from, half_to) = (from.halved(), to.halved());
+    let rough_at = window(&half_from);
+    let rough = Template::cut(&half_from, rough_at)?;
+    let reach = (SEARCH_SHARE * half_from.width as f64).ceil() as usize;
+    let middle = (rough_at.x0 as isize, rough_at.y0 as isize);
+    let found = rough.best(&Target::new(&half_to), middle, reach, CANDIDATES);
+    let at = window(from);
     let template = Template::cut(from, at)?;
-    let reach = (SEARCH_SHARE * from.width as f64).ceil() as usize;
-    let found = template.best(to, (at.x0 as isize, at.y0 as isize), reach, 1);
-    let (peak, x, y) = *found.first()?;
+    let to = &Target::new(to);
+    let mut best: Option<(f32, usize, usize)> = None;
+    for (_, x, y) in found {
+        let near = (
+            at.x0 as isize + 2 * (x as isize - rough_at.x0 as isize),
+            at.y0 as isize + 2 * (y as isize - rough_at.y0 as isize),
+        );
+        if let Some(f) = template.best(to, near, 2, 1).first()
+            && best.is_none_or(|b| f.0 > b.0)
+        {
+            best = Some(*f);
+        }
+    }
+    let (peak, x, y) = best?;
     let (rx, ry) = refined(&template, to, x, y, peak);
     Some(Match {
         x_px: (rx - at.x0 as f64) * from.step_px,

@@ -4,6 +4,8 @@
 //! pause is long for this hand, where the settings jump, or where the picture is another size.
 //! Content has its say later, when the pixels are known ([`content_breaks`]).
 
+use rayon::prelude::*;
+
 use super::shot::Shot;
 use crate::frames::Frame;
 use crate::measure::follow::whole_shift;
@@ -162,6 +164,7 @@ fn longest_pause(pauses: &[Option<f64>], at: usize) -> f64 {
 /// Places within a burst before which the content changes.
 pub fn content_breaks(shots: &[&Shot]) -> Vec<usize> {
     (1..shots.len())
+        .into_par_iter()
         .filter(|i| {
             let (a, b) = (&shots[i - 1].patterns[2], &shots[*i].patterns[2]);
             whole_shift(a, b).is_some_and(|m| m.peak < SAME_CONTENT)

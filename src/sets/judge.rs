@@ -3,6 +3,8 @@
 
 use std::borrow::Borrow;
 
+use rayon::prelude::*;
+
 use super::shot::{Patch, Shot, patch_corner};
 use super::trace::{self, Place};
 use crate::base::{Flag, FlagSet, Measured};
@@ -145,7 +147,7 @@ pub fn judge<S: Borrow<Shot>>(
 ) -> BurstJudged {
     let shots: &[&Shot] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
     let (noise, noise_seen) = burst_noise(shots);
-    let maps: Vec<FocusMap> = shots.iter().map(|s| s.cells.map(&noise)).collect();
+    let maps: Vec<FocusMap> = shots.par_iter().map(|s| s.cells.map(&noise)).collect();
     let (start, found, confidence) = match mark {
         Some(m) => (Some((m.frame, m.x_px, m.y_px)), SubjectFound::Marked, None),
         None => match trace::find(shots, &maps) {
@@ -160,7 +162,7 @@ pub fn judge<S: Borrow<Shot>>(
         None => vec![None; shots.len()],
     };
     let boxes: Vec<Option<SubjectBox>> = places
-        .iter()
+        .par_iter()
         .enumerate()
         .map(|(i, place)| subject_box(i, (*place)?, shots[i], &noise, fetch))
         .collect();

@@ -9,6 +9,8 @@ use std::path::PathBuf;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
+use rayon::prelude::*;
+
 use super::because;
 use super::grouping::{self, CutBy, Group};
 use super::judge::{BurstJudged, Mark, judge};
@@ -329,6 +331,7 @@ impl Run<'_> {
         let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
         let judged = judge(&shots, mark, &allowed_px, &fetch);
         let rows: Vec<FrameRecord> = (0..files.len())
+            .into_par_iter()
             .map(|i| {
                 let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
                 let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
@@ -344,7 +347,10 @@ impl Run<'_> {
             })
             .collect();
         let pictures: Vec<FramePictures> = if self.job.pictures {
-            (0..files.len()).map(|i| frame_pictures(files[i], &taken[i], &judged, i)).collect()
+            (0..files.len())
+                .into_par_iter()
+                .map(|i| frame_pictures(files[i], &taken[i], &judged, i))
+                .collect()
         } else {
             vec![FramePictures { crop: None, crop_scale: 1.0, thumb: None, map: None }; files.len()]
         };
