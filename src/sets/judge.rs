@@ -41,6 +41,11 @@ const AGREE: f64 = 0.85;
 const AGREE_BOXES: usize = 2;
 /// Share of a frame's readable boxes that must show movement when the subject's does not.
 const AGREE_SHARE: f64 = 0.5;
+/// Readings of noise (variances) up to this much apart are those of the same noise.
+const NOISE_ALIKE: f64 = 2.0;
+/// Ratio of gradient variance before to after smoothing that is noise beyond doubt: white noise
+/// gives 22, demosaiced or compressed less; fine regular texture gives less still, or far more.
+const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 /// Noise assumed where none shows and no level can be read, 8-bit steps.
 pub const UNSEEN_SIGMA_DN: f64 = 0.5;
 
@@ -120,14 +125,43 @@ pub struct BurstJudged {
     pub best_is_soft: bool,
 }
 
-/// One noise model for the whole burst: that of the frame which shows its noise best. Where no
-/// frame shows it, white noise no stronger than the quietest tiles allow.
+/// One noise model for the whole burst, and whether any frame showed its noise.
+///
+/// Frames of a burst share their noise and texture only adds to what a frame reads, so a frame
+/// that reads much more than the quietest one reads texture. Of the others the one that shows
+/// its noise best speaks for all. Where none shows it: white noise no stronger than the quietest
+/// tiles allow.
 pub fn burst_noise(shots: &[Shot]) -> (BandNoise, bool) {
-    let best = shots.iter().filter_map(|s| s.noise).max_by(|a, b| a.ratio.total_cmp(&b.ratio));
-    match best {
-        Some(n) if n.is_seen() => (n, true),
-        Some(n) => (BandNoise::white(n.levels[0].n1.at(128.0).sqrt()), false),
-        None => (BandNoise::white(UNSEEN_SIGMA_DN), false),
+    let read = || shots.iter().filter_map(|s| s.noise);
+    let Some(least) = read().map(|n| strength(&n)).min_by(f64::total_cmp) else {
+        return (BandNoise::white(UNSEEN_SIGMA_DN), false);
+    };
+    let alike = read().filter(|n| n.is_seen() && strength(n) <= NOISE_ALIKE * least);
+    if let Some(best) = alike.max_by(|a, b| a.ratio.total_cmp(&b.ratio)) {
+        return (best, true);
+    }
+    let variance = |n: &BandNoise| n.levels[0].n1.at(128.0);
+    let quietest = read().map(|n| variance(&n)).min_by(f64::total_cmp);
+    (quietest.map_or_else(|| BandNoise::white(UNSEEN_SIGMA_DN), |v| BandNoise::white(v.sqrt())), false)
+}
+
+/// Variance of noise in the band that ranks frames, at middle grey.
+fn strength(noise: &BandNoise) -> f64 {
+    noise.levels[1].lap.at(128.0)
+}
+
+/// The model for one frame: that of the burst, unless the frame itself clearly shows more noise
+/// (another ISO setting). Smaller differences are chance, and changing the model from frame to
+/// frame costs more than they do.
+fn frame_noise(shot: &Shot, burst: &BandNoise) -> BandNoise {
+    match shot.noise {
+        Some(own)
+            if NOISE_PLAIN.contains(&own.ratio)
+                && strength(&own) > NOISE_ALIKE * strength(burst) =>
+        {
+            own
+        }
+        _ => *burst,
     }
 }
 
@@ -142,7 +176,8 @@ pub fn judge(
     fetch: &Fetch<'_>,
 ) -> BurstJudged {
     let (noise, noise_seen) = burst_noise(shots);
-    let maps: Vec<FocusMap> = shots.iter().map(|s| s.cells.map(&noise)).collect();
+    let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
+    let maps: Vec<FocusMap> = shots.iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
     let (start, found, confidence) = match mark {
         Some(m) => (Some((m.frame, m.x_px, m.y_px)), SubjectFound::Marked, None),
         None => match trace::find(shots, &maps) {
@@ -159,7 +194,7 @@ pub fn judge(
     let boxes: Vec<Option<SubjectBox>> = places
         .iter()
         .enumerate()
-        .map(|(i, place)| subject_box(i, (*place)?, &shots[i], &noise, fetch))
+        .map(|(i, place)| subject_box(i, (*place)?, &shots[i], &models[i], fetch))
         .collect();
     let mut burst = BurstJudged {
         frames: Vec::with_capacity(shots.len()),

@@ -14,3 +14,4 @@ mod noise_jpeg;
 mod optics;
 mod render;
 mod synthetic;
+mod traps;
