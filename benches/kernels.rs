@@ -50,9 +50,7 @@ static JPEG: LazyLock<Vec<u8>> = LazyLock::new(|| {
     let mut bytes = Vec::new();
     let mut encoder = jpeg_encoder::Encoder::new(&mut bytes, 92);
     encoder.set_sampling_factor(jpeg_encoder::SamplingFactor::F_2_2);
-    encoder
-        .encode(&rgb, WIDTH as u16, HEIGHT as u16, jpeg_encoder::ColorType::Rgb)
-        .unwrap();
+    encoder.encode(&rgb, WIDTH as u16, HEIGHT as u16, jpeg_encoder::ColorType::Rgb).unwrap();
     bytes
 });
 

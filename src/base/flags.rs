@@ -58,6 +58,10 @@ flags! {
     MostlyNoise = 17, "mostly-noise", "at the subject the frame holds more noise than detail";
     /// Pixel count differs from the full-size capture.
     Resized = 18, "resized", "the file was resized after capture";
+    /// What is sharp in the subject box is sparse: hairs, specks or rims.
+    Sparse = 19, "sparse", "what looks sharp here is a few hairs, specks or rims";
+    /// Edges are sharp but carry less contrast than their sharpness allows.
+    Veiled = 20, "veiled", "edges are sharp but weaker than in the best frame: haze, or flash and ambient light mixed";
 }
 
 /// A set of [`Flag`]s. Serialised as the list of their keys.

@@ -195,10 +195,7 @@ fn unclipped_laplacian<const SIDE: usize>(
     let (mut kept, mut sum) = (0u32, 0f64);
     for y in y0..y0 + SIDE {
         for x in x0..x0 + SIDE {
-            let clipped = (y - 2..=y + 2).any(|yy| {
-                level.data[yy * w + x - 2..=yy * w + x + 2].iter().any(|v| *v >= CLIPPED_EIGHTHS)
-            });
-            if !clipped {
+            if !clipped_near(level, x, y) {
                 let at = y * w + x;
                 let d = |i: usize| i32::from(level.data[i]);
                 let l = d(at - 1) + d(at + 1) + d(at - w) + d(at + w) - 4 * d(at);
@@ -209,6 +206,14 @@ fn unclipped_laplacian<const SIDE: usize>(
     }
     stats.clipped = 1.0 - kept as f32 / (SIDE * SIDE) as f32;
     stats.lap = if kept > 0 { sum as f32 * LAPLACIAN_UNIT / kept as f32 } else { 0.0 };
+}
+
+/// Whether a sample within two of this one is clipped.
+pub(super) fn clipped_near(level: &Level, x: usize, y: usize) -> bool {
+    let w = level.width;
+    (y - 2..=y + 2).any(|row| {
+        level.data[row * w + x - 2..=row * w + x + 2].iter().any(|v| *v >= CLIPPED_EIGHTHS)
+    })
 }
 
 /// Step to the neighbours across an edge with gradient `gx`, `gy`, as (dx, dy): one of four

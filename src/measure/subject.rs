@@ -4,12 +4,13 @@
 //! followed position instead of from the frame's tile grid: the same spot is compared in every
 //! frame, wherever it falls on the grid.
 
-use super::band_noise::BandNoise;
+use super::band_noise::{BandNoise, WHITE_GAINS};
 use super::cells::{self, CellStats};
 use super::direction::{self, LevelBox, Profile};
 use super::focus_map::{self, Tile};
 use super::pyramid::{Level, Pyramid};
-use crate::base::{Flag, FlagSet, Luma, Measured};
+use super::spectrum::{RINGS, Spectrum, ring_cy_px};
+use crate::base::{Flag, FlagSet, Luma, Measured, Plane, Tone};
 
 /// Side of the box in which blur and energy are measured, px.
 pub const BOX_PX: usize = 96;
@@ -23,6 +24,20 @@ const DIRECTION_LEVEL_0_PX: f32 = 1.6;
 const TILE: usize = focus_map::TILE_PX;
 /// Tiles on a side of the box.
 const TILES: usize = BOX_PX / TILE;
+/// Which of the ordered squares stands for all: every third lies below it. Two thirds of a box
+/// may be crossed by hairs before it feels them.
+const DENSE_QUANTILE: usize = 3;
+/// That quantile of the square of a standard normal.
+const DENSE_OF_SQUARES: f64 = 0.185_5;
+/// Side of the part in which fine patterns are looked for, px.
+const PATTERN_PX: usize = 128;
+/// Rings of the spectrum (cycles per pixel) of structure that is safe from aliasing, and of
+/// structure that may be false. Optics and most textures leave less power in the second.
+const PATTERN_SAFE: std::ops::Range<f64> = 0.08..0.16;
+/// See [`PATTERN_SAFE`].
+const PATTERN_FALSE: std::ops::Range<f64> = 0.25..0.5;
+/// Power of the second over the first, and over noise, from which a pattern is doubted.
+const PATTERN_RISE: (f64, f64) = (1.0, 3.0);
 /// Neighbouring Laplacian values are not independent: this many share one.
 const LAP_SHARED: f64 = 3.0;
 
@@ -36,6 +51,9 @@ pub struct SubjectBox {
     pub energy: f64,
     /// One standard error of the energy.
     pub energy_std_err: f64,
+    /// The energy that an even texture with the weaker third of this box's Laplacian values would have: some
+    /// hairs, specks or rims across the box hardly raise it.
+    pub dense_energy: f64,
     /// The part of the uncorrected energy that noise explains, 0..1 and above.
     pub noise_share: f64,
     /// Mean luma, 8-bit steps.
@@ -88,7 +106,36 @@ pub struct SubjectSums {
     tiles: [Vec<CellStats>; 3],
     /// Corner of the direction box at level 0.
     corner: (usize, usize),
+    /// Corner at level 0 of the part in which fine patterns are looked for.
+    pattern_corner: (usize, usize),
     at_border: bool,
+    /// Squared Laplacian at level 1 that a third of the samples stay below, squared 8-bit steps.
+    typical_lap: f64,
+}
+
+/// That quantile of the squared Laplacian in a square part of a level, clipped pixels and their rims left out;
+/// 0 where nothing is left.
+fn typical_laplacian(level: &Level, x0: usize, y0: usize, side: usize) -> f64 {
+    let w = level.width;
+    let inside = |at: usize, extent: usize| at.clamp(cells::HALO, extent - side - cells::HALO);
+    let (x0, y0) = (inside(x0, w), inside(y0, level.height));
+    let mut squares: Vec<i32> = Vec::with_capacity(side * side);
+    for y in y0..y0 + side {
+        for x in x0..x0 + side {
+            if cells::clipped_near(level, x, y) {
+                continue;
+            }
+            let at = y * w + x;
+            let d = |i: usize| i32::from(level.data[i]);
+            let l = d(at - 1) + d(at + 1) + d(at - w) + d(at + w) - 4 * d(at);
+            squares.push(l * l);
+        }
+    }
+    if squares.is_empty() {
+        return 0.0;
+    }
+    let at = squares.len() / DENSE_QUANTILE;
+    f64::from(*squares.select_nth_unstable(at).1) / 64.0
 }
 
 impl SubjectSums {
@@ -112,6 +159,8 @@ impl SubjectSums {
         let (by, cut_y) = corner(y, BOX_PX, height);
         let (dx, _) = corner(x, DIRECTION_BOX_PX, width);
         let (dy, _) = corner(y, DIRECTION_BOX_PX, height);
+        let (px, _) = corner(x, PATTERN_PX, width);
+        let (py, _) = corner(y, PATTERN_PX, height);
         let level0 = Level::from_luma(around);
         let smooth0 = level0.smoothed();
         let pyramid = Pyramid::new(around);
@@ -120,14 +169,45 @@ impl SubjectSums {
             tiles::<16>(&pyramid.level1, &pyramid.smooth1, bx / 2, by / 2),
             tiles::<8>(&pyramid.level2, &pyramid.smooth2, bx / 4, by / 4),
         ];
+        let side =
+            (BOX_PX / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
+        let typical_lap = typical_laplacian(&pyramid.level1, bx / 2, by / 2, side);
         Some(SubjectSums {
             level0,
             smooth0,
             pyramid,
             tiles,
             corner: (dx, dy),
+            pattern_corner: (px, py),
             at_border: cut_x || cut_y,
+            typical_lap,
         })
+    }
+
+    /// Whether a pattern at the limit of the pixels stands out of the spectrum around the spot:
+    /// it may be a finer one folded back. A true one of three or four pixels a period looks the
+    /// same.
+    fn is_aliased(&self, noise: &BandNoise) -> bool {
+        let level = &self.level0;
+        let (x0, y0) = self.pattern_corner;
+        let (w, h) = (PATTERN_PX.min(level.width - x0), PATTERN_PX.min(level.height - y0));
+        let plane = Plane::from_fn(w, h, Tone::Encoded, |x, y| {
+            f32::from(level.data[(y0 + y) * level.width + x0 + x]) / 8.0
+        });
+        let Some(spectrum) = Spectrum::of(&plane) else { return false };
+        let mean = plane.data.iter().sum::<f32>() / plane.data.len() as f32;
+        let white = noise.levels[0].n1.at(mean) / WHITE_GAINS[0][0];
+        let most = |band: &std::ops::Range<f64>| {
+            (0..RINGS)
+                .filter(|r| band.contains(&ring_cy_px(*r)))
+                .map(|r| spectrum.power[r] - white)
+                .fold(0f64, f64::max)
+        };
+        let (safe, doubted) = (most(&PATTERN_SAFE), most(&PATTERN_FALSE));
+        if std::env::var_os("ALIAS").is_some() {
+            eprintln!("alias safe {safe:.1} doubted {doubted:.1} white {white:.2}");
+        }
+        doubted > PATTERN_RISE.0 * safe && doubted > PATTERN_RISE.1 * white
     }
 
     /// The box under a noise model.
@@ -151,6 +231,9 @@ impl SubjectSums {
         }
         if pools[1].clipped > 0.0 {
             flags.raise(Flag::Clipped);
+        }
+        if self.is_aliased(noise) {
+            flags.raise(Flag::Aliased);
         }
         let mean = f64::from(pools[1].mean).max(1.0);
         let scale = 1e6 / (mean * mean);
@@ -179,6 +262,7 @@ impl SubjectSums {
             tile,
             energy: (lap - from_noise) * scale,
             energy_std_err: variance.sqrt() * scale,
+            dense_energy: (self.typical_lap / DENSE_OF_SQUARES - from_noise) * scale,
             noise_share: if lap > 0.0 { from_noise / lap } else { 1.0 },
             mean_dn: f64::from(pools[1].mean),
             clipped: f64::from(pools[0].clipped),

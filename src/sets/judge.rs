@@ -33,6 +33,15 @@ const SOFT_UNKNOWN_PX: f64 = 4.0;
 const NOISE_DROWNS: f64 = 0.90;
 /// Energy must exceed this many of its standard errors to count as seen.
 const ENERGY_SEEN: f64 = 2.0;
+/// Dense energy must exceed this many standard errors of the energy to count as seen; it is less
+/// certain than the energy itself.
+const DENSE_SEEN: f64 = 5.0;
+/// Energy over dense energy, against the burst's usual, from which a frame's is sparse.
+const SPARSE_RATIO: f64 = 2.0;
+/// Dense energy below this share of the energy is no even texture (simulated subjects: 0.2-0.8).
+const SPARSE_SHARE: f64 = 0.1;
+/// Energy below this share of what the edges promise is a veil over a sharp picture.
+const VEILED: f64 = 0.7;
 /// Share of clipped pixels in the subject box from which nothing is said.
 const CLIPPED_MOST: f64 = 0.5;
 /// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
@@ -45,6 +54,11 @@ const AGREE: f64 = 0.85;
 const AGREE_BOXES: usize = 2;
 /// Share of a frame's readable boxes that must show movement when the subject's does not.
 const AGREE_SHARE: f64 = 0.5;
+/// Readings of noise (variances) up to this much apart are those of the same noise.
+const NOISE_ALIKE: f64 = 2.0;
+/// Ratio of gradient variance before to after smoothing that is noise beyond doubt: white noise
+/// gives 22, demosaiced or compressed less; fine regular texture gives less still, or far more.
+const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 /// Noise assumed where none shows and no level can be read, 8-bit steps.
 pub const UNSEEN_SIGMA_DN: f64 = 0.5;
 
@@ -124,14 +138,46 @@ pub struct BurstJudged {
     pub best_is_soft: bool,
 }
 
-/// One noise model for the whole burst: that of the frame which shows its noise best. Where no
-/// frame shows it, white noise no stronger than the quietest tiles allow.
+/// One noise model for the whole burst, and whether any frame showed its noise.
+///
+/// Frames of a burst share their noise and texture only adds to what a frame reads, so a frame
+/// that reads much more than the quietest one reads texture. Of the others the one that shows
+/// its noise best speaks for all. Where none shows it: white noise no stronger than the quietest
+/// tiles allow.
 pub fn burst_noise(shots: &[&Shot]) -> (BandNoise, bool) {
-    let best = shots.iter().filter_map(|s| s.noise).max_by(|a, b| a.ratio.total_cmp(&b.ratio));
-    match best {
-        Some(n) if n.is_seen() => (n, true),
-        Some(n) => (BandNoise::white(n.levels[0].n1.at(128.0).sqrt()), false),
-        None => (BandNoise::white(UNSEEN_SIGMA_DN), false),
+    let read = || shots.iter().filter_map(|s| s.noise);
+    let Some(least) = read().map(|n| strength(&n)).min_by(f64::total_cmp) else {
+        return (BandNoise::white(UNSEEN_SIGMA_DN), false);
+    };
+    let alike = read().filter(|n| n.is_seen() && strength(n) <= NOISE_ALIKE * least);
+    if let Some(best) = alike.max_by(|a, b| a.ratio.total_cmp(&b.ratio)) {
+        return (best, true);
+    }
+    let variance = |n: &BandNoise| n.levels[0].n1.at(128.0);
+    let quietest = read().map(|n| variance(&n)).min_by(f64::total_cmp);
+    (
+        quietest.map_or_else(|| BandNoise::white(UNSEEN_SIGMA_DN), |v| BandNoise::white(v.sqrt())),
+        false,
+    )
+}
+
+/// Variance of noise in the band that ranks frames, at middle grey.
+fn strength(noise: &BandNoise) -> f64 {
+    noise.levels[1].lap.at(128.0)
+}
+
+/// The model for one frame: that of the burst, unless the frame itself clearly shows more noise
+/// (another ISO setting). Smaller differences are chance, and changing the model from frame to
+/// frame costs more than they do.
+fn frame_noise(shot: &Shot, burst: &BandNoise) -> BandNoise {
+    match shot.noise {
+        Some(own)
+            if NOISE_PLAIN.contains(&own.ratio)
+                && strength(&own) > NOISE_ALIKE * strength(burst) =>
+        {
+            own
+        }
+        _ => *burst,
     }
 }
 
@@ -147,7 +193,8 @@ pub fn judge<S: Borrow<Shot>>(
 ) -> BurstJudged {
     let shots: &[&Shot] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
     let (noise, noise_seen) = burst_noise(shots);
-    let maps: Vec<FocusMap> = shots.par_iter().map(|s| s.cells.map(&noise)).collect();
+    let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
+    let maps: Vec<FocusMap> = shots.par_iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
     let (start, found, confidence) = match mark {
         Some(m) => (Some((m.frame, m.x_px, m.y_px)), SubjectFound::Marked, None),
         None => match trace::find(shots, &maps) {
@@ -161,11 +208,12 @@ pub fn judge<S: Borrow<Shot>>(
         Some((frame, x, y)) => trace::follow_all(shots, frame, x, y),
         None => vec![None; shots.len()],
     };
-    let boxes: Vec<Option<SubjectBox>> = places
+    let mut boxes: Vec<Option<SubjectBox>> = places
         .par_iter()
         .enumerate()
-        .map(|(i, place)| subject_box(i, (*place)?, shots[i], &noise, fetch))
+        .map(|(i, place)| subject_box(i, (*place)?, shots[i], &models[i], fetch))
         .collect();
+    let sparse = without_sparse(&mut boxes);
     let mut burst = BurstJudged {
         frames: Vec::with_capacity(shots.len()),
         best: None,
@@ -204,8 +252,13 @@ pub fn judge<S: Borrow<Shot>>(
             sharp_cluster: 0,
             flags: FlagSet::EMPTY,
         };
-        let best_box = best.and_then(|b| boxes[b].as_ref()).zip(best_px);
-        burst.frames.push(verdict(judged, best_box, limits, &burst.maps[i]));
+        let against = Against {
+            best: best.and_then(|b| boxes[b].as_ref()).zip(best_px),
+            limits,
+            sparse: sparse[i],
+            alone: shots.len() == 1,
+        };
+        burst.frames.push(verdict(judged, against, &burst.maps[i]));
     }
     if found == SubjectFound::Automatic {
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::SubjectGuessed));
@@ -229,6 +282,52 @@ fn subject_box(
     let patch = fetch(frame, x0, y0, 2 * REACH_PX)?;
     let (x, y) = (place.x_px - patch.x0 as f64, place.y_px - patch.y0 as f64);
     Some(SubjectSums::measure(&patch.luma(), x, y)?.under(noise))
+}
+
+/// Takes out of the ranking energies what hairs, specks or rims lying across the subject add to
+/// them, and says in which frames that was done.
+///
+/// Energy over dense energy depends on the subject's texture, hardly on its blur (in simulated
+/// bursts it stays within 1.6 of the best frame's): a frame where it is much larger owes its
+/// energy to something sparse. A burst without even texture anywhere has nothing to compare with:
+/// its sparse frames are flagged, no more.
+fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
+    let usable = |b: &&SubjectBox| b.clipped < CLIPPED_MOST;
+    let even = |b: &&SubjectBox| {
+        b.dense_energy > (DENSE_SEEN * b.energy_std_err).max(SPARSE_SHARE * b.energy)
+    };
+    let mut ratios: Vec<(f64, f64)> = boxes
+        .iter()
+        .flatten()
+        .filter(usable)
+        .filter(even)
+        .map(|b| (b.energy / b.dense_energy, b.dense_energy))
+        .collect();
+    ratios.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let middle = ratios.get(ratios.len().saturating_sub(1) / 2).map(|r| r.0);
+    let best = ratios.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|r| r.0);
+    let usual = middle.zip(best).map(|(m, b)| m.min(b));
+    boxes
+        .iter_mut()
+        .map(|b| {
+            let Some(b) = b.as_mut().filter(|b| b.energy > ENERGY_SEEN * b.energy_std_err) else {
+                return false;
+            };
+            let most = b.dense_energy.max(0.0) + ENERGY_SEEN * b.energy_std_err;
+            let Some(usual) = usual else {
+                if most < SPARSE_SHARE * b.energy {
+                    b.flags.raise(Flag::Sparse);
+                }
+                return false;
+            };
+            let sparse = b.energy > SPARSE_RATIO * usual * most;
+            if sparse {
+                b.energy = usual * b.dense_energy;
+                b.flags.raise(Flag::Sparse);
+            }
+            sparse
+        })
+        .collect()
 }
 
 fn edge_px(tile: &Tile) -> Option<f64> {
@@ -403,12 +502,29 @@ fn energy_px(best_px: f64, best_energy: f64, energy: f64) -> Option<f64> {
     Some(square.max(0.0).sqrt())
 }
 
-fn verdict(
-    mut j: Judged,
-    best: Option<(&SubjectBox, f64)>,
+/// Whether a subject's energy (as a share of the best frame's) falls short of what its edges
+/// promise against the best frame's: sharp edges in a picture of less contrast, as haze or a
+/// smeared second exposure makes it.
+fn is_veiled(edge_px: f64, best_px: f64, energy_share: f64) -> bool {
+    let s1 = S1_SQUARED[1];
+    let promised = (best_px * best_px + s1) / (edge_px.max(best_px).powi(2) + s1);
+    edge_px <= HIT_RATIO * best_px.max(REFERENCE_FLOOR_PX)
+        && energy_share < VEILED * promised.powf(1.5)
+}
+
+/// What one frame is judged against.
+#[derive(Clone, Copy)]
+struct Against<'a> {
+    /// The burst's best box and the blur at its edges, px.
+    best: Option<(&'a SubjectBox, f64)>,
     limits: Option<Limits>,
-    map: &FocusMap,
-) -> Judged {
+    /// Whether something sparse was taken out of this frame's energy.
+    sparse: bool,
+    /// Whether the frame is the only one.
+    alone: bool,
+}
+
+fn verdict(mut j: Judged, against: Against<'_>, map: &FocusMap) -> Judged {
     let Some(subject) = j.subject.clone() else {
         j.flags.raise(Flag::SubjectLost);
         return j;
@@ -422,7 +538,12 @@ fn verdict(
         j.causes.push(CauseShare { cause: Cause::Clipped, share: None });
         return j;
     }
-    let (Some((best_box, best_px)), Some(limits)) = (best, limits) else {
+    if against.alone && subject.flags.has(Flag::Sparse) {
+        // Hairs across a soft eye and the one edge on a smooth eye look alike.
+        j.causes.push(CauseShare { cause: Cause::NoTexture, share: None });
+        return j;
+    }
+    let (Some((best_box, best_px)), Some(limits)) = (against.best, against.limits) else {
         let cause =
             if subject.noise_share > NOISE_DROWNS { Cause::Noise } else { Cause::NoTexture };
         j.causes.push(CauseShare { cause, share: None });
@@ -442,11 +563,13 @@ fn verdict(
     j.sharp_cluster = sharp_cluster(map, hit_px);
     let energy = energy_px(best_px, best_box.energy, subject.energy);
     let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
-    let edge = edge_px(&subject.tile);
+    // The edges of something sparse say nothing of the subject.
+    let edge = edge_px(&subject.tile).filter(|_| !against.sparse);
     let still = match (edge, energy, seen) {
         (Some(a), Some(e), true) => (a * e).sqrt(),
         (None, Some(e), true) => e,
-        (Some(a), _, false) => a,
+        // Coarse edges that are wide beyond doubt, though the fine scale is drowned.
+        (Some(a), _, false) if a > near_px => a,
         _ => {
             // Nothing above noise: the most energy that may hide there bounds blur from below.
             let most = subject.energy.max(0.0) + ENERGY_SEEN * subject.energy_std_err;
@@ -460,6 +583,9 @@ fn verdict(
             }
         }
     };
+    if seen && edge.is_some_and(|a| is_veiled(a, best_px, subject.energy / best_box.energy)) {
+        j.flags.raise(Flag::Veiled);
+    }
     let motion2 = j.movement.map_or(0.0, |m| m.smear.length_px.powi(2) / 12.0);
     let total = (still * still + motion2).sqrt();
     let edge_err = match subject.tile {
@@ -473,6 +599,7 @@ fn verdict(
     j.judged_px = Measured::new(total, total * relative, 2).map(|m| m.flagged(of_tile));
     let ratio = total / limits.reference_px;
     j.ratio = Measured::new(ratio, ratio * relative * std::f64::consts::SQRT_2, 2);
+    let sharp_edges = edge_px(&subject.tile).is_some_and(|a| a <= hit_px);
     let moved = j.movement.filter(|m| m.smear.worst_px() > hit_px);
     j.call = if total <= hit_px {
         Call::Hit
@@ -484,7 +611,7 @@ fn verdict(
     if moved.is_none() {
         j.movement = None;
     }
-    j.causes = causes(&j, moved, total, limits, motion2);
+    j.causes = causes(&j, moved, total, limits, motion2, against.sparse && sharp_edges);
     j
 }
 
@@ -494,6 +621,7 @@ fn causes(
     total: f64,
     limits: Limits,
     motion2: f64,
+    sparse: bool,
 ) -> Vec<CauseShare> {
     if j.call == Call::Hit {
         return Vec::new();
@@ -507,7 +635,7 @@ fn causes(
         causes.push(CauseShare { cause, share: Some(share) });
         rest -= share;
     }
-    let elsewhere = j.sharp_cluster >= CLUSTER_LEAST;
+    let elsewhere = sparse || j.sharp_cluster >= CLUSTER_LEAST;
     let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
     if rest > 0.25 || causes.is_empty() {
         causes.push(CauseShare { cause, share: Some(rest) });

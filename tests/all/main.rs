@@ -12,5 +12,7 @@ mod noise_frame;
 mod noise_gains;
 mod noise_jpeg;
 mod optics;
+mod properties;
 mod render;
 mod synthetic;
+mod traps;

@@ -1,0 +1,131 @@
+//! What must hold for any picture: noise is no detail, light is no sharpness, a turn of the
+//! picture turns the map, threads do not show.
+
+use proptest::prelude::*;
+use rayon::prelude::*;
+use stopwise::base::random::SplitMix64;
+use stopwise::base::{Luma, Plane};
+use stopwise::demo::patch::{PatchKind, noiseless_patch};
+use stopwise::measure::band_noise::BandNoise;
+use stopwise::measure::focus_map::{FrameCells, TILE_PX, Tile};
+use stopwise::measure::pyramid::Pyramid;
+use stopwise::measure::subject::{SubjectBox, SubjectSums};
+use stopwise::sets::shot::Shot;
+
+const SIDE_PX: usize = 256;
+
+fn view(data: &[u8], side_px: usize) -> Luma<'_> {
+    Luma::U8 { data, channels: 1, width_px: side_px, height_px: side_px }
+}
+
+fn noisy(plane: &Plane, sigma_dn: f64, seed: u64) -> Vec<u8> {
+    let mut random = SplitMix64::new(seed);
+    plane
+        .data
+        .iter()
+        .map(|v| (f64::from(*v) + sigma_dn * random.normal()).round().clamp(0.0, 255.0) as u8)
+        .collect()
+}
+
+fn boxed(data: &[u8], noise: &BandNoise) -> SubjectBox {
+    let middle = SIDE_PX as f64 / 2.0;
+    SubjectSums::measure(&view(data, SIDE_PX), middle, middle).unwrap().under(noise)
+}
+
+fn any_scene() -> impl Strategy<Value = Plane> {
+    (prop_oneof![Just(PatchKind::Edges), Just(PatchKind::DeadLeaves)], 0.6f64..4.0, 0u64..1000)
+        .prop_map(|(kind, sigma_px, seed)| noiseless_patch(kind, sigma_px, seed, SIDE_PX))
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 16, ..ProptestConfig::default() })]
+
+    /// Four standard errors, and what rounding and cut-off tails may add.
+    #[test]
+    fn noise_does_not_raise_focus(scene in any_scene(), sigma_dn in 0.5f64..20.0, seed: u64) {
+        let clean = boxed(&noisy(&scene, 0.0, 0), &BandNoise::white(0.3));
+        let with = boxed(&noisy(&scene, sigma_dn, seed), &BandNoise::white(sigma_dn.hypot(0.289)));
+        let most = clean.energy * 1.05 + 4.0 * with.energy_std_err;
+        prop_assert!(with.energy < most, "{} {} {}", with.energy, clean.energy, with.energy_std_err);
+        prop_assert!(with.dense_energy < clean.dense_energy.max(0.0) + 0.5 * clean.energy
+            + 8.0 * with.energy_std_err, "{} {}", with.dense_energy, clean.dense_energy);
+    }
+
+    #[test]
+    fn a_gain_leaves_blur(scene in any_scene(), gain in 0.5f32..1.0) {
+        let darker = Plane { data: scene.data.iter().map(|v| v * gain).collect(), ..scene.clone() };
+        let quiet = BandNoise::white(0.3);
+        let (a, b) = (boxed(&noisy(&scene, 0.0, 0), &quiet), boxed(&noisy(&darker, 0.0, 0), &quiet));
+        if let (Some(a), Some(b)) = (a.tile.sigma_px(), b.tile.sigma_px()) {
+            prop_assert!((a - b).abs() < 0.05 + 0.05 * a, "{a} {b}");
+        }
+        prop_assert!((a.energy / b.energy - 1.0).abs() < 0.1, "{} {}", a.energy, b.energy);
+    }
+
+    /// Turned by a right angle about the middle sample of an odd side, so that every level's
+    /// grid falls on itself.
+    #[test]
+    fn a_turn_of_the_picture_turns_the_map(scene in any_scene(), seed: u64) {
+        let data = noisy(&scene, 1.5, seed);
+        // Level 1 and 2 keep even samples: the side must be 1 more than a multiple of 4.
+        let side = SIDE_PX - 3;
+        let cut = |x: usize, y: usize| data[y * SIDE_PX + x];
+        let straight: Vec<u8> = (0..side * side).map(|i| cut(i % side, i / side)).collect();
+        let turned: Vec<u8> =
+            (0..side * side).map(|i| cut(i / side, side - 1 - i % side)).collect();
+        let sums = |data: &[u8]| {
+            let luma = view(data, side);
+            let pyramid = Pyramid::new(&luma);
+            (pyramid.level1.clone(), pyramid.smooth2.clone())
+        };
+        let ((a1, a2), (b1, b2)) = (sums(&straight), sums(&turned));
+        for (a, b) in [(a1, b1), (a2, b2)] {
+            let n = a.width;
+            for y in 0..n {
+                for x in 0..n {
+                    // Rows are rounded before columns: one eighth of a step may differ a level.
+                    let (p, q) = (a.data[y * n + x], b.data[x * n + n - 1 - y]);
+                    prop_assert!((p - q).abs() <= 2, "{x} {y}: {p} {q}");
+                }
+            }
+        }
+        let quiet = BandNoise::white(1.5);
+        let map = |data: &[u8]| {
+            let luma = view(data, side);
+            FrameCells::measure(&luma, &Pyramid::new(&luma)).unwrap().map(&quiet)
+        };
+        let (a, b) = (map(&straight), map(&turned));
+        // Tiles lie from the upper left: after the turn they start `side % 32` later, so blur is
+        // compared by its distribution.
+        let sorted = |tiles: &[Tile]| {
+            let mut v: Vec<f32> = tiles.iter().filter_map(Tile::sigma_px).collect();
+            v.sort_unstable_by(f32::total_cmp);
+            v
+        };
+        let (a, b) = (sorted(&a.tiles), sorted(&b.tiles));
+        prop_assert!(a.len().abs_diff(b.len()) <= 10, "{} {}", a.len(), b.len());
+        if a.len() > 20 && b.len() > 20 {
+            let (p, q) = (a[a.len() / 2], b[b.len() / 2]);
+            prop_assert!((p / q).ln().abs() < 0.25, "{p} {q} {TILE_PX}");
+        }
+    }
+}
+
+#[test]
+fn threads_change_no_result() {
+    let frames: Vec<Vec<u8>> = (0..6)
+        .map(|i| noisy(&noiseless_patch(PatchKind::DeadLeaves, 1.0 + i as f64, i, SIDE_PX), 2.0, i))
+        .collect();
+    let in_pool = |threads: usize| {
+        let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
+        pool.install(|| {
+            frames
+                .par_iter()
+                .map(|f| format!("{:?}", Shot::measure(&view(f, SIDE_PX)).unwrap()))
+                .collect::<Vec<String>>()
+        })
+    };
+    let one = in_pool(1);
+    assert!(one[0].contains("level1") && one[0] != one[1]);
+    assert!(one == in_pool(4));
+}
