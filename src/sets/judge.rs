@@ -596,6 +596,7 @@ fn verdict(mut j: Judged, against: Against<'_>, map: &FocusMap) -> Judged {
         if subject.energy > 0.0 { subject.energy_std_err / subject.energy / 3.0 } else { 0.3 };
     let relative = (0.5 * edge_err).hypot(0.5 * energy_err).max(0.02);
     let of_tile = subject.blur_sigma_px().map(|m| m.flags).unwrap_or_default();
+    j.flags = j.flags.union(of_tile);
     j.judged_px = Measured::new(total, total * relative, 2).map(|m| m.flagged(of_tile));
     let ratio = total / limits.reference_px;
     j.ratio = Measured::new(ratio, ratio * relative * std::f64::consts::SQRT_2, 2);
