@@ -128,9 +128,15 @@ impl Clean {
                     .chunks_exact(8)
                     .map(|c| f64::from_le_bytes(c.try_into().unwrap()))
                     .collect();
-                let call =
-                    [TrueCall::Hit, TrueCall::Near, TrueCall::Miss][v[5] as usize];
-                truths.push(True { x: v[0], y: v[1], sigma: v[2], total: v[3], length: v[4], call });
+                let call = [TrueCall::Hit, TrueCall::Near, TrueCall::Miss][v[5] as usize];
+                truths.push(True {
+                    x: v[0],
+                    y: v[1],
+                    sigma: v[2],
+                    total: v[3],
+                    length: v[4],
+                    call,
+                });
                 frames.push(Frame { luma: part[row..].to_vec(), w, h });
             }
             return Clean { kind, seed, frames, truths, allowed_px };
@@ -220,7 +226,9 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
         s.frames += 1.0;
         let right = matches!(
             (f.call, t.call),
-            (Call::Hit, TrueCall::Hit) | (Call::Near, TrueCall::Near) | (Call::Miss, TrueCall::Miss)
+            (Call::Hit, TrueCall::Hit)
+                | (Call::Near, TrueCall::Near)
+                | (Call::Miss, TrueCall::Miss)
         );
         s.right += f64::from(u8::from(right));
         let swap =
@@ -233,12 +241,17 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
         if verbose {
             println!(
                 "  {i:2} true {:5.2} (still {:5.2} move {:4.1}) {:?} | {:?} judged {:5.2} edge {:?} E {:8.1} noise share {:.2} off {:4.0} sure {:.2} {:?} {:?}",
-                t.total, t.sigma, t.length, t.call, f.call,
+                t.total,
+                t.sigma,
+                t.length,
+                t.call,
+                f.call,
                 f.judged_px.map_or(0.0, |m| m.value),
                 f.subject.as_ref().and_then(|b| b.tile.sigma_px()),
                 f.subject.as_ref().map_or(0.0, |b| b.energy),
                 f.subject.as_ref().map_or(0.0, |b| b.noise_share),
-                off.unwrap_or(-1.0), f.place.map_or(0.0, |p| p.confidence),
+                off.unwrap_or(-1.0),
+                f.place.map_or(0.0, |p| p.confidence),
                 f.movement.map(|m| (m.smear.length_px, m.whole_frame)),
                 f.causes.iter().map(|c| c.cause).collect::<Vec<_>>(),
             );

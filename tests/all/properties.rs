@@ -32,17 +32,22 @@ fn boxed(data: &[u8], noise: &BandNoise) -> SubjectBox {
     SubjectSums::measure(&view(data, SIDE_PX), middle, middle).unwrap().under(noise)
 }
 
-fn any_scene() -> impl Strategy<Value = Plane> {
+/// What a scene is made of: kind, blur (px) and seed.
+fn any_scene() -> impl Strategy<Value = (PatchKind, f64, u64)> {
     (prop_oneof![Just(PatchKind::Edges), Just(PatchKind::DeadLeaves)], 0.6f64..4.0, 0u64..1000)
-        .prop_map(|(kind, sigma_px, seed)| noiseless_patch(kind, sigma_px, seed, SIDE_PX))
+}
+
+fn drawn((kind, sigma_px, seed): (PatchKind, f64, u64)) -> Plane {
+    noiseless_patch(kind, sigma_px, seed, SIDE_PX)
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 16, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 12, max_shrink_iters: 4, ..ProptestConfig::default() })]
 
     /// Four standard errors, and what rounding and cut-off tails may add.
     #[test]
     fn noise_does_not_raise_focus(scene in any_scene(), sigma_dn in 0.5f64..20.0, seed: u64) {
+        let scene = drawn(scene);
         let clean = boxed(&noisy(&scene, 0.0, 0), &BandNoise::white(0.3));
         let with = boxed(&noisy(&scene, sigma_dn, seed), &BandNoise::white(sigma_dn.hypot(0.289)));
         let most = clean.energy * 1.05 + 4.0 * with.energy_std_err;
@@ -51,22 +56,31 @@ proptest! {
             + 8.0 * with.energy_std_err, "{} {}", with.dense_energy, clean.dense_energy);
     }
 
+    /// In 16 bits, so that rounding to whole steps does not come in; noise is taken to follow.
     #[test]
-    fn a_gain_leaves_blur(scene in any_scene(), gain in 0.5f32..1.0) {
-        let darker = Plane { data: scene.data.iter().map(|v| v * gain).collect(), ..scene.clone() };
-        let quiet = BandNoise::white(0.3);
-        let (a, b) = (boxed(&noisy(&scene, 0.0, 0), &quiet), boxed(&noisy(&darker, 0.0, 0), &quiet));
+    fn a_gain_leaves_blur(scene in any_scene(), gain in 0.4f32..1.0) {
+        let scene = drawn(scene);
+        let of = |gain: f32| {
+            let data: Vec<u16> = scene.data.iter().map(|v| (257.0 * gain * v) as u16).collect();
+            let luma = Luma::U16 { data: &data, width_px: SIDE_PX, height_px: SIDE_PX };
+            let middle = SIDE_PX as f64 / 2.0;
+            let noise = BandNoise::white(2.0 * f64::from(gain));
+            SubjectSums::measure(&luma, middle, middle).unwrap().under(&noise)
+        };
+        let (a, b) = (of(1.0), of(gain));
+        prop_assert_eq!(a.tile.sigma_px().is_some(), b.tile.sigma_px().is_some());
         if let (Some(a), Some(b)) = (a.tile.sigma_px(), b.tile.sigma_px()) {
             prop_assert!((a - b).abs() < 0.05 + 0.05 * a, "{a} {b}");
         }
-        prop_assert!((a.energy / b.energy - 1.0).abs() < 0.1, "{} {}", a.energy, b.energy);
+        let far = (a.energy - b.energy).abs();
+        prop_assert!(far < 0.05 * a.energy.abs() + a.energy_std_err, "{} {}", a.energy, b.energy);
     }
 
     /// Turned by a right angle about the middle sample of an odd side, so that every level's
     /// grid falls on itself.
     #[test]
     fn a_turn_of_the_picture_turns_the_map(scene in any_scene(), seed: u64) {
-        let data = noisy(&scene, 1.5, seed);
+        let data = noisy(&drawn(scene), 1.5, seed);
         // Level 1 and 2 keep even samples: the side must be 1 more than a multiple of 4.
         let side = SIDE_PX - 3;
         let cut = |x: usize, y: usize| data[y * SIDE_PX + x];

@@ -75,7 +75,13 @@ fn depth_looks_like_sharpness() {
         let sigmas: Vec<f32> = s.burst.maps[i].tiles.iter().filter_map(Tile::sigma_px).collect();
         sigmas.iter().filter(|v| **v <= within_px).count() as f64 / sigmas.len() as f64
     };
-    println!("best plane {:.2} {:.2}; area within 3 px {:.2} {:.2}", best(0), best(1), area(0, 3.0), area(1, 3.0));
+    println!(
+        "best plane {:.2} {:.2}; area within 3 px {:.2} {:.2}",
+        best(0),
+        best(1),
+        area(0, 3.0),
+        area(1, 3.0)
+    );
     assert!(best(0) < best(1));
     assert!(area(0, 3.0) < area(1, 3.0));
     // Both are reported, apart.

@@ -133,8 +133,7 @@ fn camera_sharpening() {
         detail_of_pair(&middle(&a), &middle(&b)).unwrap().bits_px.value
     };
     let of = |l: &LinearFrame, s| detail(taken(l, NOISE_DN, s), taken(l, NOISE_DN, s + 1));
-    let made =
-        detail(strong(taken(&soft, NOISE_DN, 5)), strong(taken(&soft, NOISE_DN, 6)));
+    let made = detail(strong(taken(&soft, NOISE_DN, 5)), strong(taken(&soft, NOISE_DN, 6)));
     let (d_near, d_soft) = (of(&near, 1), of(&soft, 5));
     println!("detail: near {d_near:.3}, soft {d_soft:.3}, soft sharpened {made:.3}");
     assert!((made / d_soft - 1.0).abs() < 0.12, "{made} {d_soft}");
