@@ -8,8 +8,8 @@ fn exposed(disc_px: f64, stops: f32, seed: u64) -> Picture {
 
 #[test]
 fn exposure() {
-    // Flash that recycles: the nearly sharp frame got three stops more light than the sharp one.
-    let s = scored(&[exposed(0.0, -2.5, 1), exposed(NEAR_PX, 1.0, 2), exposed(SOFT_PX, 1.0, 3)]);
+    // Flash that recycles: the nearly sharp frame got four stops more light than the sharp one.
+    let s = scored(&[exposed(0.0, -3.0, 1), exposed(NEAR_PX, 1.0, 2), exposed(SOFT_PX, 1.0, 3)]);
     assert!(s.plain[1] > s.plain[0], "{}", s.lines());
     assert!(s.energy(0) > s.energy(1) && s.energy(1) > s.energy(2), "{}", s.lines());
     assert_eq!(s.call(0), Call::Hit, "{}", s.lines());
@@ -68,7 +68,7 @@ fn flash_plus_ambient() {
             taken(&ghosted(share, length_px, angle_deg), NOISE_DN, 2),
             taken(&seen(SOFT_PX), NOISE_DN, 3),
         ]);
-        assert!(s.plain[1] > 2.0 * s.plain[2], "{}", s.lines());
+        assert!(s.plain[1] > 1.5 * s.plain[2], "{}", s.lines());
         assert_eq!(s.burst.best, Some(0), "{}", s.lines());
         assert!(s.flagged(1, Flag::Veiled), "{}", s.lines());
         assert!(!s.flagged(0, Flag::Veiled) && !s.flagged(2, Flag::Veiled), "{}", s.lines());
