@@ -9,7 +9,16 @@ use crate::error::{Error, Result};
 
 /// What failed, with the path the user asked for.
 pub(super) fn failed(path: &Path, source: io::Error) -> Error {
-    Error::Write { path: path.to_owned(), source }
+    Error::Write { path: path.to_owned(), source: without_working_name(source) }
+}
+
+/// What the system said, without the name of the working file that comes with it.
+fn without_working_name(error: io::Error) -> io::Error {
+    let inner = error.get_ref().and_then(|e| e.source()).and_then(|e| e.downcast_ref());
+    match inner.and_then(io::Error::raw_os_error) {
+        Some(code) => io::Error::from_raw_os_error(code),
+        None => error,
+    }
 }
 
 /// A working file in the folder of `path`, with the rights that any new file gets.

@@ -3,6 +3,7 @@
 
 mod cli;
 mod detail;
+mod documents;
 mod exposure;
 mod frames;
 mod harness;

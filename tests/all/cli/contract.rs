@@ -96,7 +96,7 @@ fn the_record_keeps_its_keys() {
     assert_eq!(first["exposure"]["flash_fired"], false);
     assert_eq!(first["exposure"]["focal_mm"], 90.0);
     assert_eq!(first["exposure"]["exposure_bias_ev"], Json::Null);
-    assert_eq!(first["exposure"]["taken_at"], "2031-06-14T09:00:00.000");
+    assert_eq!(first["exposure"]["taken_at"], "2031-06-14T09:00:00");
     assert_eq!(keys(&record["skipped"][0]), BTreeSet::from(["path", "reason"]));
 }
 
@@ -139,7 +139,9 @@ fn exit_codes_say_how_it_went() {
         &["cull", "day", "--threads", "0"],
         &["cull", "day", "--subject", "3,4"],
         &["cull", "day", "--subjects", "nowhere.csv"],
+        &["cull", "day", "--json", "-", "--csv", "-"],
         &["inspect", "bad/broken.jpg"],
+        &["inspect", "day"],
     ] {
         let ran = place.run(nonsense);
         assert_eq!(ran.code, Some(2), "{nonsense:?}");
@@ -176,9 +178,6 @@ fn records_on_the_output_are_alone_there() {
         .collect();
     let frames = record["frames"].as_array().unwrap();
     assert_eq!(paths, frames.iter().map(|f| f["path"].as_str().unwrap()).collect::<Vec<_>>());
-
-    let both = place.run(&["cull", "day", "--json", "-", "--csv", "-", "--no-report"]);
-    assert_eq!(both.code, Some(2), "two records on one output cannot be told apart");
 }
 
 #[test]
