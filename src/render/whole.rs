@@ -9,16 +9,7 @@ use crate::error::{Error, Result};
 
 /// What failed, with the path the user asked for.
 pub(super) fn failed(path: &Path, source: io::Error) -> Error {
-    Error::Write { path: path.to_owned(), source: without_working_name(source) }
-}
-
-/// What the system said, without the name of the working file that comes with it.
-fn without_working_name(error: io::Error) -> io::Error {
-    let inner = error.get_ref().and_then(|e| e.source()).and_then(|e| e.downcast_ref());
-    match inner.and_then(io::Error::raw_os_error) {
-        Some(code) => io::Error::from_raw_os_error(code),
-        None => error,
-    }
+    Error::Write { path: path.to_owned(), source }
 }
 
 /// A working file in the folder of `path`, with the rights that any new file gets.
@@ -35,7 +26,16 @@ pub(super) fn beside(path: &Path) -> io::Result<NamedTempFile> {
         // The umask takes its share; the default of temporary files would shut others out.
         builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    builder.tempfile_in(folder)
+    builder.tempfile_in(folder).map_err(without_working_name)
+}
+
+/// What the system said, without the name of the working file that follows it.
+fn without_working_name(error: io::Error) -> io::Error {
+    let says = error.to_string();
+    match says.split_once(" at path ") {
+        Some((says, _)) => io::Error::new(error.kind(), says.to_owned()),
+        None => error,
+    }
 }
 
 /// Moves a finished working file to its place.
