@@ -7,6 +7,7 @@ use stopwise::render::html::ReportWriter;
 use stopwise::render::{csv, json, term};
 use stopwise::report::page::BurstPage;
 use stopwise::report::record::{CullRecord, FrameRecord};
+use stopwise::report::wording;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::CullArgs;
@@ -21,9 +22,16 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     for path in [&typed.json, &typed.csv].into_iter().flatten() {
         show::check_writable(path)?;
     }
-    // A record on the output leaves no room for tables there.
-    let to_output = [&typed.json, &typed.csv].into_iter().flatten().any(|p| p.as_os_str() == "-");
-    let quiet = typed.quiet || to_output;
+    // A record on the output leaves no room for tables there, nor for another record.
+    let to_output = [&typed.json, &typed.csv]
+        .into_iter()
+        .flatten()
+        .filter(|path| path.as_os_str() == "-")
+        .count();
+    if to_output > 1 {
+        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
+    }
+    let quiet = typed.quiet || to_output > 0;
     let mut job = job::outing(&typed.paths, &typed.known, report.is_some());
     if let Some(path) = &typed.subjects {
         job.marks = job::marks(path)?;
@@ -81,7 +89,11 @@ pub fn work(
     }
     if quiet {
         for s in &record.skipped {
-            show::remark(&format!("skipped {}: {}", s.path, s.reason));
+            show::remark(&format!(
+                "skipped {}: {}",
+                wording::visible(&s.path),
+                wording::visible(&s.reason)
+            ));
         }
     } else {
         show::result(&term::outing(&record.outing, &record.skipped, place.as_deref(), style))?;

@@ -1,5 +1,6 @@
 //! `stopwise inspect`.
 
+use anyhow::bail;
 use stopwise::render::{self, html, json, term};
 use stopwise::sets::inspect;
 
@@ -11,6 +12,9 @@ const MAP_TILE_PX: u32 = 12;
 
 /// Shows everything measured on one frame.
 pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
+    if typed.frame.is_dir() {
+        bail!("{} is a folder: name one frame, or use cull", typed.frame.display());
+    }
     for path in [&typed.json, &typed.map].into_iter().flatten() {
         show::check_writable(path)?;
     }

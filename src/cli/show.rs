@@ -11,9 +11,17 @@ use stopwise::sets::outing::{Listener, Progress};
 /// Widest table: beyond it rows are hard to follow.
 const WIDEST: usize = 160;
 
-/// Prints an error with its causes on one line.
+/// Prints an error with its causes on one line; a cause that was already told is not repeated.
 pub fn error(error: &anyhow::Error) {
-    anstream::eprintln!("stopwise: {error:#}");
+    let mut text = String::new();
+    for cause in error.chain().map(ToString::to_string) {
+        if text.is_empty() {
+            text = cause;
+        } else if !text.contains(&cause) {
+            text = format!("{text}: {cause}");
+        }
+    }
+    anstream::eprintln!("stopwise: {text}");
 }
 
 /// Prints a remark that is no result.

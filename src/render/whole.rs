@@ -26,7 +26,16 @@ pub(super) fn beside(path: &Path) -> io::Result<NamedTempFile> {
         // The umask takes its share; the default of temporary files would shut others out.
         builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    builder.tempfile_in(folder)
+    builder.tempfile_in(folder).map_err(without_working_name)
+}
+
+/// What the system said, without the name of the working file that follows it.
+fn without_working_name(error: io::Error) -> io::Error {
+    let says = error.to_string();
+    match says.split_once(" at path ") {
+        Some((says, _)) => io::Error::new(error.kind(), says.to_owned()),
+        None => error,
+    }
 }
 
 /// Moves a finished working file to its place.

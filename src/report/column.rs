@@ -176,7 +176,7 @@ pub static COLUMNS: &[Column] = &[
         "Blur that these settings can give at best."),
     column!("blur_ratio" + "blur_ratio_std_err", "to best", "×", ByError,
         |f| Cell::measured(f.blur_ratio),
-        "Blur over that of the burst's best frame; the verdict goes by it."),
+        "Blur over the blur that counts as best here: the burst's best, or what the settings can give; the verdict goes by it."),
     column!("motion_length_px" + "motion_length_std_err_px", "motion", "px", ByError,
         |f| f.motion.map_or(Cell::Missing, |m| Cell::Measured(m.length_px, m.length_std_err_px)),
         "Length of the smear that movement left at the subject."),

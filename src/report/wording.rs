@@ -55,9 +55,14 @@ pub fn fixed(value: f64, decimals: usize) -> String {
     }
 }
 
-/// A round number in as few digits as it has: "0.5", "2".
+/// A number that was set, in as few digits as it has, three after the point at most: "0.5", "2",
+/// "-0.28" for an exposure bias that a camera wrote as a long fraction.
 pub fn short(value: f64) -> String {
-    if value.is_finite() { value.to_string() } else { NOTHING.to_owned() }
+    if !value.is_finite() {
+        return NOTHING.to_owned();
+    }
+    let text = fixed(value, 3);
+    text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// A number in powers of ten when it is too small to be read in plain digits: "3.1e-5".

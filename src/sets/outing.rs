@@ -5,7 +5,7 @@
 //! does not grow with the outing.
 
 use std::collections::BTreeMap;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
@@ -91,7 +91,7 @@ pub fn cull(
     let mut skipped: Vec<SkippedRecord> = found
         .skipped
         .iter()
-        .map(|(path, reason)| skipped_row(path.display().to_string(), reason))
+        .map(|(path, reason)| skipped_row(as_shown(path, &job.paths), reason))
         .collect();
     let mut list = Vec::with_capacity(found.items.len());
     for item in &found.items {
@@ -141,6 +141,15 @@ pub fn cull(
         skipped,
     };
     Ok((record, stopped))
+}
+
+/// A path as frames are shown: below the one folder that was asked for, else as found.
+fn as_shown(path: &Path, asked: &[PathBuf]) -> String {
+    let below = match asked {
+        [folder] => path.strip_prefix(folder).ok().filter(|p| !p.as_os_str().is_empty()),
+        _ => None,
+    };
+    below.unwrap_or(path).display().to_string()
 }
 
 fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {

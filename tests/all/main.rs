@@ -1,7 +1,9 @@
 //! The one test binary: a module a capability. See DEVELOPERS.md for how to add a test.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
+mod cli;
 mod detail;
+mod documents;
 mod exposure;
 mod frames;
 mod harness;

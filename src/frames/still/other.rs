@@ -123,6 +123,9 @@ fn reason(error: &ImageError) -> SkipReason {
 /// The start of what a decoder says, on one line.
 fn shortened(says: &str) -> String {
     let line = says.lines().next().unwrap_or_default();
+    if line.starts_with("CRC error") {
+        return "a check sum is wrong".to_owned();
+    }
     match line.char_indices().nth(LONGEST_MESSAGE) {
         Some((end, _)) => format!("{}…", line[..end].trim_end()),
         None => line.to_owned(),

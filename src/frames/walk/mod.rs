@@ -267,15 +267,15 @@ fn passed_over(entry: &DirEntry) -> bool {
                 .is_some_and(|n| PASSED_OVER_FOLDERS.contains(&n.to_ascii_lowercase().as_str()))
 }
 
-/// A path for people: parts joined by `/`, control characters replaced.
+/// A path as it stands in records: parts joined by `/`, characters as they are. Whoever shows it
+/// to people takes care of what does not print.
 fn shown(path: &Path) -> String {
     let mut out = String::new();
     for part in path.components().filter(|c| *c != Component::CurDir) {
         if !out.is_empty() && !out.ends_with('/') {
             out.push('/');
         }
-        let text = part.as_os_str().to_string_lossy();
-        out.extend(text.chars().map(|c| if c.is_control() { '\u{fffd}' } else { c }));
+        out.push_str(&part.as_os_str().to_string_lossy());
     }
     out
 }

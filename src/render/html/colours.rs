@@ -84,7 +84,7 @@ pub fn style_sheet() -> String {
         GREY.properties(),
         DARK.properties(),
         PAPER.properties(),
-        include_str!("../../../templates/page.css"),
+        include_str!("pages/page.css"),
     )
 }
 
