@@ -3,6 +3,7 @@
 pub mod grouping;
 pub mod judge;
 pub mod pictures;
+pub mod register;
 pub mod shot;
 pub mod taken;
 pub mod trace;
