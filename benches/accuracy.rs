@@ -129,9 +129,15 @@ impl Clean {
                     .chunks_exact(8)
                     .map(|c| f64::from_le_bytes(c.try_into().unwrap()))
                     .collect();
-                let call =
-                    [TrueCall::Hit, TrueCall::Near, TrueCall::Miss][v[5] as usize];
-                truths.push(True { x: v[0], y: v[1], sigma: v[2], total: v[3], length: v[4], call });
+                let call = [TrueCall::Hit, TrueCall::Near, TrueCall::Miss][v[5] as usize];
+                truths.push(True {
+                    x: v[0],
+                    y: v[1],
+                    sigma: v[2],
+                    total: v[3],
+                    length: v[4],
+                    call,
+                });
                 frames.push(Frame { luma: part[row..].to_vec(), w, h });
             }
             return Clean { kind, seed, frames, truths, allowed_px };
@@ -221,7 +227,9 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
         s.frames += 1.0;
         let right = matches!(
             (f.call, t.call),
-            (Call::Hit, TrueCall::Hit) | (Call::Near, TrueCall::Near) | (Call::Miss, TrueCall::Miss)
+            (Call::Hit, TrueCall::Hit)
+                | (Call::Near, TrueCall::Near)
+                | (Call::Miss, TrueCall::Miss)
         );
         s.right += f64::from(u8::from(right));
         let swap =
@@ -234,12 +242,19 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
         if verbose {
             println!(
                 "  {i:2} at {:.0} {:.0} true {:5.2} (still {:5.2} move {:4.1}) {:?} | {:?} judged {:5.2} edge {:?} E {:8.1} noise share {:.2} off {:4.0} sure {:.2} {:?} {:?}",
-                t.x, t.y, t.total, t.sigma, t.length, t.call, f.call,
+                t.x,
+                t.y,
+                t.total,
+                t.sigma,
+                t.length,
+                t.call,
+                f.call,
                 f.judged_px.map_or(0.0, |m| m.value),
                 f.subject.as_ref().and_then(|b| b.tile.sigma_px()),
                 f.subject.as_ref().map_or(0.0, |b| b.energy),
                 f.subject.as_ref().map_or(0.0, |b| b.noise_share),
-                off.unwrap_or(-1.0), f.place.map_or(0.0, |p| p.confidence),
+                off.unwrap_or(-1.0),
+                f.place.map_or(0.0, |p| p.confidence),
                 f.movement.map(|m| (m.smear.length_px, m.whole_frame)),
                 f.causes.iter().map(|c| c.cause).collect::<Vec<_>>(),
             );
@@ -367,7 +382,15 @@ mod causes {
         };
         let accused = f.causes.iter().any(|c| moved(c.cause));
         if say && !right {
-            println!("  {class:?} seed {seed} noise {noise_dn}: {:?} {:?} blur {:?} cluster {} movement {:?} reference {:?}", f.call, f.causes.iter().map(|c| c.cause).collect::<Vec<_>>(), f.judged_px.map(|m| m.value), f.sharp_cluster, f.movement.map(|m| m.smear), j.reference_px);
+            println!(
+                "  {class:?} seed {seed} noise {noise_dn}: {:?} {:?} blur {:?} cluster {} movement {:?} reference {:?}",
+                f.call,
+                f.causes.iter().map(|c| c.cause).collect::<Vec<_>>(),
+                f.judged_px.map(|m| m.value),
+                f.sharp_cluster,
+                f.movement.map(|m| m.smear),
+                j.reference_px
+            );
         }
         [right, accused, f.call == Call::CannotSay].map(|b| f64::from(u8::from(b)))
     }
@@ -388,13 +411,24 @@ mod causes {
                     let count = rows.len() as f64;
                     let sum = |k: usize| rows.iter().map(|r| r[l][k]).sum::<f64>();
                     let [right, accused, silent] = [sum(0), sum(1), sum(2)];
-                    println!("{class:?} {kind:?} noise {noise}: of {count} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %", 100.0 * right / count, 100.0 * accused / count, 100.0 * silent / count);
+                    println!(
+                        "{class:?} {kind:?} noise {noise}: of {count} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %",
+                        100.0 * right / count,
+                        100.0 * accused / count,
+                        100.0 * silent / count
+                    );
                     for (a, v) in all.iter_mut().zip([right, accused, silent, count]) {
                         *a += v;
                     }
                 }
             }
-            println!("{class:?} all: of {} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %", all[3], 100.0 * all[0] / all[3], 100.0 * all[1] / all[3], 100.0 * all[2] / all[3]);
+            println!(
+                "{class:?} all: of {} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %",
+                all[3],
+                100.0 * all[0] / all[3],
+                100.0 * all[1] / all[3],
+                100.0 * all[2] / all[3]
+            );
         }
     }
 }
@@ -461,11 +495,21 @@ mod sigma {
                     }
                     let k = ratios.len() as f64;
                     within = [within[0] + k, within[1] + one, within[2] + two];
-                    println!("{kind:?} sigma {sigma_px} noise {noise_dn}: median estimate/true {:.3}  tiles with a value {:.0} %  within 1 s.e. {:.1} %  2 s.e. {:.1} %", median(&mut ratios).unwrap_or(0.0), 100.0 * k / tiles, 100.0 * one / k, 100.0 * two / k);
+                    println!(
+                        "{kind:?} sigma {sigma_px} noise {noise_dn}: median estimate/true {:.3}  tiles with a value {:.0} %  within 1 s.e. {:.1} %  2 s.e. {:.1} %",
+                        median(&mut ratios).unwrap_or(0.0),
+                        100.0 * k / tiles,
+                        100.0 * one / k,
+                        100.0 * two / k
+                    );
                 }
             }
         }
-        println!("all: within 1 s.e. {:.1} %  within 2 s.e. {:.1} %", 100.0 * within[1] / within[0], 100.0 * within[2] / within[0]);
+        println!(
+            "all: within 1 s.e. {:.1} %  within 2 s.e. {:.1} %",
+            100.0 * within[1] / within[0],
+            100.0 * within[2] / within[0]
+        );
     }
 }
 

@@ -106,11 +106,7 @@ mod tests {
             assert!(table.windows(2).all(|w| w[0] > w[1]));
             for (sigma, ratio) in SIGMA.iter().zip(table) {
                 let want = (BALANCE[level] * sigma).clamp(FLOOR_PX, CEILING_PX);
-                approx::assert_abs_diff_eq!(
-                    sigma_of_ratio(level, *ratio).0,
-                    want,
-                    epsilon = 1e-9
-                );
+                approx::assert_abs_diff_eq!(sigma_of_ratio(level, *ratio).0, want, epsilon = 1e-9);
             }
         }
         assert!((sigma_of_ratio(0, 2.0).0 - FLOOR_PX).abs() < 1e-12);

@@ -176,8 +176,9 @@ impl FocusPlanes {
 
 /// First eigenvector over frames of the doubly centred blur squared, scaled to unit variance.
 fn first_direction(seen: &[&Series], frames: usize) -> Option<Vec<f64>> {
-    // Far blur is told badly: its logarithm-like root keeps it from ruling.
-    let value = |v: &Option<(f32, f32)>| v.map(|(s2, _)| f64::from(s2).min(REACH_PX * REACH_PX / 4.0));
+    // Far blur is told badly: a cap keeps it from ruling.
+    let value =
+        |v: &Option<(f32, f32)>| v.map(|(s2, _)| f64::from(s2).min(REACH_PX * REACH_PX / 4.0));
     let mean = |values: &mut dyn Iterator<Item = f64>| {
         let (mut sum, mut n) = (0.0, 0usize);
         values.for_each(|v| {
@@ -188,9 +189,7 @@ fn first_direction(seen: &[&Series], frames: usize) -> Option<Vec<f64>> {
     };
     let rows: Vec<f64> = seen.iter().map(|s| mean(&mut s.iter().filter_map(value))).collect();
     let columns: Vec<f64> = (0..frames)
-        .map(|i| {
-            mean(&mut seen.iter().zip(&rows).filter_map(|(s, m)| value(&s[i]).map(|v| v - m)))
-        })
+        .map(|i| mean(&mut seen.iter().zip(&rows).filter_map(|(s, m)| value(&s[i]).map(|v| v - m))))
         .collect();
     let mut products = vec![0f64; frames * frames];
     for (s, m) in seen.iter().zip(&rows) {
@@ -203,8 +202,8 @@ fn first_direction(seen: &[&Series], frames: usize) -> Option<Vec<f64>> {
         }
     }
     // Any start that is not orthogonal to it will do; the largest column is never.
-    let start = (0..frames)
-        .max_by(|a, b| products[a * frames + a].total_cmp(&products[b * frames + b]))?;
+    let start =
+        (0..frames).max_by(|a, b| products[a * frames + a].total_cmp(&products[b * frames + b]))?;
     let mut v: Vec<f64> = (0..frames).map(|j| products[start * frames + j]).collect();
     for _ in 0..60 {
         let length = v.iter().map(|x| x * x).sum::<f64>().sqrt();

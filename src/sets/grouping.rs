@@ -172,8 +172,8 @@ pub fn content_breaks(shots: &[Shot]) -> Vec<usize> {
 mod tests {
     use super::*;
     use crate::base::Known;
-    use crate::frames::exposure::{Exposure, TakenAt};
     use crate::frames::FileKind;
+    use crate::frames::exposure::{Exposure, TakenAt};
 
     fn frame(second: f64, f_number: f64) -> Frame {
         let date = format!("2031:05:04 10:00:{:02}", second as u32);

@@ -281,13 +281,12 @@ fn movement(
     // Fine structure shows a short smear best, coarse structure a long one: a smear keeps just
     // those fine edges that lie along it. So either level may find it.
     let own = subject.and_then(|s| {
-        [0, 1]
-            .iter()
-            .filter_map(|l| smear(&s.profiles[*l], best.map(|b| &b.profiles[*l])))
-            .max_by(|a, b| {
+        [0, 1].iter().filter_map(|l| smear(&s.profiles[*l], best.map(|b| &b.profiles[*l]))).max_by(
+            |a, b| {
                 let key = |s: &Smear| (s.is_movement(), s.z);
                 key(a).0.cmp(&key(b).0).then(key(a).1.total_cmp(&key(b).1))
-            })
+            },
+        )
     });
     let boxes: Vec<Smear> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
     let moving: Vec<&Smear> = boxes.iter().filter(|s| s.is_movement()).collect();

@@ -186,13 +186,7 @@ impl Patch {
 
     /// The square of a side at a corner (cut to the frame) out of this patch; `None` when the
     /// patch does not hold all of it.
-    pub fn part(
-        &self,
-        x0: usize,
-        y0: usize,
-        side: usize,
-        frame: (usize, usize),
-    ) -> Option<Patch> {
+    pub fn part(&self, x0: usize, y0: usize, side: usize, frame: (usize, usize)) -> Option<Patch> {
         let (x1, y1) = ((x0 + side).min(frame.0), (y0 + side).min(frame.1));
         if x0 < self.x0
             || y0 < self.y0

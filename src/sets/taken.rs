@@ -3,9 +3,9 @@
 
 use std::sync::{Mutex, OnceLock};
 
+use super::judge::{self, PATCH_PX};
 use super::pictures;
 use super::shot::{Patch, Shot, patch_corner};
-use super::judge::{self, PATCH_PX};
 use super::trace;
 use crate::error::SkipReason;
 use crate::frames::{self, Decoded, Frame, Want};

@@ -243,8 +243,7 @@ impl<'a> Layout<'a> {
     /// Where a place of the reference lies in frame `i`, px; `None` outside.
     fn place_in(&self, i: usize, (x, y): (f64, f64)) -> Option<(f64, f64)> {
         let at = self.poses[i]?.to(x, y);
-        let inside =
-            (0.0..self.width_px).contains(&at.0) && (0.0..self.height_px).contains(&at.1);
+        let inside = (0.0..self.width_px).contains(&at.0) && (0.0..self.height_px).contains(&at.1);
         inside.then_some(at)
     }
 
@@ -329,8 +328,7 @@ impl<'a> Layout<'a> {
             .map(|i| planes.frames[i])
             .collect();
         let (plane, plane_sd) = centre_of(&laid)?;
-        let depths: Vec<Option<f64>> =
-            all.iter().map(|s| planes.depth(s).map(|d| d.0)).collect();
+        let depths: Vec<Option<f64>> = all.iter().map(|s| planes.depth(s).map(|d| d.0)).collect();
         let columns = self.columns();
         let smooth: Vec<Option<f64>> =
             (0..depths.len()).map(|t| middle_depth(&depths, columns, t)).collect();
@@ -339,19 +337,18 @@ impl<'a> Layout<'a> {
         let sd2 = plane_sd.powi(2) + DEPTH_ERROR_PX.powi(2);
         for (t, z) in smooth.iter().enumerate() {
             if let Some(z) = z {
-                weights[t] =
-                    (self.log_prior(t, PRIOR_SD) - 0.5 * (z - plane).powi(2) / sd2).exp();
+                weights[t] = (self.log_prior(t, PRIOR_SD) - 0.5 * (z - plane).powi(2) / sd2).exp();
             }
         }
         let total: f64 = weights.iter().sum();
         if !(total > 0.0) {
             return None;
         }
-        let depth = weights.iter().zip(&smooth).map(|(w, z)| w * z.unwrap_or(0.0)).sum::<f64>() / total;
+        let depth =
+            weights.iter().zip(&smooth).map(|(w, z)| w * z.unwrap_or(0.0)).sum::<f64>() / total;
         let score = |t: usize| {
-            smooth[t].map(|z| {
-                self.log_prior(t, PRIOR_SD) - 0.5 * ((z - depth) / SAME_DEPTH_PX).powi(2)
-            })
+            smooth[t]
+                .map(|z| self.log_prior(t, PRIOR_SD) - 0.5 * ((z - depth) / SAME_DEPTH_PX).powi(2))
         };
         let (best, _) = (0..depths.len())
             .filter_map(|t| Some((t, score(t)?)))
@@ -368,12 +365,6 @@ impl<'a> Layout<'a> {
             .filter(|i| self.place_in(*i, place).is_some())
             .min_by(|a, b| blur(*a).total_cmp(&blur(*b)).then(a.cmp(b)))?;
         let (x_px, y_px) = self.place_in(frame, place)?;
-        if std::env::var("TRACE_DEBUG").is_ok() {
-            eprintln!("DEPTHS {} {} {plane} {plane_sd} {depth} {:?} | {:?}", self.reference, columns, planes.frames, smooth.iter().map(|z| z.unwrap_or(99.0)).collect::<Vec<_>>());
-            eprintln!("planes {:?} mean {plane:.2} sd {plane_sd:.2} depth {depth:.2} best tile z {:?} at {:?}", planes.frames.iter().map(|v| (v*10.0).round()/10.0).collect::<Vec<_>>(), smooth[best], place);
-            eprintln!("shared {:?}", planes.shared_px2.iter().map(|v| (v*10.0).round()/10.0).collect::<Vec<_>>());
-            for (i,p) in self.poses.iter().enumerate() { eprintln!("pose {i} {p:?}"); }
-        }
         Some(Found { frame, x_px, y_px, confidence: agreeing / total })
     }
 
@@ -397,7 +388,8 @@ impl<'a> Layout<'a> {
                 f64::from(mean) * self.log_prior(t, SHARP_PRIOR_SD).exp()
             })
             .collect();
-        let best = (0..score.len()).max_by(|a, b| score[*a].total_cmp(&score[*b]).then(b.cmp(a)))?;
+        let best =
+            (0..score.len()).max_by(|a, b| score[*a].total_cmp(&score[*b]).then(b.cmp(a)))?;
         if score[best] <= 0.0 {
             return None;
         }
