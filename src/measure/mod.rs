@@ -23,5 +23,6 @@ mod periodogram;
 pub mod prediction;
 pub mod pyramid;
 pub mod sensor;
+pub mod smear_spectrum;
 pub mod spectrum;
 pub mod subject;

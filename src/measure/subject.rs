@@ -4,11 +4,14 @@
 //! followed position instead of from the frame's tile grid: the same spot is compared in every
 //! frame, wherever it falls on the grid.
 
+use std::sync::Arc;
+
 use super::band_noise::{BandNoise, WHITE_GAINS};
 use super::cells::{self, CellStats};
 use super::direction::{self, LevelBox, Profile};
 use super::focus_map::{self, Tile};
 use super::pyramid::{Level, Pyramid};
+use super::smear_spectrum::PatchSpectrum;
 use super::spectrum::{RINGS, Spectrum, ring_cy_px};
 use crate::base::{Flag, FlagSet, Luma, Measured, Plane, Tone};
 
@@ -65,6 +68,8 @@ pub struct SubjectBox {
     pub profiles: [Profile; 2],
     /// Which level the directions are best read on.
     pub direction_level: usize,
+    /// Power spectrum of the surroundings, and the noise that was taken for it.
+    pub spectrum: Option<(Arc<PatchSpectrum>, BandNoise)>,
     /// Flags.
     pub flags: FlagSet,
 }
@@ -110,6 +115,8 @@ pub struct SubjectSums {
     /// Corner at level 0 of the part in which fine patterns are looked for.
     pattern_corner: (usize, usize),
     at_border: bool,
+    /// Power spectrum of the surroundings.
+    spectrum: Option<Arc<PatchSpectrum>>,
     /// Squared Laplacian at level 1 that a third of the samples stay below, squared 8-bit steps.
     typical_lap: f64,
 }
@@ -173,7 +180,9 @@ impl SubjectSums {
         let side =
             (BOX_PX / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
         let typical_lap = typical_laplacian(&pyramid.level1, bx / 2, by / 2, side);
+        let spectrum = PatchSpectrum::of(&level0).map(Arc::new);
         Some(SubjectSums {
+            spectrum,
             level0,
             smooth0,
             pyramid,
@@ -266,6 +275,7 @@ impl SubjectSums {
             clipped: f64::from(pools[0].clipped),
             profiles,
             direction_level,
+            spectrum: self.spectrum.clone().map(|s| (s, *noise)),
             flags,
         }
     }

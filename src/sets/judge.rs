@@ -12,6 +12,7 @@ use crate::measure::band_noise::BandNoise;
 use crate::measure::blur::S1_SQUARED;
 use crate::measure::direction::{Smear, smear};
 use crate::measure::focus_map::{FocusMap, TILE_PX, Tile};
+use crate::measure::smear_spectrum;
 use crate::measure::subject::{REACH_PX, SubjectBox, SubjectSums};
 use crate::report::record::{Call, Cause, CauseShare, SubjectFound};
 
@@ -60,6 +61,14 @@ const NOISE_ALIKE: f64 = 2.0;
 /// Ratio of gradient variance before to after smoothing that is noise beyond doubt: white noise
 /// gives 22, demosaiced or compressed less; fine regular texture gives less still, or far more.
 const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
+/// Share of the directional scatter that a movement must explain, and its least length, px.
+const EXPLAINED_LEAST: f64 = 0.5;
+/// See [`EXPLAINED_LEAST`].
+const MOVED_LEAST_PX: f64 = 2.5;
+/// A box shows a direction when its swing exceeds this many of its errors.
+const DIRECTION_SEEN_Z: f64 = 2.5;
+/// Directions nearer than this are one, degrees.
+const SAME_DIRECTION_DEG: f64 = 25.0;
 /// Noise assumed where none shows and no level can be read, 8-bit steps.
 pub const UNSEEN_SIGMA_DN: f64 = 0.5;
 
@@ -239,7 +248,7 @@ pub fn judge<S: Borrow<Shot>>(
     burst.reference_px = limits.map(|l| l.reference_px);
     burst.best_is_soft = limits.is_some_and(|l| l.best_is_soft);
     for i in 0..shots.len() {
-        let against = best.filter(|b| *b != i).and_then(|b| boxes[b].as_ref());
+        let against = best.filter(|b| *b != i).and_then(|b| boxes[b].as_ref()).zip(best_px);
         let judged = Judged {
             place: places[i],
             subject: boxes[i].clone(),
@@ -378,11 +387,38 @@ fn limits(
     Some(Limits { reference_px, best_is_soft })
 }
 
+/// Movement of a frame, judged first by the spectra about the subject against the best frame,
+/// and where those cannot tell by edges sorted by direction.
 fn movement(
     shot: &Shot,
     subject: Option<&SubjectBox>,
-    best: Option<&SubjectBox>,
+    best: Option<(&SubjectBox, f64)>,
 ) -> Option<Movement> {
+    let boxes: Vec<Smear> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
+    if let (Some(s), Some((b, best_px))) = (subject, best)
+        && let (Some(own), Some(reference)) = (&s.spectrum, &b.spectrum)
+        && let Some(found) = smear_spectrum::against(
+            (&own.0, &own.1, s.mean_dn),
+            (&reference.0, &reference.1, b.mean_dn),
+        )
+    {
+        let moved = found.explained > EXPLAINED_LEAST && found.length_px > MOVED_LEAST_PX;
+        return moved.then(|| {
+            let swing = found.length_px.powi(2) / 24.0;
+            let mean = best_px * best_px + swing;
+            let smear = Smear {
+                mean_px2: mean,
+                swing_px2: swing,
+                length_px: found.length_px,
+                length_std_err_px: found.length_std_err_px,
+                direction_deg: found.direction_deg,
+                z: found.length_px / found.length_std_err_px,
+                fraction: swing / mean,
+            };
+            Movement { smear, whole_frame: shared_by_frame(&boxes, found.direction_deg) }
+        });
+    }
+    let best = best.map(|b| b.0);
     // Fine structure shows a short smear best, coarse structure a long one: a smear keeps just
     // those fine edges that lie along it. So either level may find it.
     let own = subject.and_then(|s| {
@@ -393,7 +429,6 @@ fn movement(
             },
         )
     });
-    let boxes: Vec<Smear> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
     let moving: Vec<&Smear> = boxes.iter().filter(|s| s.is_movement()).collect();
     let (mut c, mut s) = (0f64, 0f64);
     for m in &moving {
@@ -403,8 +438,7 @@ fn movement(
     }
     let n = moving.len() as f64;
     let agree = moving.len() >= AGREE_BOXES && c.hypot(s) / n > AGREE;
-    let own_moves = own.filter(Smear::is_movement);
-    match own_moves {
+    match own.filter(Smear::is_movement) {
         Some(smear) => Some(Movement {
             smear,
             whole_frame: agree || moving.is_empty() && boxes.len() < AGREE_BOXES,
@@ -417,6 +451,18 @@ fn movement(
         }
         None => None,
     }
+}
+
+/// Whether a movement at the subject is one of the whole frame: its boxes that show any direction
+/// mostly show this one. Where too few do, the hand is the likelier cause.
+fn shared_by_frame(boxes: &[Smear], direction_deg: f64) -> bool {
+    let telling: Vec<&Smear> = boxes.iter().filter(|s| s.z > DIRECTION_SEEN_Z).collect();
+    let off = |s: &Smear| {
+        ((s.direction_deg - direction_deg + 90.0).rem_euclid(180.0) - 90.0).abs()
+            < SAME_DIRECTION_DEG
+    };
+    let same = telling.iter().filter(|s| off(s)).count();
+    telling.len() < AGREE_BOXES || 2 * same >= telling.len()
 }
 
 /// Centre and blur of the sharpest area of a map: the sharpest tile, judged with its neighbours.
