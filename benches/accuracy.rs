@@ -5,6 +5,7 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 use rayon::prelude::*;
+use std::path::Path;
 use stopwise::base::Luma;
 use stopwise::base::random::SplitMix64;
 use stopwise::base::stats::kendall_tau;
@@ -114,7 +115,7 @@ struct True {
 }
 
 impl Clean {
-    fn new(kind: SceneKind, seed: u64, keep: Option<&std::path::Path>) -> Clean {
+    fn new(kind: SceneKind, seed: u64, keep: Option<&Path>) -> Clean {
         let spec = BurstSpec::usual(kind, seed, 0.0);
         let allowed_px = spec.lens.sigma_px(0.0);
         let (w, h) = (spec.width_px, spec.height_px);
@@ -240,7 +241,9 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
         s.off_24 += f64::from(u8::from(off.is_some_and(|o| o > 24.0)));
         if verbose {
             println!(
-                "  {i:2} true {:5.2} (still {:5.2} move {:4.1}) {:?} | {:?} judged {:5.2} edge {:?} E {:8.1} noise share {:.2} off {:4.0} sure {:.2} {:?} {:?}",
+                "  {i:2} at {:.0} {:.0} true {:5.2} (still {:5.2} move {:4.1}) {:?} | {:?} judged {:5.2} edge {:?} E {:8.1} noise share {:.2} off {:4.0} sure {:.2} {:?} {:?}",
+                t.x,
+                t.y,
                 t.total,
                 t.sigma,
                 t.length,
@@ -270,7 +273,7 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
 const KINDS: [SceneKind; 2] = [SceneKind::Insect, SceneKind::DepthRamp];
 const NOISE_DN: [f64; 3] = [2.0, 4.0, 8.0];
 
-fn bursts(first: u64, n: u64, verbose: bool, keep: Option<&std::path::Path>) {
+fn bursts(first: u64, n: u64, verbose: bool, keep: Option<&Path>) {
     let mut table = [[[Score::default(); 3]; 2]; 2];
     for (k, kind) in KINDS.into_iter().enumerate() {
         let one = |seed: u64| {
@@ -306,14 +309,230 @@ fn bursts(first: u64, n: u64, verbose: bool, keep: Option<&std::path::Path>) {
     }
 }
 
+/// Whether the cause of a lost frame is found: one frame against an in-focus frame.
+mod causes {
+    use super::*;
+    use stopwise::demo::causes::{CauseClass, frames};
+    use stopwise::report::record::Cause;
+
+    const KINDS: [SceneKind; 3] = [SceneKind::DepthRamp, SceneKind::Hairs, SceneKind::Stripes];
+    const SIZE: (usize, usize) = (768, 576);
+
+    /// The frame, its reference and the subject in both.
+    struct Pair {
+        lumas: [Vec<u8>; 2],
+        spot: (f64, f64),
+        allowed_px: f64,
+    }
+
+    fn pair(class: CauseClass, kind: SceneKind, seed: u64, keep: Option<&Path>) -> Option<Pair> {
+        let lens = BurstSpec::usual(kind, seed, 0.0).lens;
+        let allowed_px = lens.sigma_px(0.0);
+        let n = SIZE.0 * SIZE.1;
+        let file = keep.map(|d| d.join(format!("cause-{class:?}-{kind:?}-{seed}.bin")));
+        if let Some(bytes) = file.as_ref().and_then(|f| std::fs::read(f).ok()) {
+            if bytes.is_empty() {
+                return None;
+            }
+            let at = |i: usize| f64::from_le_bytes(bytes[8 * i..8 * i + 8].try_into().unwrap());
+            let lumas = [bytes[16..16 + n].to_vec(), bytes[16 + n..].to_vec()];
+            return Some(Pair { lumas, spot: (at(0), at(1)), allowed_px });
+        }
+        let made = frames(class, kind, 0.0, seed).map(|(frame, reference)| Pair {
+            lumas: [frame.picture.luma(), reference.picture.luma()],
+            spot: (reference.truth.subject_x_px, reference.truth.subject_y_px),
+            allowed_px,
+        });
+        if let Some(file) = file {
+            let bytes = made.as_ref().map_or(Vec::new(), |p| {
+                let spot = [p.spot.0.to_le_bytes(), p.spot.1.to_le_bytes()].concat();
+                [&spot[..], &p.lumas[0], &p.lumas[1]].concat()
+            });
+            std::fs::write(file, bytes).unwrap();
+        }
+        made
+    }
+
+    /// (right, accused of movement, said nothing)
+    fn judged(class: CauseClass, p: &Pair, noise_dn: f64, seed: u64, say: bool) -> [f64; 3] {
+        let views: Vec<Frame> = (0..2)
+            .map(|i| {
+                let mut rng = SplitMix64::new(seed * 4 + i as u64 + noise_dn.to_bits());
+                let noisy = |v: &u8| {
+                    (f64::from(*v) + noise_dn * rng.normal()).round().clamp(0.0, 255.0) as u8
+                };
+                let luma = p.lumas[1 - i].iter().map(noisy).collect();
+                Frame { luma, w: SIZE.0, h: SIZE.1 }
+            })
+            .collect();
+        let shots: Vec<Shot> = views.iter().map(|f| Shot::measure(&f.view()).unwrap()).collect();
+        let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
+            Some(Patch::cut(&views[i].view(), x0, y0, side, side))
+        };
+        let mark = Mark { frame: 0, x_px: p.spot.0, y_px: p.spot.1 };
+        let j = judge(&shots, Some(mark), &[Some(p.allowed_px); 2], &fetch);
+        let f = &j.frames[1];
+        let first = f.causes.first().map(|c| c.cause);
+        let moved = |c: Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);
+        let right = match class {
+            CauseClass::InFocus => f.call == Call::Hit,
+            CauseClass::PlaneOff => first == Some(Cause::PlaneOff),
+            CauseClass::Movement => f.causes.iter().any(|c| moved(c.cause)),
+            CauseClass::Soft => first == Some(Cause::Soft),
+        };
+        let accused = f.causes.iter().any(|c| moved(c.cause));
+        if say && !right {
+            println!(
+                "  {class:?} seed {seed} noise {noise_dn}: {:?} {:?} blur {:?} cluster {} movement {:?} reference {:?}",
+                f.call,
+                f.causes.iter().map(|c| c.cause).collect::<Vec<_>>(),
+                f.judged_px.map(|m| m.value),
+                f.sharp_cluster,
+                f.movement.map(|m| m.smear),
+                j.reference_px
+            );
+        }
+        [right, accused, f.call == Call::CannotSay].map(|b| f64::from(u8::from(b)))
+    }
+
+    pub fn table(first: u64, n: u64, say: bool, keep: Option<&Path>) {
+        for class in CauseClass::ALL {
+            let mut all = [0f64; 4];
+            for kind in KINDS {
+                let seeds: Vec<u64> = (first..first + n).collect();
+                let rows: Vec<[[f64; 3]; 3]> = seeds
+                    .par_iter()
+                    .filter_map(|s| {
+                        let p = pair(class, kind, *s, keep)?;
+                        Some(NOISE_DN.map(|n| judged(class, &p, n, *s, say)))
+                    })
+                    .collect();
+                for (l, noise) in NOISE_DN.iter().enumerate() {
+                    let count = rows.len() as f64;
+                    let sum = |k: usize| rows.iter().map(|r| r[l][k]).sum::<f64>();
+                    let [right, accused, silent] = [sum(0), sum(1), sum(2)];
+                    println!(
+                        "{class:?} {kind:?} noise {noise}: of {count} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %",
+                        100.0 * right / count,
+                        100.0 * accused / count,
+                        100.0 * silent / count
+                    );
+                    for (a, v) in all.iter_mut().zip([right, accused, silent, count]) {
+                        *a += v;
+                    }
+                }
+            }
+            println!(
+                "{class:?} all: of {} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %",
+                all[3],
+                100.0 * all[0] / all[3],
+                100.0 * all[1] / all[3],
+                100.0 * all[2] / all[3]
+            );
+        }
+    }
+}
+
+/// How true blur is, on patches of known Gaussian blur.
+mod sigma {
+    use super::*;
+    use stopwise::base::stats::median;
+    use stopwise::demo::patch::{PatchKind, noiseless_patch};
+    use stopwise::measure::band_noise::BandNoise;
+    use stopwise::measure::focus_map::{FrameCells, Tile};
+    use stopwise::measure::pyramid::Pyramid;
+
+    const SIZE_PX: usize = 640;
+    const SIGMA_PX: [f64; 7] = [0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0];
+    const NOISE_DN: [f64; 4] = [0.0, 2.0, 4.0, 8.0];
+
+    fn clean(kind: PatchKind, sigma_px: f64, seed: u64, keep: Option<&Path>) -> Vec<f32> {
+        let file = keep.map(|d| d.join(format!("patch-{kind:?}-{sigma_px}-{seed}.bin")));
+        if let Some(bytes) = file.as_ref().and_then(|f| std::fs::read(f).ok()) {
+            return bytes
+                .chunks_exact(4)
+                .map(|c| f32::from_le_bytes(c.try_into().unwrap()))
+                .collect();
+        }
+        let data = noiseless_patch(kind, sigma_px, seed, SIZE_PX).data;
+        if let Some(file) = file {
+            let bytes: Vec<u8> = data.iter().flat_map(|v| v.to_le_bytes()).collect();
+            std::fs::write(file, bytes).unwrap();
+        }
+        data
+    }
+
+    pub fn table(first: u64, n: u64, keep: Option<&Path>) {
+        let mut within = [0f64; 3];
+        for kind in [PatchKind::Edges, PatchKind::DeadLeaves] {
+            for sigma_px in SIGMA_PX {
+                let seeds: Vec<u64> = (first..first + n).collect();
+                let cleans: Vec<Vec<f32>> =
+                    seeds.par_iter().map(|s| clean(kind, sigma_px, *s, keep)).collect();
+                for noise_dn in NOISE_DN {
+                    let (mut ratios, mut one, mut two, mut tiles) = (Vec::new(), 0.0, 0.0, 0.0);
+                    for (seed, clean) in seeds.iter().zip(&cleans) {
+                        let mut rng = SplitMix64::new(seed * 16 + noise_dn.to_bits());
+                        let luma: Vec<u8> = clean
+                            .iter()
+                            .map(|v| {
+                                (f64::from(*v) + noise_dn * rng.normal()).round().clamp(0.0, 255.0)
+                                    as u8
+                            })
+                            .collect();
+                        let f = Frame { luma, w: SIZE_PX, h: SIZE_PX };
+                        let cells =
+                            FrameCells::measure(&f.view(), &Pyramid::new(&f.view())).unwrap();
+                        let map = cells.map(&BandNoise::white(noise_dn));
+                        tiles += map.tiles.len() as f64;
+                        for t in &map.tiles {
+                            let Tile::Blur { sigma_px: s, std_err_px } = t else { continue };
+                            ratios.push(f64::from(*s) / sigma_px);
+                            let z = (f64::from(*s) - sigma_px).abs() / f64::from(*std_err_px);
+                            one += f64::from(u8::from(z <= 1.0));
+                            two += f64::from(u8::from(z <= 2.0));
+                        }
+                    }
+                    let k = ratios.len() as f64;
+                    within = [within[0] + k, within[1] + one, within[2] + two];
+                    println!(
+                        "{kind:?} sigma {sigma_px} noise {noise_dn}: median estimate/true {:.3}  tiles with a value {:.0} %  within 1 s.e. {:.1} %  2 s.e. {:.1} %",
+                        median(&mut ratios).unwrap_or(0.0),
+                        100.0 * k / tiles,
+                        100.0 * one / k,
+                        100.0 * two / k
+                    );
+                }
+            }
+        }
+        println!(
+            "all: within 1 s.e. {:.1} %  within 2 s.e. {:.1} %",
+            100.0 * within[1] / within[0],
+            100.0 * within[2] / within[0]
+        );
+    }
+}
+
+fn make(first: u64, n: u64, keep: Option<&Path>) {
+    for seed in first..first + n {
+        for kind in KINDS {
+            Clean::new(kind, seed, keep);
+        }
+    }
+}
+
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
     let number = |i: usize, or: u64| args.get(i).and_then(|v| v.parse().ok()).unwrap_or(or);
     let verbose = args.iter().any(|a| a == "-v");
     let keep = args.iter().position(|a| a == "--keep").and_then(|i| args.get(i + 1));
-    let keep = keep.map(std::path::Path::new);
+    let keep = keep.map(Path::new);
     match args.first().map(String::as_str) {
         Some("bursts") | None => bursts(number(2, 20_000), number(1, 30), verbose, keep),
+        Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
+        Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
+        // Only fills the folder, so that judging later is quick.
+        Some("make") => make(number(2, 20_000), number(1, 30), keep),
         Some(other) => eprintln!("no such table: {other}"),
     }
 }

@@ -35,6 +35,11 @@ pub const CEILING_PX: f64 = SIGMA[17];
 /// Scale variance of the gradient at each level: v + 4^l/3 with v = 0, 1, 5.
 pub const S1_SQUARED: [f64; 3] = [1.0 / 3.0, 1.0 + 4.0 / 3.0, 5.0 + 16.0 / 3.0];
 
+/// Between lone edges, which the tables would have read at 1.00, 1.08 and 1.11 of the truth on the
+/// three levels, and textures of overlapping shapes, read at 0.82, 0.87 and 0.89: measured on
+/// patches of known blur. Nothing in a tile's sums tells the two apart.
+const BALANCE: [f64; 3] = [1.05, 1.0, 0.97];
+
 /// Blur for a ridge ratio at a level, with the slope dσ/dR there (negative).
 pub fn sigma_of_ratio(level: usize, ratio: f64) -> (f64, f64) {
     let table = &RATIO[level];
@@ -43,7 +48,8 @@ pub fn sigma_of_ratio(level: usize, ratio: f64) -> (f64, f64) {
     let (r0, r1) = (table[at - 1], table[at]);
     let slope = (SIGMA[at] - SIGMA[at - 1]) / (r1 - r0);
     let sigma = SIGMA[at - 1] + slope * (ratio - r0);
-    (sigma.clamp(FLOOR_PX, CEILING_PX), slope)
+    let balance = BALANCE[level];
+    ((balance * sigma).clamp(FLOOR_PX, CEILING_PX), balance * slope)
 }
 
 /// A ratio measured on ridge pixels.
@@ -63,6 +69,8 @@ pub struct RidgeRatio {
 pub const RIDGE_LEAST: [f32; 3] = [8.0, 6.0, 4.0];
 /// Least peak gradient over noise.
 pub const SNR_LEAST: f64 = 5.0;
+/// Being the largest of its neighbours, a ridge pixel holds more than its share of noise.
+const NOISE_ON_RIDGE: f64 = 1.6;
 /// Ridge pixels along one edge are not independent: their errors are taken this much larger.
 const RIDGE_CORRELATION: f64 = 2.5;
 
@@ -75,8 +83,8 @@ pub fn ridge_ratio(cell: &CellStats, noise: &LevelNoise, level: usize) -> Option
         return None;
     }
     let n = f64::from(cell.ridge_n);
-    let s22 = f64::from(cell.s22) - n * n2;
-    let s12 = f64::from(cell.s12) - n * nc;
+    let s22 = f64::from(cell.s22) - NOISE_ON_RIDGE * n * n2;
+    let s12 = f64::from(cell.s12) - NOISE_ON_RIDGE * n * nc;
     if s22 <= 0.0 || s12 <= 0.0 {
         return None;
     }
@@ -97,11 +105,8 @@ mod tests {
         for (level, table) in RATIO.iter().enumerate() {
             assert!(table.windows(2).all(|w| w[0] > w[1]));
             for (sigma, ratio) in SIGMA.iter().zip(table) {
-                approx::assert_abs_diff_eq!(
-                    sigma_of_ratio(level, *ratio).0,
-                    *sigma,
-                    epsilon = 1e-9
-                );
+                let want = (BALANCE[level] * sigma).clamp(FLOOR_PX, CEILING_PX);
+                approx::assert_abs_diff_eq!(sigma_of_ratio(level, *ratio).0, want, epsilon = 1e-9);
             }
         }
         assert!((sigma_of_ratio(0, 2.0).0 - FLOOR_PX).abs() < 1e-12);

@@ -23,8 +23,9 @@ const READY_PX: f64 = 2.0;
 const LEAST_SHARE: f64 = 0.5;
 /// Share and least number of quiet tiles, by tone, on which level 0 noise is read.
 const QUIET_0: (f64, usize) = (0.04, 12);
-/// What the tile-to-tile scatter of textures adds to the error of blur, as a share of it.
-const MODEL_SCATTER: f64 = 0.08;
+/// What not knowing edges from textures (see [`blur`]) and their scatter from tile to tile add to
+/// the error of blur, as a share of it.
+const MODEL_SCATTER: f64 = 0.20;
 
 /// The state of one tile.
 #[derive(Debug, Clone, Copy, PartialEq)]

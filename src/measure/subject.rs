@@ -19,7 +19,7 @@ pub const DIRECTION_BOX_PX: usize = 160;
 /// Pixels around the subject that [`SubjectSums::measure`] wants to see, px on each side.
 pub const REACH_PX: usize = 128;
 /// Blur at level 1 below which directions are read on level 0, px.
-const DIRECTION_LEVEL_0_PX: f32 = 1.6;
+const DIRECTION_LEVEL_0_PX: f32 = 1.2;
 /// Tile side at level 0 within the box.
 const TILE: usize = focus_map::TILE_PX;
 /// Tiles on a side of the box.

@@ -48,7 +48,7 @@ const CLIPPED_MOST: f64 = 0.5;
 /// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
 const DARK_DN: f64 = 10.0;
 /// Sharp 64-px tiles that must hang together to count as a sharp area.
-const CLUSTER_LEAST: usize = 10;
+const CLUSTER_LEAST: usize = 5;
 /// How well the directions of a frame's boxes must agree (length of the mean of e^2iθ).
 const AGREE: f64 = 0.85;
 /// Boxes that must agree.
@@ -383,11 +383,15 @@ fn movement(
     subject: Option<&SubjectBox>,
     best: Option<&SubjectBox>,
 ) -> Option<Movement> {
+    // Fine structure shows a short smear best, coarse structure a long one: a smear keeps just
+    // those fine edges that lie along it. So either level may find it.
     let own = subject.and_then(|s| {
-        let level = s.direction_level;
-        let reference = best.map(|b| &b.profiles[level]);
-        smear(&s.profiles[level], reference)
-            .or_else(|| smear(&s.profiles[1 - level], best.map(|b| &b.profiles[1 - level])))
+        [0, 1].iter().filter_map(|l| smear(&s.profiles[*l], best.map(|b| &b.profiles[*l]))).max_by(
+            |a, b| {
+                let key = |s: &Smear| (s.is_movement(), s.z);
+                key(a).0.cmp(&key(b).0).then(key(a).1.total_cmp(&key(b).1))
+            },
+        )
     });
     let boxes: Vec<Smear> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
     let moving: Vec<&Smear> = boxes.iter().filter(|s| s.is_movement()).collect();
@@ -587,7 +591,8 @@ fn verdict(mut j: Judged, against: Against<'_>, map: &FocusMap) -> Judged {
     if seen && edge.is_some_and(|a| is_veiled(a, best_px, subject.energy / best_box.energy)) {
         j.flags.raise(Flag::Veiled);
     }
-    let motion2 = j.movement.map_or(0.0, |m| m.smear.length_px.powi(2) / 12.0);
+    let moved = j.movement.filter(|m| m.smear.worst_px() > hit_px);
+    let motion2 = moved.map_or(0.0, |m| m.smear.length_px.powi(2) / 12.0);
     let total = (still * still + motion2).sqrt();
     let edge_err = match subject.tile {
         Tile::Blur { std_err_px, .. } => f64::from(std_err_px) / still.max(0.1),
@@ -602,7 +607,6 @@ fn verdict(mut j: Judged, against: Against<'_>, map: &FocusMap) -> Judged {
     let ratio = total / limits.reference_px;
     j.ratio = Measured::new(ratio, ratio * relative * std::f64::consts::SQRT_2, 2);
     let sharp_edges = edge_px(&subject.tile).is_some_and(|a| a <= hit_px);
-    let moved = j.movement.filter(|m| m.smear.worst_px() > hit_px);
     j.call = if total <= hit_px {
         Call::Hit
     } else if total <= near_px {

@@ -17,7 +17,7 @@ const BOX_TILES_LEAST: usize = 8;
 /// Tiles on a side of such a box.
 const BOX_TILES: usize = DIRECTION_BOX_PX / TILE_PX;
 /// Median blur of a box below which its directions are read on level 0, px.
-const DIRECTION_LEVEL_0_PX: f32 = 1.6;
+const DIRECTION_LEVEL_0_PX: f32 = 1.2;
 
 /// Directions in one box of a frame.
 #[derive(Debug, Clone)]

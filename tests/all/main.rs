@@ -1,6 +1,7 @@
 //! The one test binary: a module a capability. See DEVELOPERS.md for how to add a test.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
+mod accuracy;
 mod cli;
 mod detail;
 mod documents;
