@@ -179,7 +179,7 @@ pub fn write(dir: &Path, seed: u64) -> Result<OutingTruth> {
 /// The same with frames of another size; settings are kept, so the field of view changes.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_sized(
     dir: &Path,
     seed: u64,

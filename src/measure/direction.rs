@@ -276,7 +276,8 @@ mod three {
         };
         let down = norm(a, &|i| 1.0 / a[i][i].max(f64::MIN_POSITIVE).sqrt());
         let up = norm(&inverse, &|i| a[i][i].max(0.0).sqrt());
-        if !(down * up <= most) {
+        let condition = down * up;
+        if condition.is_nan() || condition > most {
             return None;
         }
         let x = std::array::from_fn(|i| (0..3).map(|j| inverse[i][j] * b[j]).sum());

@@ -19,7 +19,7 @@ use crate::base::{Flag, FlagSet, Luma, Measured, Plane, Tone};
 pub const BOX_PX: usize = 96;
 /// Side of the larger box in which directions are measured, px.
 pub const DIRECTION_BOX_PX: usize = 160;
-/// Pixels around the subject that [`SubjectBox::measure`] wants to see, px on each side.
+/// Pixels around the subject that [`SubjectSums::measure`] wants to see, px on each side.
 pub const REACH_PX: usize = 128;
 /// Blur at level 1 below which directions are read on level 0, px.
 const DIRECTION_LEVEL_0_PX: f32 = 1.2;

@@ -77,7 +77,7 @@ impl ReportWriter {
     /// Starts a report that will stand at `path`; its working file lies beside it.
     ///
     /// # Errors
-    /// [`Error::Write`] when the folder does not take files.
+    /// [`Error::Write`](crate::Error::Write) when the folder does not take files.
     pub fn create(path: &Path, title: &str) -> Result<Self> {
         let body = beside(path).map_err(|e| failed(path, e))?;
         Ok(ReportWriter {
@@ -93,8 +93,8 @@ impl ReportWriter {
     /// Adds a burst.
     ///
     /// # Errors
-    /// [`Error::Write`] when the disk is full or gone, [`Error::Encode`] when a map does not fit
-    /// its own size.
+    /// [`Error::Write`](crate::Error::Write) when the disk is full or gone,
+    /// [`Error::Encode`](crate::Error::Encode) when a map does not fit its own size.
     pub fn burst(&mut self, page: &BurstPage) -> Result<()> {
         self.note(page);
         let burst = BurstView::new(page)?;
@@ -110,7 +110,8 @@ impl ReportWriter {
     /// Puts head, summary and bursts together and moves the whole to its path.
     ///
     /// # Errors
-    /// [`Error::Write`] when that fails; the path then holds what it held before.
+    /// [`Error::Write`](crate::Error::Write) when that fails; the path then holds what it held
+    /// before.
     pub fn finish(self, outing: &OutingRecord, skipped: &[SkippedRecord]) -> Result<PathBuf> {
         let path = self.path.clone();
         self.assemble(outing, skipped).map_err(|e| failed(&path, e))?;

@@ -41,7 +41,7 @@ fn a_folder_that_must_not_be_read_is_told() {
     place.outing(&[1]);
     place.put("day/locked/a.jpg", &jpeg(&picture(1.0), &[]));
     let locked = place.path().join("day/locked");
-    fs::set_permissions(&locked, fs::Permissions::from_mode(0)).unwrap();
+    fs::set_permissions(&locked, fs::Permissions::from_mode(0o0)).unwrap();
     // The superuser reads it anyway.
     if fs::read_dir(&locked).is_err() {
         let (record, code) = place.culled(&["day"]);
