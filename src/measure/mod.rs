@@ -15,7 +15,6 @@ pub mod diffraction;
 pub mod direction;
 mod flat_tiles;
 pub mod focus_map;
-pub mod focus_planes;
 pub mod follow;
 pub mod laplacian;
 pub mod noise;

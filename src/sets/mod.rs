@@ -6,7 +6,6 @@ pub mod inspect;
 pub mod judge;
 pub mod outing;
 pub mod pictures;
-pub mod register;
 pub mod rows;
 pub mod shot;
 pub mod taken;
