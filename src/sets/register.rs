@@ -4,6 +4,9 @@ use super::shot::Shot;
 use crate::base::stats::median;
 use crate::measure::follow::{self, FOUND, WHOLE_FOUND};
 
+/// A place in one frame, the same spot in another, px, and the weight of the two.
+type Pair = ((f64, f64), (f64, f64), f64);
+
 /// A similarity: what a place of one frame becomes in another.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Similarity {
@@ -43,11 +46,10 @@ impl Similarity {
     }
 
     /// The similarity that best maps each pair's first place to its second.
-    fn fit(pairs: &[((f64, f64), (f64, f64), f64)]) -> Option<Similarity> {
+    fn fit(pairs: &[Pair]) -> Option<Similarity> {
         let weight: f64 = pairs.iter().map(|p| p.2).sum();
-        let mean = |f: &dyn Fn(&((f64, f64), (f64, f64), f64)) -> f64| {
-            pairs.iter().map(|p| p.2 * f(p)).sum::<f64>() / weight
-        };
+        let mean =
+            |f: &dyn Fn(&Pair) -> f64| pairs.iter().map(|p| p.2 * f(p)).sum::<f64>() / weight;
         let (mx, my) = (mean(&|p| p.0.0), mean(&|p| p.0.1));
         let (nx, ny) = (mean(&|p| p.1.0), mean(&|p| p.1.1));
         let (mut a, mut b, mut s) = (0f64, 0f64, 0f64);
@@ -57,7 +59,7 @@ impl Similarity {
             b += w * (px * qy - py * qx);
             s += w * (px * px + py * py);
         }
-        if !(s > 0.0) {
+        if s.is_nan() || s <= 0.0 {
             return None;
         }
         let (a, b) = (a / s, b / s);
@@ -74,7 +76,7 @@ pub fn register(shots: &[&Shot], from: usize) -> Vec<Option<Similarity>> {
     for order in outward {
         let mut last = Similarity::SAME;
         for i in order {
-            found[i] = one(&shots[from], &shots[i], &last);
+            found[i] = one(shots[from], shots[i], &last);
             last = found[i].unwrap_or(last);
         }
     }
@@ -113,7 +115,7 @@ fn one(from: &Shot, to: &Shot, near: &Similarity) -> Option<Similarity> {
     }
     while pairs.len() >= MATCHES_LEAST {
         let fit = Similarity::fit(&pairs)?;
-        let off = |p: &((f64, f64), (f64, f64), f64)| {
+        let off = |p: &Pair| {
             let q = fit.to(p.0.0, p.0.1);
             (q.0 - p.1.0).hypot(q.1 - p.1.1)
         };

@@ -341,7 +341,7 @@ impl<'a> Layout<'a> {
             }
         }
         let total: f64 = weights.iter().sum();
-        if !(total > 0.0) {
+        if total.is_nan() || total <= 0.0 {
             return None;
         }
         let depth =
