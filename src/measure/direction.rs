@@ -21,7 +21,7 @@ const STRONG_SHARE: f32 = 0.15;
 /// Least edge pixels a direction.
 const PIXELS_LEAST: usize = 12;
 /// Least directions with a value.
-const DIRECTIONS_LEAST: usize = 3;
+const DIRECTIONS_LEAST: usize = 4;
 /// Largest condition number of the fit: above it the directions lie too close together.
 const CONDITION_MOST: f64 = 200.0;
 /// Scatter between directions that is no movement: a share of blur squared, and px².

@@ -24,8 +24,10 @@ const STEP: usize = 32;
 const BAND: std::ops::Range<f64> = 1.9 / 64.0..0.32;
 /// Power over noise that the best frame must show for a frequency to count.
 const REFERENCE_OVER_NOISE: f64 = 6.0;
-/// Where the frame's own power drowns, this share of the noise is taken for it: an upper bound.
-const DROWNED: f64 = 0.35;
+/// Signal over noise below which the frame's own power drowns: only a bound is known then.
+const DROWNED: f64 = 1.0;
+/// Share of the noise that may hide signal where it drowns.
+const HIDDEN: f64 = 0.5;
 /// Frequencies a ring needs.
 const RING_LEAST: usize = 8;
 /// A ring whose directions bunch more than this (length of the mean of e^2iφ) says nothing.
@@ -97,6 +99,8 @@ struct Cell {
     fy: f64,
     ratio: f64,
     weight: f64,
+    /// The ratio is at most this, no more is known.
+    bound: bool,
 }
 
 /// Noise density at a frequency: white as far as each band tells.
@@ -184,7 +188,9 @@ fn comparable(
             if of(best.0) < REFERENCE_OVER_NOISE * n_best {
                 continue;
             }
-            let here = (of(frame.0) - n).max(DROWNED * n);
+            let signal = of(frame.0) - n;
+            let bound = signal < DROWNED * n;
+            let here = if bound { signal.max(0.0) + HIDDEN * n } else { signal };
             let unsure = (n / here).powi(2) + (n_best / there).powi(2);
             cells.push(Cell {
                 ring: (f * TILE as f64).round() as usize,
@@ -192,37 +198,54 @@ fn comparable(
                 fy,
                 ratio: (here / there).ln(),
                 weight: 1.0 / (SCATTER + unsure),
+                bound,
             });
         }
     }
     // Rings that see too few directions say nothing of movement.
     let rings = cells.iter().map(|c| c.ring).max()? + 1;
     let mut seen = vec![(0usize, 0f64, 0f64); rings];
+    // A ring's level must be known; what only has a bound can show a furrow in it.
+    let mut known = vec![0usize; rings];
     for c in &cells {
+        known[c.ring] += usize::from(!c.bound);
         let angle = 2.0 * c.fy.atan2(c.fx);
         let s = &mut seen[c.ring];
         *s = (s.0 + 1, s.1 + angle.cos(), s.2 + angle.sin());
     }
     let good: Vec<bool> = seen
         .iter()
-        .map(|(n, c, s)| *n >= RING_LEAST && c.hypot(*s) <= RING_BUNCHED * *n as f64)
+        .zip(&known)
+        .map(|((n, c, s), known)| *known >= RING_LEAST && c.hypot(*s) <= RING_BUNCHED * *n as f64)
         .collect();
     cells.retain(|c| good[c.ring]);
     (good.iter().filter(|g| **g).count() >= RINGS_LEAST).then_some(cells)
 }
 
-/// Weighted scatter of the log ratios about each ring's level when a movement is taken out.
+/// Weighted scatter of the log ratios about each ring's level when a movement is taken out. A
+/// ratio of which only a bound is known counts when the movement leaves it above that.
 fn scatter(cells: &[Cell], rings: usize, length_px: f64, angle: f64) -> f64 {
     let (sin, cos) = angle.sin_cos();
+    let furrow = |c: &Cell| {
+        let sinc = super::bessel::sinc(length_px * (c.fx * cos + c.fy * sin));
+        (sinc * sinc).max(LEAK).ln()
+    };
     let mut sums = vec![(0f64, 0f64, 0f64); rings];
-    for c in cells {
-        let along = length_px * (c.fx * cos + c.fy * sin);
-        let sinc = super::bessel::sinc(along);
-        let v = c.ratio - (sinc * sinc).max(LEAK).ln();
+    for c in cells.iter().filter(|c| !c.bound) {
+        let v = c.ratio - furrow(c);
         let s = &mut sums[c.ring];
         *s = (s.0 + c.weight, s.1 + c.weight * v, s.2 + c.weight * v * v);
     }
-    sums.iter().filter(|s| s.0 > 0.0).map(|(w, v, v2)| v2 - v * v / w).sum()
+    let known: f64 = sums.iter().filter(|s| s.0 > 0.0).map(|(w, v, v2)| v2 - v * v / w).sum();
+    let above: f64 = cells
+        .iter()
+        .filter(|c| c.bound)
+        .map(|c| {
+            let (w, v, _) = sums[c.ring];
+            c.weight * (v / w + furrow(c) - c.ratio).max(0.0).powi(2)
+        })
+        .sum();
+    known + above
 }
 
 #[cfg(test)]
