@@ -12,5 +12,7 @@ mod noise_frame;
 mod noise_gains;
 mod noise_jpeg;
 mod optics;
+#[cfg(feature = "raw")]
+mod raw;
 mod render;
 mod synthetic;

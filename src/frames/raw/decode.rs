@@ -17,14 +17,13 @@ use super::super::exposure::Exposure;
 use super::super::open::unreadable;
 use super::super::still::check_size;
 use super::super::Orientation;
+use super::luma::FACTORS;
 use super::metadata;
 use super::{Filter, RawFrame};
 use crate::error::SkipReason;
 
 /// Characters of the decoder's message that are passed on.
 const LONGEST_MESSAGE: usize = 80;
-/// Neutral light seen by a filter outside this range of factors is a placeholder.
-const FACTORS: std::ops::RangeInclusive<f32> = 0.1..=20.0;
 
 /// What is known of a raw file without its samples.
 pub(in super::super) struct RawHeader {

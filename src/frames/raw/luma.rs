@@ -15,7 +15,7 @@ use crate::base::tone::encode_srgb;
 /// Beside samples above this share of full scale no colour difference is trusted.
 const NEARLY_CLIPPED: f32 = 0.95;
 /// White balance factors outside this range are placeholders.
-const FACTORS: std::ops::RangeInclusive<f32> = 0.1..=20.0;
+pub(super) const FACTORS: std::ops::RangeInclusive<f32> = 0.1..=20.0;
 /// Samples in the table of the curve, less one.
 const STEPS: usize = 65_535;
 

@@ -1,0 +1,126 @@
+//! Raw files: written by the simulator, read back sample by sample; levels, borders, exposure;
+//! damaged and foreign files.
+
+use stopwise::SkipReason;
+use stopwise::demo::dng::{self, RawPicture, dng as written};
+use stopwise::demo::file::{MAKE, MODEL, Tags};
+use stopwise::demo::sensor::{Rendering, Sensor};
+use stopwise::demo::{LinearFrame, Picture};
+use stopwise::frames::raw::{Filter, decode_raw, load_raw, raw_makers};
+
+const RENDERING: Rendering = Rendering {
+    iso: 400.0,
+    exposure: 0.66,
+    noise_reduction: 0.0,
+    sharpen_px: 0.9,
+    sharpen: 0.0,
+    contrast: 0.0,
+};
+
+fn light(width_px: usize, height_px: usize) -> LinearFrame {
+    let value = |i: usize| {
+        let (x, y) = ((i / 3 % width_px) as f32, (i / 3 / width_px) as f32);
+        0.05 + 0.9 * (x / width_px as f32) + 0.02 * (y / 5.0).sin() + 0.01 * (i % 3) as f32
+    };
+    let data = (0..width_px * height_px * 3).map(value).collect();
+    LinearFrame { width_px, height_px, channels: 3, data }
+}
+
+fn picture() -> RawPicture {
+    dng::read_out(&light(160, 120), &Sensor::ORDINARY, &RENDERING, 5)
+}
+
+#[test]
+fn a_written_raw_file_reads_back_sample_by_sample() {
+    let raw = picture();
+    let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
+    assert_eq!((read.width_px, read.height_px), (160, 120));
+    assert_eq!(read.mosaic, raw.data);
+    assert_eq!(read.pattern, [Filter::Red, Filter::Green, Filter::Green, Filter::Blue]);
+    assert_eq!(read.black_dn, [512.0; 4]);
+    assert_eq!(read.white_dn, 16_383.0);
+    assert_eq!((read.make.as_str(), read.model.as_str()), (MAKE, MODEL));
+    let [r, g, b] = read.white_balance.unwrap();
+    approx::assert_abs_diff_eq!(r, 1.0 / 0.53, epsilon = 1e-4);
+    approx::assert_abs_diff_eq!(b, 1.0 / 0.64, epsilon = 1e-4);
+    assert_eq!(g, 1.0);
+}
+
+#[test]
+fn a_shielded_border_of_odd_size_is_cut_and_filters_and_black_stay_in_place() {
+    // DNG specification: pattern and black levels count from the corner of the lit area.
+    let inner = picture();
+    let (left, top) = (3, 5);
+    let (w, h) = (inner.width_px + left, inner.height_px + top);
+    let data = (0..w * h)
+        .map(|i| match (i % w, i / w) {
+            (x, y) if x < left || y < top => 500,
+            (x, y) => inner.data[(y - top) * inner.width_px + x - left],
+        })
+        .collect();
+    let raw = RawPicture {
+        width_px: w,
+        height_px: h,
+        data,
+        border_px: (left, top),
+        black_dn: [500, 510, 520, 530],
+        white_dn: 16_383,
+    };
+    let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
+    assert_eq!((read.width_px, read.height_px), (inner.width_px, inner.height_px));
+    assert_eq!(read.mosaic, inner.data);
+    assert_eq!(read.pattern, [Filter::Red, Filter::Green, Filter::Green, Filter::Blue]);
+    assert_eq!(read.black_dn, [500.0, 510.0, 520.0, 530.0]);
+}
+
+#[test]
+fn cut_constant_and_foreign_files_are_told_apart() {
+    let whole = written(&picture(), &Tags::invented()).unwrap();
+    let reason = |bytes: &[u8]| decode_raw(bytes.to_vec()).unwrap_err();
+    assert_eq!(reason(b""), SkipReason::Empty);
+    // The directories are at the end: without them nothing can be found.
+    for len in [4, 8, 200, whole.len() / 2, whole.len() - 500] {
+        let why = reason(&whole[..len]);
+        assert!(matches!(why, SkipReason::Damaged(_) | SkipReason::Unsupported(_)), "{len} {why}");
+    }
+    let flat = RawPicture { data: vec![700; 160 * 120], ..picture() };
+    let why = reason(&written(&flat, &Tags::invented()).unwrap());
+    assert_eq!(why, SkipReason::Damaged("every raw sample is 700".into()));
+    assert!(matches!(reason(b"no picture at all, only words"), SkipReason::Unsupported(_) | SkipReason::Damaged(_)));
+    // No directory of a maker's own: a camera that the decoder does not know is named.
+    let mut foreign = whole.clone();
+    let version = foreign.windows(4).position(|w| w == [0x12, 0xc6, 1, 0]).unwrap();
+    foreign[version] = 0x11;
+    let why = reason(&foreign);
+    assert!(matches!(&why, SkipReason::Unsupported(s) if s.contains("Velmarrow")), "{why}");
+    assert!(matches!(load_raw(std::path::Path::new("not here.dng")), Err(SkipReason::Unreadable(_))));
+}
+
+#[test]
+fn makers_are_listed_once() {
+    let makers = raw_makers();
+    assert!(makers.len() > 10, "{makers:?}");
+    let mut sorted = makers.clone();
+    sorted.sort_by_key(|m| m.to_lowercase());
+    sorted.dedup();
+    assert_eq!(sorted, makers);
+}
+
+#[test]
+fn luma_and_preview_show_what_a_plain_rendering_shows() {
+    let quiet = Sensor { full_scale_e: 1e9, read_e: 0.0, late_read_e: 0.0 };
+    let light = light(160, 120);
+    let raw = dng::read_out(&light, &quiet, &RENDERING, 1);
+    let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
+    let rendered: Picture =
+        stopwise::demo::sensor::developed(&light, &quiet, &RENDERING, 1);
+    let luma = read.luma16();
+    for y in (4..116).step_by(7) {
+        for x in (4..156).step_by(5) {
+            let want = f32::from(rendered.data[(y * 160 + x) * 3 + 1]);
+            let got = f32::from(luma[y * 160 + x]) / 257.0;
+            // The rendering's colour matrix mixes the faint tint of the light.
+            assert!((got - want).abs() < 2.5, "{x} {y}: {got} {want}");
+        }
+    }
+}
