@@ -201,12 +201,12 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
         }
         let white = f64::from(a.white_dn);
         let mut own = pair_tiles(&a, &b, flicker as f32, first.len(), white);
-        own.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level)));
         // Flat for its tone: ranked within bins of tone, so that bright tiles, whose mean is
         // noisier, are not passed over.
-        own.sort_by(|x, y| x.1.level.total_cmp(&y.1.level));
+        own.sort_unstable_by(|x, y| x.1.level.total_cmp(&y.1.level).then(x.0.total_cmp(&y.0)));
+        let count = own.len();
         for bin in 0..BINS {
-            let span = &mut own[bin * own.len() / BINS..(bin + 1) * own.len() / BINS];
+            let span = &mut own[bin * count / BINS..(bin + 1) * count / BINS];
             span.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level)));
             let wanted = (PAIR_FLATTEST * span.len() as f64).ceil() as usize;
             chosen.extend(span[..wanted].iter().map(|t| t.1));

@@ -16,7 +16,7 @@ mod metadata;
 #[cfg(feature = "raw")]
 pub use decode::{decode_raw, load_raw, raw_makers};
 #[cfg(feature = "raw")]
-pub(super) use decode::{RawHeader, raw_header};
+pub(super) use decode::raw_header;
 
 use super::Orientation;
 use crate::base::{Plane, Tone};
