@@ -586,7 +586,7 @@ mod tests {
         (0..4)
             .map(|_| {
                 let mut plane = Plane::from_fn(256, 192, Tone::Linear, |x, y| {
-                    let ground = 0.01 + 0.05 * (x / 16) as f32;
+                    let ground = 0.02 + 0.05 * (x / 16) as f32;
                     let ripple = ((x * 7 + y * 5) % 11) as f32 / 11.0 - 0.5;
                     let mean = ground + texture * ripple;
                     let sigma = (a * f64::from(mean).max(0.0) + b).sqrt();
@@ -612,7 +612,7 @@ mod tests {
 
     #[test]
     fn n4_a_pair_gives_it_in_spite_of_texture() {
-        let (first, second) = (planes(0.0005, 1e-5, 3, 0.1), planes(0.0005, 1e-5, 4, 0.1));
+        let (first, second) = (planes(0.0005, 1e-5, 3, 0.03), planes(0.0005, 1e-5, 4, 0.03));
         let found = raw_noise_of_pair(&first, &second).unwrap();
         for (level, want) in [(0.25, 0.011_619), (0.02, 0.004_472_1)] {
             let got = found.sigma_at(level).unwrap().value;
@@ -623,7 +623,7 @@ mod tests {
         assert_eq!(single.method, RawMethod::UpperBound);
         assert!(single.sigma_at(0.25).unwrap().value > 0.011_619);
         // Another scene is no pair.
-        let moved: Vec<Plane> = planes(0.0005, 1e-5, 5, 0.1)
+        let moved: Vec<Plane> = planes(0.0005, 1e-5, 5, 0.03)
             .into_iter()
             .map(|p| Plane { data: p.data.iter().rev().copied().collect(), ..p })
             .collect();

@@ -124,3 +124,18 @@ fn luma_and_preview_show_what_a_plain_rendering_shows() {
         }
     }
 }
+
+/// Writes a raw file and its samples where another reader can be held against them
+/// (`testdata/check_dng.py`): `STOPWISE_DNG_OUT=folder cargo test --test all raw::for_other`.
+#[test]
+fn for_other_readers_a_file_is_written_when_asked_for() {
+    let raw = picture();
+    let bytes = written(&raw, &Tags::invented()).unwrap();
+    assert_eq!(&bytes[..4], b"II\x2a\0");
+    if let Some(folder) = std::env::var_os("STOPWISE_DNG_OUT") {
+        let folder = std::path::PathBuf::from(folder);
+        std::fs::write(folder.join("frame.dng"), &bytes).unwrap();
+        let samples: Vec<u8> = raw.data.iter().flat_map(|v| v.to_le_bytes()).collect();
+        std::fs::write(folder.join("frame.u16"), samples).unwrap();
+    }
+}
