@@ -113,6 +113,9 @@ pub struct NoiseArgs {
     /// Folders or files; best are two raw frames of one still scene at each ISO
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
+    /// Write a page with the photon-transfer curves
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
     /// Write the record as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub json: Option<PathBuf>,

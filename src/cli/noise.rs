@@ -1,6 +1,6 @@
 //! `stopwise noise`.
 
-use stopwise::render::{json, term};
+use stopwise::render::{html, json, term};
 use stopwise::sets::body_noise;
 
 use super::args::NoiseArgs;
@@ -17,6 +17,9 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
     screen.done();
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if let Some(path) = &typed.report {
+        html::write_noise(path, &record)?;
     }
     if !to_output {
         show::result(&term::noise(&record, show::style()))?;

@@ -2,6 +2,7 @@
 
 pub mod column;
 pub mod noise_record;
+pub mod noise_table;
 pub mod page;
 pub mod record;
 pub mod summary;

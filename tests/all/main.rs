@@ -14,5 +14,6 @@ mod noise_jpeg;
 mod optics;
 #[cfg(feature = "raw")]
 mod raw;
+mod raw_noise;
 mod render;
 mod synthetic;
