@@ -56,6 +56,12 @@ const SINGLE_REL_ERR: f64 = 0.015;
 const PAIR_REL_ERR: f64 = 0.007;
 /// Share of the tiles of a pair that are used: those flattest in the mean of both frames.
 const PAIR_FLATTEST: f64 = 0.5;
+/// Low over high band in the difference of a pair beyond which the frames did not fit on each
+/// other: sigma would be some 2 % high, and one frame does better.
+const PAIR_SLOPE: f64 = 1.05;
+/// The difference of a pair does not know where the scene is textured, unless the frames did not
+/// fit: then it is larger there than in flat places, and beyond this factor the pair is refused.
+const PAIR_MISFIT: f64 = 1.05;
 /// Frames of a pair may be this far apart, samples of one plane.
 const MOST_SHIFT: isize = 3;
 /// Frames of a pair may differ by this factor in brightness.
@@ -192,6 +198,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
     }
     let shift = whole_shift(&first[guide], &second[guide])?;
     let mut chosen: Vec<Tile> = Vec::new();
+    let mut misfits: Vec<f64> = Vec::new();
     for (a, b) in first.iter().zip(second) {
         let (a, b) = overlap(a, b, shift);
         let (sum_a, sum_b) = (total(&a), total(&b));
@@ -209,8 +216,16 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
             let span = &mut own[bin * count / BINS..(bin + 1) * count / BINS];
             span.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level)));
             let wanted = (PAIR_FLATTEST * span.len() as f64).ceil() as usize;
-            chosen.extend(span[..wanted].iter().map(|t| t.1));
+            let (flat, rest) = span.split_at(wanted);
+            let mean = |part: &[(f64, Tile)]| {
+                part.iter().map(|t| t.1.choose + t.1.measure).sum::<f64>() / part.len() as f64
+            };
+            misfits.push(mean(rest) / mean(flat));
+            chosen.extend(flat.iter().map(|t| t.1));
         }
+    }
+    if crate::base::stats::median(&mut misfits).is_none_or(|m| !(m < PAIR_MISFIT)) {
+        return None;
     }
     if chosen.len() < LEAST_TILES {
         return None;
@@ -222,9 +237,11 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
             Some((point(span.iter(), ALL_COUNT)?, span.len()))
         })
         .collect();
-    if keep(&mut points) < TRUSTED {
+    let mut slopes: Vec<f64> = points.iter().map(|p| p.0.slope).collect();
+    if crate::base::stats::median(&mut slopes).is_none_or(|s| s > PAIR_SLOPE) {
         return None;
     }
+    keep(&mut points);
     let (beta, covariance) = fit(&points)?;
     Some(RawNoise {
         a: beta[0],
@@ -586,8 +603,8 @@ mod tests {
         (0..4)
             .map(|_| {
                 let mut plane = Plane::from_fn(256, 192, Tone::Linear, |x, y| {
-                    let ground = 0.02 + 0.05 * (x / 16) as f32;
-                    let ripple = ((x * 7 + y * 5) % 11) as f32 / 11.0 - 0.5;
+                    let ground = 0.05 + 0.04 * (x / 16) as f32;
+                    let ripple = 0.25 * ((0.7 * x as f32).sin() + (0.5 * y as f32).cos());
                     let mean = ground + texture * ripple;
                     let sigma = (a * f64::from(mean).max(0.0) + b).sqrt();
                     mean + (sigma * rng.normal()) as f32
@@ -612,7 +629,7 @@ mod tests {
 
     #[test]
     fn n4_a_pair_gives_it_in_spite_of_texture() {
-        let (first, second) = (planes(0.0005, 1e-5, 3, 0.03), planes(0.0005, 1e-5, 4, 0.03));
+        let (first, second) = (planes(0.0005, 1e-5, 3, 0.09), planes(0.0005, 1e-5, 4, 0.09));
         let found = raw_noise_of_pair(&first, &second).unwrap();
         for (level, want) in [(0.25, 0.011_619), (0.02, 0.004_472_1)] {
             let got = found.sigma_at(level).unwrap().value;
@@ -623,7 +640,7 @@ mod tests {
         assert_eq!(single.method, RawMethod::UpperBound);
         assert!(single.sigma_at(0.25).unwrap().value > 0.011_619);
         // Another scene is no pair.
-        let moved: Vec<Plane> = planes(0.0005, 1e-5, 5, 0.03)
+        let moved: Vec<Plane> = planes(0.0005, 1e-5, 5, 0.09)
             .into_iter()
             .map(|p| Plane { data: p.data.iter().rev().copied().collect(), ..p })
             .collect();

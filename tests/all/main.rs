@@ -1,6 +1,8 @@
 //! The one test binary: a module a capability. See DEVELOPERS.md for how to add a test.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
+#[cfg(feature = "raw")]
+mod body_noise;
 mod detail;
 mod exposure;
 mod frames;
