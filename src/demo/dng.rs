@@ -254,8 +254,7 @@ mod tests {
         let white = [0.3127 / 0.3290, 1.0, (1.0 - 0.3127 - 0.3290) / 0.3290];
         let matrix = colour_matrix();
         for row in 0..3 {
-            let seen: f64 =
-                (0..3).map(|k| f64::from(matrix[3 * row + k].0) / 1e4 * white[k]).sum();
+            let seen: f64 = (0..3).map(|k| f64::from(matrix[3 * row + k].0) / 1e4 * white[k]).sum();
             approx::assert_abs_diff_eq!(seen, f64::from(RESPONSE[row]), epsilon = 0.002);
         }
     }

@@ -60,7 +60,8 @@ pub struct Rendering {
 /// Response of the red, green and blue filters to white light.
 pub(super) const RESPONSE: [f32; 3] = [0.53, 1.0, 0.64];
 /// From the sensor's colours to the picture's; rows sum to 1, so that grey stays grey.
-pub(super) const COLOUR: [[f32; 3]; 3] = [[1.20, -0.15, -0.05], [-0.09, 1.20, -0.11], [-0.01, -0.19, 1.20]];
+pub(super) const COLOUR: [[f32; 3]; 3] =
+    [[1.20, -0.15, -0.05], [-0.09, 1.20, -0.11], [-0.01, -0.19, 1.20]];
 
 /// Takes the light of a colour frame through the sensor and the rendering. Grey frames are taken
 /// as light of equal colours. Seeded by row, so threads do not show.

@@ -163,7 +163,9 @@ pub fn raw_noise(planes: &[Plane]) -> Option<RawNoise> {
                     x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level))
                 });
             }
-            points.extend(point(order[..wanted].iter().map(|o| o.1), HIGH_COUNT).map(|p| (p, wanted)));
+            points.extend(
+                point(order[..wanted].iter().map(|o| o.1), HIGH_COUNT).map(|p| (p, wanted)),
+            );
         }
         let share = keep(&mut points);
         let fit = fit(&points)?;
@@ -557,7 +559,9 @@ fn whole_shift(a: &Plane, b: &Plane) -> Option<(isize, isize)> {
         .clone()
         .flat_map(|dy| range.clone().map(move |dx| (dx, dy)))
         .map(|(dx, dy)| (misfit(dx, dy), dx, dy))
-        .min_by(|p, q| p.0.total_cmp(&q.0).then((p.1.abs() + p.2.abs()).cmp(&(q.1.abs() + q.2.abs()))))?;
+        .min_by(|p, q| {
+            p.0.total_cmp(&q.0).then((p.1.abs() + p.2.abs()).cmp(&(q.1.abs() + q.2.abs())))
+        })?;
     (dx.abs() < MOST_SHIFT && dy.abs() < MOST_SHIFT).then_some((dx, dy))
 }
 

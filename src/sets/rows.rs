@@ -13,8 +13,8 @@ use crate::measure::diffraction;
 use crate::measure::focus_map::{FocusMap, TILE_PX};
 use crate::measure::spectrum::Spectrum;
 use crate::report::record::{
-    AtOutput, Call, Cause, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, Motion, Sharpest,
-    SubjectAt,
+    AtOutput, Call, Cause, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, Motion,
+    Sharpest, SubjectAt,
 };
 
 /// Blur of one pixel of the output, equal in MTF50 to a Gaussian of this many of its pixels
@@ -171,11 +171,7 @@ pub fn frame_row(
     FrameRecord {
         path: frame.shown.clone(),
         partner: frame.partner.as_ref().map(|p| p.display().to_string()),
-        source: if frame.kind == FileKind::Raw {
-            FrameSource::Raw
-        } else {
-            FrameSource::Rendered
-        },
+        source: if frame.kind == FileKind::Raw { FrameSource::Raw } else { FrameSource::Rendered },
         burst: burst_id,
         width_px,
         height_px,

@@ -175,11 +175,13 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
         assert_eq!((a.width_px, a.height_px), (900, 600));
         assert_eq!(a.exposure.iso, Some(200));
         assert_eq!(a.exposure.pixel_pitch_um.map(f64::round), Some(6.0));
-        // Blur is in pixels of the full mosaic. Method F3: 0.87 to 0.98 of truth on textures,
-        // 0.95 to 1.15 on edges; the rendering's own demosaic sharpens.
+        // Blur is in pixels of the full mosaic: half of truth or twice would be a swapped scale.
+        // How near the measure itself comes is tested elsewhere; the raw road must not be further
+        // off than the rendered one, whose demosaic sharpens.
         let (x, y) = (a.blur_sigma_px.unwrap(), b.blur_sigma_px.unwrap());
         println!("true {:.3} raw {:.3} rendered {:.3}", truth.sigma_px, x.value, y.value);
-        let ratio = x.value / truth.sigma_px;
-        assert!((0.8..1.2).contains(&ratio), "{x:?} of {}", truth.sigma_px);
+        let off = |m: f64| (m / truth.sigma_px).ln().abs();
+        assert!(off(x.value) < 0.35, "{x:?} of {}", truth.sigma_px);
+        assert!(off(x.value) < off(y.value) + 0.05, "{x:?} {y:?} of {}", truth.sigma_px);
     }
 }

@@ -86,14 +86,20 @@ fn cut_constant_and_foreign_files_are_told_apart() {
     let flat = RawPicture { data: vec![700; 160 * 120], ..picture() };
     let why = reason(&written(&flat, &Tags::invented()).unwrap());
     assert_eq!(why, SkipReason::Damaged("every raw sample is 700".into()));
-    assert!(matches!(reason(b"no picture at all, only words"), SkipReason::Unsupported(_) | SkipReason::Damaged(_)));
+    assert!(matches!(
+        reason(b"no picture at all, only words"),
+        SkipReason::Unsupported(_) | SkipReason::Damaged(_)
+    ));
     // No directory of a maker's own: a camera that the decoder does not know is named.
     let mut foreign = whole.clone();
     let version = foreign.windows(4).position(|w| w == [0x12, 0xc6, 1, 0]).unwrap();
     foreign[version] = 0x11;
     let why = reason(&foreign);
     assert!(matches!(&why, SkipReason::Unsupported(s) if s.contains("Velmarrow")), "{why}");
-    assert!(matches!(load_raw(std::path::Path::new("not here.dng")), Err(SkipReason::Unreadable(_))));
+    assert!(matches!(
+        load_raw(std::path::Path::new("not here.dng")),
+        Err(SkipReason::Unreadable(_))
+    ));
 }
 
 #[test]
@@ -112,8 +118,7 @@ fn luma_and_preview_show_what_a_plain_rendering_shows() {
     let light = light(160, 120);
     let raw = dng::read_out(&light, &quiet, &RENDERING, 1);
     let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
-    let rendered: Picture =
-        stopwise::demo::sensor::developed(&light, &quiet, &RENDERING, 1);
+    let rendered: Picture = stopwise::demo::sensor::developed(&light, &quiet, &RENDERING, 1);
     let luma = read.luma16();
     for y in (4..116).step_by(7) {
         for x in (4..156).step_by(5) {
@@ -138,4 +143,35 @@ fn for_other_readers_a_file_is_written_when_asked_for() {
         let samples: Vec<u8> = raw.data.iter().flat_map(|v| v.to_le_bytes()).collect();
         std::fs::write(folder.join("frame.u16"), samples).unwrap();
     }
+}
+
+#[test]
+fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a.dng");
+    let mut bytes = written(&picture(), &Tags::invented()).unwrap();
+    let exposure = |bytes: &[u8]| {
+        std::fs::write(&path, bytes).unwrap();
+        let found = stopwise::frames::find(std::slice::from_ref(&path)).unwrap();
+        stopwise::frames::read_header(&found.items[0]).unwrap().exposure.unwrap()
+    };
+    let e = exposure(&bytes);
+    approx::assert_abs_diff_eq!(e.exposure_time_s.unwrap().value, 1.0 / 160.0, epsilon = 1e-9);
+    assert_eq!(e.f_number.unwrap().value, 5.6);
+    assert_eq!(e.iso.unwrap().value, 400.0);
+    assert_eq!(e.taken_at.unwrap().value.to_string(), "2031-06-14T15:02:09.05+02:00");
+    approx::assert_abs_diff_eq!(e.pixel_pitch_um.unwrap().value, 6.0, epsilon = 1e-3);
+    assert_eq!(e.body.model.unwrap().value, MODEL);
+    // Some programs write every exposure tag as 0.
+    let zeroed = |bytes: &mut Vec<u8>, from: &[u8], len: usize| {
+        let at = bytes.windows(from.len()).rposition(|w| w == from).unwrap() + from.len() - len;
+        bytes[at..at + len].fill(0);
+    };
+    let ratio = |n: u32, d: u32| [n.to_le_bytes(), d.to_le_bytes()].concat();
+    zeroed(&mut bytes, &ratio(1, 160), 8);
+    zeroed(&mut bytes, &ratio(56, 10), 8);
+    zeroed(&mut bytes, &[0x27, 0x88, 3, 0, 1, 0, 0, 0, 0x90, 0x01], 2);
+    let e = exposure(&bytes);
+    assert_eq!((e.exposure_time_s, e.f_number, e.iso), (None, None, None));
+    assert!(e.taken_at.is_some());
 }

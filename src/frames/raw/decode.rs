@@ -13,10 +13,10 @@ use rawler::rawsource::RawSource;
 use rawler::tags::{DngTag, TiffCommonTag};
 use rawler::{RawImage, RawImageData, RawlerError};
 
+use super::super::Orientation;
 use super::super::exposure::Exposure;
 use super::super::open::unreadable;
 use super::super::still::check_size;
-use super::super::Orientation;
 use super::luma::FACTORS;
 use super::metadata;
 use super::{Filter, RawFrame};
@@ -47,8 +47,9 @@ pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
 /// As [`load_raw`].
 pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     guarded(bytes, |source, decoder| {
-        let image =
-            decoder.raw_image(source, &RawDecodeParams::default(), false).map_err(|e| reason(&e))?;
+        let image = decoder
+            .raw_image(source, &RawDecodeParams::default(), false)
+            .map_err(|e| reason(&e))?;
         let area = area_of(&image);
         check_size(area.width as u32, area.height as u32, source.buf().len() as u64)?;
         frame(image, area, decoder.format_hint() == FormatHint::DNG)?.check()
@@ -138,11 +139,7 @@ impl Area {
 
 fn area_of(image: &RawImage) -> Area {
     let rect = |r: Rect| Area { x0: r.p.x, y0: r.p.y, width: r.d.w, height: r.d.h };
-    Area::of(
-        (image.width, image.height),
-        image.active_area.map(rect),
-        image.crop_area.map(rect),
-    )
+    Area::of((image.width, image.height), image.active_area.map(rect), image.crop_area.map(rect))
 }
 
 /// The area of a DNG by its tags (DNG specification 1.7: ActiveArea, DefaultCropOrigin and
@@ -223,8 +220,8 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<RawFrame, SkipReas
         return Err(SkipReason::Damaged("its black level is not below its white level".into()));
     }
     let [red, green, blue, _] = image.wb_coeffs;
-    let white_balance = Some([red / green, 1.0, blue / green])
-        .filter(|b| b.iter().all(|f| FACTORS.contains(f)));
+    let white_balance =
+        Some([red / green, 1.0, blue / green]).filter(|b| b.iter().all(|f| FACTORS.contains(f)));
     let RawImageData::Integer(samples) = image.data else {
         return Err(missing("floating-point samples"));
     };

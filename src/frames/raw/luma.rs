@@ -65,7 +65,11 @@ impl RawFrame {
                     let cross = 0.25 * (here[c - 1] + here[c + 1] + up[c] + down[c]);
                     let clip = NEARLY_CLIPPED * balance[colour(self.filter(x, y))];
                     let far = 0.25 * (here[c - 2] + here[c + 2] + up2[c] + down2[c]);
-                    if here[c].max(far) < clip { cross + SECOND_ORDER * (here[c] - far) } else { cross }
+                    if here[c].max(far) < clip {
+                        cross + SECOND_ORDER * (here[c] - far)
+                    } else {
+                        cross
+                    }
                 };
                 *o = curve.at(green);
             }
@@ -115,7 +119,8 @@ impl RawFrame {
         for place in 0..4 {
             let (x, y) = (2 * cx + place % 2, 2 * cy + place / 2);
             let black = self.black_dn[place];
-            let v = (f32::from(self.mosaic[y * self.width_px + x]) - black) / (self.white_dn - black);
+            let v =
+                (f32::from(self.mosaic[y * self.width_px + x]) - black) / (self.white_dn - black);
             if self.pattern[place] == Filter::Clear {
                 sum.iter_mut().for_each(|s| *s += v);
                 n.iter_mut().for_each(|n| *n += 1.0);

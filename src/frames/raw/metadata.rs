@@ -8,10 +8,11 @@ use rawler::exif::Exif;
 use rawler::formats::tiff::{Rational, SRational};
 use rawler::rawsource::RawSource;
 
-use super::super::exposure::{
-    Body, Distance, Exposure, ExposureMode, ExposureProgram, Flash, Lens, LightSource, TakenAt, apex,
-};
 use super::super::Orientation;
+use super::super::exposure::{
+    Body, Distance, Exposure, ExposureMode, ExposureProgram, Flash, Lens, LightSource, TakenAt,
+    apex,
+};
 use crate::base::Known;
 
 /// What stands in a 16-bit sensitivity that did not fit.
@@ -74,7 +75,10 @@ fn of(data: &RawMetadata) -> Exposure {
         exposure_time_s: e
             .exposure_time
             .and_then(positive)
-            .or_else(|| e.shutter_speed_value.and_then(signed).map(apex::t_from_tv))
+            .or_else(|| {
+                let tv = e.shutter_speed_value.and_then(signed);
+                tv.filter(|tv| e.exposure_time.is_none() || tv.abs() > 0.0).map(apex::t_from_tv)
+            })
             .map(Known::from_file),
         f_number: e
             .fnumber
@@ -85,7 +89,9 @@ fn of(data: &RawMetadata) -> Exposure {
         exposure_program: code(e.exposure_program)
             .and_then(ExposureProgram::from_code)
             .map(Known::from_file),
-        exposure_mode: code(e.exposure_mode).and_then(ExposureMode::from_code).map(Known::from_file),
+        exposure_mode: code(e.exposure_mode)
+            .and_then(ExposureMode::from_code)
+            .map(Known::from_file),
         exposure_bias_ev: e.exposure_bias.and_then(signed).map(Known::from_file),
         flash: code(e.flash).map(|bits| Known::from_file(Flash::from_bits(bits))),
         focal_mm: e.focal_length.and_then(positive).map(Known::from_file),

@@ -14,9 +14,9 @@ mod luma;
 mod metadata;
 
 #[cfg(feature = "raw")]
-pub use decode::{decode_raw, load_raw, raw_makers};
-#[cfg(feature = "raw")]
 pub(super) use decode::raw_header;
+#[cfg(feature = "raw")]
+pub use decode::{decode_raw, load_raw, raw_makers};
 
 use super::Orientation;
 use crate::base::{Plane, Tone};
@@ -147,7 +147,9 @@ pub(super) mod tests {
 
     #[test]
     fn planes_take_their_own_samples_and_black() {
-        let raw = frame(6, 5, |x, y| (1000 * (1 + (x % 2) + 2 * (y % 2)) / 2 + x / 2 * 10 + y / 2) as u16);
+        let raw = frame(6, 5, |x, y| {
+            (1000 * (1 + (x % 2) + 2 * (y % 2)) / 2 + x / 2 * 10 + y / 2) as u16
+        });
         let planes = raw.planes();
         for (place, plane) in planes.iter().enumerate() {
             assert_eq!((plane.width_px, plane.height_px, plane.step_px), (3, 2, 2));

@@ -198,7 +198,9 @@ impl Decoded {
         match &self.pixels {
             Pixels::Grey8(data) => Luma::U8 { data, channels: 1, width_px, height_px },
             Pixels::YCbCr8(data) => Luma::U8 { data, channels: 3, width_px, height_px },
-            Pixels::Luma16 { luma, .. } | Pixels::Raw { luma, .. } => Luma::U16 { data: luma, width_px, height_px },
+            Pixels::Luma16 { luma, .. } | Pixels::Raw { luma, .. } => {
+                Luma::U16 { data: luma, width_px, height_px }
+            }
         }
     }
 

@@ -81,9 +81,10 @@ fn decades(values: impl Iterator<Item = f64> + Clone, at: (f64, f64)) -> Option<
 /// What the chart shows, for readers of the page.
 pub fn transfer_key(rows: &[&IsoNoise]) -> String {
     let left_out: usize = rows.iter().map(|r| r.curve.iter().filter(|p| !p.kept).count()).sum();
-    let mut text = "Where a curve is level, read noise rules; where it climbs by half a decade for \
+    let mut text =
+        "Where a curve is level, read noise rules; where it climbs by half a decade for \
                     each decade of signal, the light's own shot noise does."
-        .to_owned();
+            .to_owned();
     if left_out > 0 {
         text.push_str(&format!(
             " {} held texture and {} left out.",

@@ -30,11 +30,10 @@ pub(super) fn gain_steps(isos: &[IsoNoise]) -> Vec<u32> {
         .filter_map(|w| {
             let [a, b, c] = w else { return None };
             let stops = |x: f64, y: f64| (y / x).log2();
-            let fall = |x: &(f64, f64, f64), y: &(f64, f64, f64)| {
-                stops(y.1, x.1) / stops(x.0, y.0)
-            };
+            let fall = |x: &(f64, f64, f64), y: &(f64, f64, f64)| stops(y.1, x.1) / stops(x.0, y.0);
             let (before, here) = (fall(a, b), fall(b, c));
-            let err = (a.2 * a.2 + 4.0 * b.2 * b.2 + c.2 * c.2).sqrt() / std::f64::consts::LN_2
+            let err = (a.2 * a.2 + 4.0 * b.2 * b.2 + c.2 * c.2).sqrt()
+                / std::f64::consts::LN_2
                 / stops(b.0, c.0);
             let excess = here - before.max(0.0);
             let sure = excess > STEP_STEEPER && excess > STEP_SURE * err && b.1 / c.1 > STEP_FALLS;

@@ -17,10 +17,10 @@ use super::rows::{self, Typed};
 use crate::base::stats;
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, FileKind, Frame, Want};
+use crate::measure::noise::{RenderedNoise, rendered_noise};
+use crate::measure::raw_noise::{IsoModel, RawNoise};
 #[cfg(feature = "raw")]
 use crate::measure::raw_noise::{RawMethod, raw_noise, raw_noise_of_pair};
-use crate::measure::raw_noise::{IsoModel, RawNoise};
-use crate::measure::noise::{RenderedNoise, rendered_noise};
 use crate::measure::sensor::ROUNDING_DN2;
 use crate::report::noise_record::{
     BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
@@ -53,7 +53,8 @@ const NAMELESS: &str = "unknown body";
 /// A path that does not exist, or nothing to measure.
 pub fn body_noise(paths: &[PathBuf], listener: &dyn Listener) -> Result<(NoiseRecord, bool)> {
     let found = frames::find(paths)?;
-    let row = |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
+    let row =
+        |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
     let mut skipped: Vec<SkippedRecord> =
         found.skipped.iter().map(|(p, reason)| row(p.display().to_string(), reason)).collect();
     let headers: Vec<_> = found.items.par_iter().map(frames::read_header).collect();
@@ -275,9 +276,10 @@ fn series(settings: &[Setting]) -> Option<IsoModel> {
     let agrees = known.iter().all(|(iso, noise)| {
         RAW_LEVELS.iter().all(|level| {
             let own = noise.sigma_at(*level).map(|m| m.value);
-            model.sigma_at(*iso, *level).zip(own).is_some_and(|(m, o)| {
-                (m / o - 1.0).abs() < SERIES_AGREES
-            })
+            model
+                .sigma_at(*iso, *level)
+                .zip(own)
+                .is_some_and(|(m, o)| (m / o - 1.0).abs() < SERIES_AGREES)
         })
     });
     agrees.then_some(model)
@@ -381,9 +383,10 @@ fn rendered_row(setting: &Setting) -> Option<IsoNoise> {
             let mut sigmas: Vec<f64> =
                 covering.filter_map(|n| Some(n.variance_at(tone)?.sqrt())).collect();
             let sigma_dn = stats::median(&mut sigmas)?;
-            let rel = used.iter().flat_map(|n| &n.levels).filter_map(|l| {
-                Some(l.sigma_dn.std_err? / l.sigma_dn.value)
-            });
+            let rel = used
+                .iter()
+                .flat_map(|n| &n.levels)
+                .filter_map(|l| Some(l.sigma_dn.std_err? / l.sigma_dn.value));
             let rel = rel.fold(0.0, f64::max);
             Some(SigmaAt {
                 level: *level,
