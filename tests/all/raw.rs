@@ -149,14 +149,15 @@ fn for_other_readers_a_file_is_written_when_asked_for() {
 fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
     let folder = tempfile::tempdir().unwrap();
     let path = folder.path().join("a.dng");
-    let mut bytes = written(&picture(), &Tags::invented()).unwrap();
+    let tags = Tags { exposure_s: 1.0 / 250.0, ..Tags::invented() };
+    let mut bytes = written(&picture(), &tags).unwrap();
     let exposure = |bytes: &[u8]| {
         std::fs::write(&path, bytes).unwrap();
         let found = stopwise::frames::find(std::slice::from_ref(&path)).unwrap();
         stopwise::frames::read_header(&found.items[0]).unwrap().exposure.unwrap()
     };
     let e = exposure(&bytes);
-    approx::assert_abs_diff_eq!(e.exposure_time_s.unwrap().value, 1.0 / 160.0, epsilon = 1e-9);
+    approx::assert_abs_diff_eq!(e.exposure_time_s.unwrap().value, 1.0 / 250.0, epsilon = 1e-9);
     assert_eq!(e.f_number.unwrap().value, 5.6);
     assert_eq!(e.iso.unwrap().value, 400.0);
     assert_eq!(e.taken_at.unwrap().value.to_string(), "2031-06-14T15:02:09.05+02:00");
@@ -168,7 +169,7 @@ fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
         bytes[at..at + len].fill(0);
     };
     let ratio = |n: u32, d: u32| [n.to_le_bytes(), d.to_le_bytes()].concat();
-    zeroed(&mut bytes, &ratio(1, 160), 8);
+    zeroed(&mut bytes, &ratio(1, 250), 8);
     zeroed(&mut bytes, &ratio(56, 10), 8);
     zeroed(&mut bytes, &[0x27, 0x88, 3, 0, 1, 0, 0, 0, 0x90, 0x01], 2);
     let e = exposure(&bytes);

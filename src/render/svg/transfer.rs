@@ -65,7 +65,7 @@ pub fn transfer_chart(rows: &[&IsoNoise]) -> Option<String> {
 }
 
 fn name(row: &IsoNoise) -> String {
-    row.iso.map_or_else(|| "ISO ?".to_owned(), |iso| format!("ISO {iso}"))
+    row.iso.map_or_else(|| "ISO unknown".to_owned(), |iso| format!("ISO {iso}"))
 }
 
 type Decades = (Axis, Vec<(i32, f64)>);
