@@ -46,7 +46,7 @@ pub fn read_out(
         .into_iter()
         .enumerate()
         .map(|(i, v)| {
-            let colour = (i % width_px & 1) + (i / width_px & 1);
+            let colour = (i % width_px) % 2 + (i / width_px) % 2;
             let dn = f32::from(BLACK_DN) + v * RESPONSE[colour] * range;
             dn.round().clamp(0.0, f32::from(WHITE_DN)) as u16
         })

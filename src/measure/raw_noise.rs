@@ -226,7 +226,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
             chosen.extend(flat.iter().map(|t| t.1));
         }
     }
-    if crate::base::stats::median(&mut misfits).is_none_or(|m| !(m < PAIR_MISFIT)) {
+    if crate::base::stats::median(&mut misfits).is_none_or(|m| m.is_nan() || m > PAIR_MISFIT) {
         return None;
     }
     if chosen.len() < LEAST_TILES {

