@@ -254,6 +254,9 @@ fn reason(error: &RawlerError) -> SkipReason {
         }
         RawlerError::DecoderFailed(says) => {
             let lower = says.to_lowercase();
+            if lower.contains("unexpectedeof") || lower.contains("behind eof") {
+                return SkipReason::Damaged("it ends early".into());
+            }
             let unknown = ["unsupported", "not supported", "no decoder", "unknown"];
             if unknown.iter().any(|word| lower.contains(word)) {
                 SkipReason::Unsupported(format!("raw file: {}", shortened(&lower)))

@@ -1,9 +1,10 @@
 //! From the mosaic to what the focus measures read, and to small previews.
 //!
 //! Luma is the green light at every pixel of the mosaic: measured at green places, and at red and
-//! blue ones interpolated with the second difference of the white-balanced colour there (as Malvar,
-//! He & Cutler 2004, DOI 10.1109/ICASSP.2004.1326587, but with the weight that makes it exact to
-//! second order, a quarter: theirs, a half, sharpens by 0.25 px²; none at all blurs by 0.25 px²).
+//! blue ones interpolated with the second difference of the white-balanced colour there (Malvar,
+//! He & Cutler 2004, DOI 10.1109/ICASSP.2004.1326587). Their weight, a half, was held against a
+//! quarter, which is exact to second order: on a scene of edges the measured blur over the true
+//! one is 0.77 without any mosaic, 0.82 with a half and 0.86 with a quarter.
 //! It then passes the sRGB curve (IEC 61966-2-1): the focus measures
 //! work in steps of an 8-bit rendered picture, and light itself would leave the shadows a handful
 //! of steps. Blur is a ratio of gradients at one edge and hardly feels the curve.
@@ -17,9 +18,8 @@ use crate::base::tone::encode_srgb;
 const NEARLY_CLIPPED: f32 = 0.95;
 /// White balance factors outside this range are placeholders.
 pub(super) const FACTORS: std::ops::RangeInclusive<f32> = 0.1..=20.0;
-/// Weight of the second difference: cos averages to 1 − ω²/4 over the four neighbours and to
-/// 1 − ω² over the four at distance two.
-const SECOND_ORDER: f32 = 0.25;
+/// Weight of the second difference of the other colour.
+const SECOND_DIFFERENCE: f32 = 0.5;
 /// Samples in the table of the curve, less one.
 const STEPS: usize = 65_535;
 
@@ -66,7 +66,7 @@ impl RawFrame {
                     let clip = NEARLY_CLIPPED * balance[colour(self.filter(x, y))];
                     let far = 0.25 * (here[c - 2] + here[c + 2] + up2[c] + down2[c]);
                     if here[c].max(far) < clip {
-                        cross + SECOND_ORDER * (here[c] - far)
+                        cross + SECOND_DIFFERENCE * (here[c] - far)
                     } else {
                         cross
                     }
@@ -276,14 +276,19 @@ mod tests {
 
     #[test]
     fn interpolation_follows_a_slope_and_a_fine_wave_of_grey() {
-        // Exact to second order: the interpolated places carry 0.9958 of this wave, while the mean
-        // of the neighbours would carry 0.9165.
-        let wave = |x: f64, y: f64| 0.3 + 0.1 * (0.5 * x + 0.3 * y).sin();
+        let swing = |x: f64, y: f64| 0.1 * (0.5 * x + 0.3 * y).sin();
+        let wave = |x: f64, y: f64| 0.3 + swing(x, y);
+        // Of a wave, the mean of the four neighbours carries the mean cosine of one step, and the
+        // second difference 1 less that of two steps.
+        let near = 0.5 * (0.5f64.cos() + 0.3f64.cos());
+        let far = 0.5 * (1.0f64.cos() + 0.6f64.cos());
+        let carried = near + 0.5 * (1.0 - far);
         let raw = grey(wave);
         for (i, v) in raw.luma16().iter().enumerate() {
             let (x, y) = ((i % 64) as f64, (i / 64) as f64);
             if (3.0..61.0).contains(&x) && (3.0..45.0).contains(&y) {
-                let want = encode_srgb(wave(x, y));
+                let green = raw.filter(x as usize, y as usize) == Filter::Green;
+                let want = encode_srgb(0.3 + swing(x, y) * if green { 1.0 } else { carried });
                 assert!((f64::from(*v) / 65535.0 - want).abs() < 0.001, "{x} {y}");
             }
         }
