@@ -24,6 +24,7 @@ const SECOND_DIFFERENCE: f32 = 0.5;
 const STEPS: usize = 65_535;
 
 /// Green at every pixel, and how far red and blue are from it at half size.
+#[cfg_attr(not(feature = "raw"), allow(dead_code))]
 pub(in super::super) struct Developed {
     /// sRGB-encoded green, full white at 65535, one sample a pixel.
     pub luma: Vec<u16>,
@@ -78,6 +79,7 @@ impl RawFrame {
     }
 
     /// Luma, and the colour at half size when wanted.
+    #[cfg_attr(not(feature = "raw"), allow(dead_code))]
     pub(in super::super) fn developed(&self, want_colour: bool) -> Developed {
         let chroma = if want_colour && !self.is_monochrome() { self.chroma() } else { Vec::new() };
         Developed { luma: self.luma16(), chroma }
@@ -132,6 +134,7 @@ impl RawFrame {
         std::array::from_fn(|c| if n[c] > 0.0 { sum[c] / n[c] } else { 0.0 })
     }
 
+    #[cfg_attr(not(feature = "raw"), allow(dead_code))]
     fn chroma(&self) -> Vec<[i16; 2]> {
         let curve = Curve::new();
         let balance = self.balance();

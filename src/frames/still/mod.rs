@@ -152,6 +152,7 @@ fn raw_size(_: &[u8]) -> Result<(u32, u32), SkipReason> {
 }
 
 /// A raw frame as a decoded picture, in pixels of its full mosaic.
+#[cfg_attr(not(feature = "raw"), allow(dead_code))]
 pub(super) fn decoded_raw(raw: &RawFrame, want: Want) -> Decoded {
     let developed = raw.developed(want == Want::Colour);
     Decoded {
