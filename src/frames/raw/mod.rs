@@ -103,6 +103,7 @@ impl RawFrame {
 
     /// Refuses what cannot be a picture: no samples, the same sample everywhere, or a foot of
     /// equal rows that are not clipped (the data end early and were filled up).
+    #[cfg_attr(not(feature = "raw"), allow(dead_code))]
     pub(super) fn check(self) -> Result<Self, SkipReason> {
         /// Part of the height that an unfilled foot must have to count; sensors' own dead rows
         /// are outside the picture.
