@@ -30,7 +30,7 @@ pub enum Error {
     },
     /// Nothing measurable was found where frames were expected.
     #[error(
-        "no picture found in {}: give a folder with JPEG, TIFF, PNG or WebP files",
+        "no picture found in {}: give a folder with raw, JPEG, TIFF, PNG or WebP files",
         paths_listed(paths)
     )]
     NoFrames {
@@ -99,8 +99,8 @@ pub enum SkipReason {
         /// Height, px.
         height_px: u32,
     },
-    /// A raw file; raw decoding is not built in.
-    #[error("raw file: raw frames cannot be measured yet")]
+    /// A raw file, and raw decoding is not built in (feature `raw`).
+    #[error("raw file: this build of the program reads no raw files")]
     Raw,
     /// A form of a known format that is not read.
     #[error("not supported: {0}")]

@@ -19,6 +19,8 @@ pub enum Command {
     Cull(CullArgs),
     /// Show everything measured on one frame
     Inspect(InspectArgs),
+    /// Measure the noise of a body at each ISO, from whatever frames of it there are
+    Noise(NoiseArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -102,6 +104,19 @@ pub struct InspectArgs {
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub map: Option<PathBuf>,
     /// Write the record with the tile map as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct NoiseArgs {
+    /// Folders or files; best are two raw frames of one still scene at each ISO
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Write a page with the photon-transfer curves
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub json: Option<PathBuf>,
 }

@@ -6,6 +6,7 @@ mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod noise;
 mod show;
 
 use std::io;
@@ -48,12 +49,18 @@ pub fn run() -> ExitCode {
             // Help and version are asked for; everything else is a mistake.
             let code = if error.use_stderr() { Ended::Nothing } else { Ended::Whole };
             let _ = error.print();
+            if error.kind() == clap::error::ErrorKind::DisplayVersion
+                && std::env::args_os().any(|a| a == "--version")
+            {
+                let _ = show::result(&formats());
+            }
             return ExitCode::from(code.code());
         }
     };
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
+        Command::Noise(typed) => noise::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {
@@ -65,6 +72,18 @@ pub fn run() -> ExitCode {
             ExitCode::from(Ended::Nothing.code())
         }
     }
+}
+
+/// The file formats that this build reads; after the long form of the version.
+fn formats() -> String {
+    #[cfg(feature = "raw")]
+    let raw = format!(
+        "Reads DNG, and raw files of cameras by {}.",
+        stopwise::frames::raw::raw_makers().join(", ")
+    );
+    #[cfg(not(feature = "raw"))]
+    let raw = "Built without raw files.";
+    format!("Reads JPEG, TIFF, PNG and WebP pictures.\n{raw}\n")
 }
 
 fn is_closed_pipe(error: &anyhow::Error) -> bool {

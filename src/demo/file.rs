@@ -39,6 +39,23 @@ pub struct Tags {
     pub serial: String,
 }
 
+impl Tags {
+    /// Ordinary settings of the invented body, for a single file.
+    pub fn invented() -> Tags {
+        Tags {
+            time: "2031:06:14 15:02:09".to_owned(),
+            millisecond: 50,
+            offset: "+02:00".to_owned(),
+            marked_f_number: Some(5.6),
+            exposure_s: 1.0 / 160.0,
+            iso: 400,
+            flash: true,
+            pitch_um: 6.0,
+            serial: "VM7-00042".to_owned(),
+        }
+    }
+}
+
 /// Encodes a picture as JPEG, with Exif when tags are given.
 ///
 /// # Errors
@@ -127,17 +144,7 @@ mod tests {
     #[test]
     fn exif_reads_back() {
         let picture = Picture { width_px: 64, height_px: 48, channels: 3, data: vec![90; 9216] };
-        let tags = Tags {
-            time: "2031:06:14 15:02:09".to_owned(),
-            millisecond: 50,
-            offset: "+02:00".to_owned(),
-            marked_f_number: Some(5.6),
-            exposure_s: 1.0 / 160.0,
-            iso: 400,
-            flash: true,
-            pitch_um: 6.0,
-            serial: "VM7-00042".to_owned(),
-        };
+        let tags = Tags::invented();
         let bytes = jpeg(&picture, 92, false, Some(&tags)).unwrap();
         let read = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)).unwrap();
         let shown = |tag| read.get_field(tag, In::PRIMARY).unwrap().display_value().to_string();

@@ -6,6 +6,7 @@ pub mod burst;
 pub mod camera;
 pub mod causes;
 mod creature;
+pub mod dng;
 pub mod encode;
 pub mod file;
 pub mod layer;

@@ -58,9 +58,10 @@ pub struct Rendering {
 }
 
 /// Response of the red, green and blue filters to white light.
-const RESPONSE: [f32; 3] = [0.53, 1.0, 0.64];
+pub(super) const RESPONSE: [f32; 3] = [0.53, 1.0, 0.64];
 /// From the sensor's colours to the picture's; rows sum to 1, so that grey stays grey.
-const COLOUR: [[f32; 3]; 3] = [[1.20, -0.15, -0.05], [-0.09, 1.20, -0.11], [-0.01, -0.19, 1.20]];
+pub(super) const COLOUR: [[f32; 3]; 3] =
+    [[1.20, -0.15, -0.05], [-0.09, 1.20, -0.11], [-0.01, -0.19, 1.20]];
 
 /// Takes the light of a colour frame through the sensor and the rendering. Grey frames are taken
 /// as light of equal colours. Seeded by row, so threads do not show.
@@ -91,7 +92,12 @@ fn filter(x: usize, y: usize) -> usize {
 }
 
 /// Raw values, white-balanced, 1 = full scale of green.
-fn mosaic(light: &LinearFrame, sensor: &Sensor, rendering: &Rendering, seed: u64) -> Vec<f32> {
+pub(super) fn mosaic(
+    light: &LinearFrame,
+    sensor: &Sensor,
+    rendering: &Rendering,
+    seed: u64,
+) -> Vec<f32> {
     let (w, ch) = (light.width_px, light.channels);
     let full = sensor.full_scale_at(rendering.iso);
     let read_square = sensor.read_at(rendering.iso).powi(2);

@@ -13,6 +13,7 @@ mod jpeg_header;
 mod kind;
 mod open;
 mod orientation;
+pub mod raw;
 mod still;
 mod walk;
 

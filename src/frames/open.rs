@@ -2,7 +2,7 @@
 
 use std::fs::{self, File};
 use std::io::{self, BufReader, Seek};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 use super::still::{Decoded, Want, check_size, decode_into, no_header, size_of_other};
 use super::{Exposure, FileKind, FoundFile, JpegHeader, Orientation};
@@ -20,7 +20,7 @@ pub struct Frame {
     pub path: PathBuf,
     /// Its name in reports: the path below what was asked for.
     pub shown: String,
-    /// The raw file taken in the same go, if there is one.
+    /// The other file of the same exposure, if there is one: JPEG beside raw, or raw beside JPEG.
     pub partner: Option<PathBuf>,
     /// What it is.
     pub kind: FileKind,
@@ -48,15 +48,60 @@ impl Frame {
 }
 
 /// Reads the header of a picture file: its size in pixels, checked, and what the camera wrote.
-/// A JPEG is read up to its pixels only.
+/// A JPEG is read up to its pixels only. When a raw file is of no use, its JPEG stands in.
 ///
 /// # Errors
-/// [`SkipReason`], when the file cannot be read, is empty, raw, damaged in its header, too large
-/// or too small.
+/// [`SkipReason`], when the file cannot be read, is empty, damaged in its header, too large, too
+/// small, or raw in a form that is not supported.
 pub fn read_header(found: &FoundFile) -> Result<Frame, SkipReason> {
-    if found.kind == FileKind::Raw {
-        return Err(SkipReason::Raw);
+    if found.kind != FileKind::Raw {
+        return read_picture(found);
     }
+    let reason = match (read_raw(found), &found.partner) {
+        (Err(reason), Some(_)) => reason,
+        (read, _) => return read,
+    };
+    let Some(partner) = &found.partner else { return Err(reason) };
+    let name = partner.file_name().map(|n| n.to_string_lossy().into_owned());
+    let shown = match (found.shown.rsplit_once('/'), name) {
+        (Some((folder, _)), Some(name)) => format!("{folder}/{name}"),
+        (None, Some(name)) => name,
+        (_, None) => found.shown.clone(),
+    };
+    let stand_in = FoundFile {
+        path: partner.clone(),
+        shown,
+        kind: FileKind::Jpeg,
+        partner: Some(found.path.clone()),
+    };
+    read_picture(&stand_in).map_err(|_| reason)
+}
+
+/// As [`read_header`], for a raw file.
+#[cfg(feature = "raw")]
+fn read_raw(found: &FoundFile) -> Result<Frame, SkipReason> {
+    let bytes = whole_file(&found.path)?;
+    let file_bytes = bytes.len() as u64;
+    let header = super::raw::raw_header(bytes)?;
+    Ok(Frame {
+        path: found.path.clone(),
+        shown: found.shown.clone(),
+        partner: found.partner.clone(),
+        kind: found.kind,
+        file_bytes,
+        width_px: header.width_px,
+        height_px: header.height_px,
+        exposure: header.exposure,
+    })
+}
+
+#[cfg(not(feature = "raw"))]
+fn read_raw(_: &FoundFile) -> Result<Frame, SkipReason> {
+    Err(SkipReason::Raw)
+}
+
+/// As [`read_header`], for a rendered picture.
+fn read_picture(found: &FoundFile) -> Result<Frame, SkipReason> {
     let file = File::open(&found.path).map_err(|e| unreadable(&e))?;
     let file_bytes = file.metadata().map_err(|e| unreadable(&e))?.len();
     if file_bytes == 0 {
@@ -104,12 +149,20 @@ pub fn load(frame: &Frame, want: Want) -> Result<Decoded, SkipReason> {
 /// # Errors
 /// As [`load`].
 pub fn load_into(frame: &Frame, want: Want, buffer: Vec<u8>) -> Result<Decoded, SkipReason> {
-    let len = fs::metadata(&frame.path).map_err(|e| unreadable(&e))?.len();
+    let bytes = whole_file(&frame.path)?;
+    #[cfg(feature = "raw")]
+    if frame.kind == FileKind::Raw {
+        return super::raw::decode_raw(bytes).map(|raw| super::still::decoded_raw(&raw, want));
+    }
+    decode_into(&bytes, frame.kind, want, buffer)
+}
+
+fn whole_file(path: &Path) -> Result<Vec<u8>, SkipReason> {
+    let len = fs::metadata(path).map_err(|e| unreadable(&e))?.len();
     if len > MAX_FILE_BYTES {
         return Err(too_long());
     }
-    let bytes = fs::read(&frame.path).map_err(|e| unreadable(&e))?;
-    decode_into(&bytes, frame.kind, want, buffer)
+    fs::read(path).map_err(|e| unreadable(&e))
 }
 
 pub(super) fn unreadable(error: &io::Error) -> SkipReason {

@@ -21,6 +21,7 @@ pub mod noise;
 mod periodogram;
 pub mod prediction;
 pub mod pyramid;
+pub mod raw_noise;
 pub mod sensor;
 pub mod smear_spectrum;
 pub mod spectrum;

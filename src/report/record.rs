@@ -94,6 +94,16 @@ pub struct CauseShare {
     pub share: Option<f64>,
 }
 
+/// What kind of file a frame was measured on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum FrameSource {
+    /// The camera's raw file.
+    Raw,
+    /// A rendered picture.
+    Rendered,
+}
+
 /// Where the subject point of a burst came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
@@ -185,6 +195,8 @@ pub struct FrameRecord {
     pub path: String,
     /// Path of the raw file or JPEG taken with it, if there is one.
     pub partner: Option<String>,
+    /// What the numbers were measured on.
+    pub source: FrameSource,
     /// Number of the burst it belongs to (from 1).
     pub burst: u32,
     /// Width of the upright picture, px.

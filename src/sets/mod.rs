@@ -1,6 +1,7 @@
 //! Where frames and measurements meet: bursts, the subject, verdicts, outings.
 
 pub mod because;
+pub mod body_noise;
 pub mod grouping;
 pub mod inspect;
 pub mod judge;

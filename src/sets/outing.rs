@@ -94,8 +94,10 @@ pub fn cull(
         .map(|(path, reason)| skipped_row(as_shown(path, &job.paths), reason))
         .collect();
     let mut list = Vec::with_capacity(found.items.len());
-    for item in &found.items {
-        match frames::read_header(item) {
+    // Headers of raw files take a moment each.
+    let headers: Vec<_> = found.items.par_iter().map(frames::read_header).collect();
+    for (item, header) in found.items.iter().zip(headers) {
+        match header {
             Ok(frame) => list.push(frame),
             Err(reason) => skipped.push(skipped_row(item.shown.clone(), &reason)),
         }

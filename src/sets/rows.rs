@@ -7,14 +7,14 @@ use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO};
 use super::taken::Taken;
 use crate::base::units::{GREEN, PitchUm};
 use crate::base::{Flag, FlagSet, Known, Measured, Source};
-use crate::frames::{Exposure, Frame};
+use crate::frames::{Exposure, FileKind, Frame};
 use crate::measure::detail::{Detail, detail};
 use crate::measure::diffraction;
 use crate::measure::focus_map::{FocusMap, TILE_PX};
 use crate::measure::spectrum::Spectrum;
 use crate::report::record::{
-    AtOutput, Call, Cause, CauseShare, ExposureRecord, FrameRecord, MapRecord, Motion, Sharpest,
-    SubjectAt,
+    AtOutput, Call, Cause, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, Motion,
+    Sharpest, SubjectAt,
 };
 
 /// Blur of one pixel of the output, equal in MTF50 to a Gaussian of this many of its pixels
@@ -171,6 +171,7 @@ pub fn frame_row(
     FrameRecord {
         path: frame.shown.clone(),
         partner: frame.partner.as_ref().map(|p| p.display().to_string()),
+        source: if frame.kind == FileKind::Raw { FrameSource::Raw } else { FrameSource::Rendered },
         burst: burst_id,
         width_px,
         height_px,
@@ -223,7 +224,10 @@ fn raise_for_frame(flags: &mut FlagSet, frame: &Frame, taken: &Taken, burst: &Bu
             if e.taken_at.is_none() {
                 flags.raise(Flag::NoTime);
             }
-            if e.recorded_width_px.as_ref().is_some_and(|w| w.value != frame.width_px) {
+            // The size in a raw file is that of the camera's own rendering.
+            if frame.kind != FileKind::Raw
+                && e.recorded_width_px.as_ref().is_some_and(|w| w.value != frame.width_px)
+            {
                 flags.raise(Flag::Resized);
             }
         }

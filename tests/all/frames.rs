@@ -120,8 +120,9 @@ fn kinds_are_told_by_content() {
     folder.put("h.tif", b"II\x2a\0\x08\0\0\0\x01\0\x12\xc6\x01\0\x04\0\0\0\x01\x04\0\0\0\0\0\0");
     let found = folder.find();
     let kinds: Vec<FileKind> = found.items.iter().map(|i| i.kind).collect();
-    assert_eq!(kinds, [FileKind::Png, FileKind::Tiff, FileKind::Webp, FileKind::Jpeg]);
-    for item in &found.items {
+    let pictures = [FileKind::Png, FileKind::Tiff, FileKind::Webp, FileKind::Jpeg];
+    assert_eq!(kinds[..4], pictures);
+    for item in &found.items[..4] {
         let frame = read_header(item).unwrap();
         assert_eq!((frame.width_px, frame.height_px), (W as u32, H as u32));
         load(&frame, Want::Colour).unwrap();
@@ -129,7 +130,14 @@ fn kinds_are_told_by_content() {
     assert_eq!(why(&found, "e.jpg"), SkipReason::NotAPicture);
     assert_eq!(why(&found, "f.jpg"), SkipReason::Empty);
     assert_eq!(why(&found, "g.heic"), SkipReason::Unsupported("HEIC".into()));
-    assert_eq!(why(&found, "h.tif"), SkipReason::Raw);
+    // Raw by its content: tried where raw files are read, and refused for what it lacks.
+    if cfg!(feature = "raw") {
+        assert_eq!((kinds.len(), kinds[4]), (5, FileKind::Raw));
+        let why = read_header(&found.items[4]).unwrap_err();
+        assert!(matches!(why, SkipReason::Damaged(_) | SkipReason::Unsupported(_)), "{why}");
+    } else {
+        assert_eq!(why(&found, "h.tif"), SkipReason::Raw);
+    }
 }
 
 #[test]
@@ -152,7 +160,7 @@ fn what_was_asked_for_by_name_is_answered_for() {
 }
 
 #[test]
-fn raw_files_are_partners_or_skipped() {
+fn raw_files_and_their_jpegs_are_one_exposure() {
     let folder = Folder::new();
     let raw = folder.put("IMG_1.CR2", b"II\x2a\0\x10\0\0\0CR\x02\0");
     folder.put("img_1.jpg", &jpeg(1));
@@ -160,12 +168,27 @@ fn raw_files_are_partners_or_skipped() {
     folder.put("img_2.arw", b"II\x2a\0\x08\0\0\0\0\0\0\0\0\0");
     folder.put("other/img_2.jpg", &jpeg(2));
     let found = folder.find();
-    assert_eq!(names(&found), ["img_1.jpg", "img_1.tif", "other/img_2.jpg"]);
-    assert_eq!(found.items[0].partner.as_deref(), Some(raw.as_path()));
-    assert_eq!(found.items[1].partner, None);
-    assert_eq!(found.items[2].partner, None);
-    assert_eq!(why(&found, "img_2.arw"), SkipReason::Raw);
-    assert_eq!(found.skipped.len(), 1);
+    if cfg!(feature = "raw") {
+        assert_eq!(names(&found), ["IMG_1.CR2", "img_1.tif", "img_2.arw", "other/img_2.jpg"]);
+        let jpeg = folder.path().join("img_1.jpg");
+        assert_eq!(found.items[0].partner.as_deref(), Some(jpeg.as_path()));
+        assert_eq!(found.items[1].partner, None);
+        assert_eq!(found.items[2].partner, None);
+        assert_eq!(found.skipped, []);
+        // This raw file holds nothing: its JPEG stands in.
+        let frame = read_header(&found.items[0]).unwrap();
+        assert_eq!((frame.kind, frame.path), (FileKind::Jpeg, jpeg));
+        assert_eq!(frame.shown, "img_1.jpg");
+        assert_eq!(frame.partner.as_deref(), Some(raw.as_path()));
+        assert!(read_header(&found.items[2]).is_err());
+    } else {
+        assert_eq!(names(&found), ["img_1.jpg", "img_1.tif", "other/img_2.jpg"]);
+        assert_eq!(found.items[0].partner.as_deref(), Some(raw.as_path()));
+        assert_eq!(found.items[1].partner, None);
+        assert_eq!(found.items[2].partner, None);
+        assert_eq!(why(&found, "img_2.arw"), SkipReason::Raw);
+        assert_eq!(found.skipped.len(), 1);
+    }
     // The JPEG alone finds it too.
     let one = find(&[folder.path().join("img_1.jpg")]).unwrap();
     assert_eq!(one.items[0].partner.as_deref(), Some(raw.as_path()));

@@ -157,6 +157,7 @@ fn frame(
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
         partner: None,
+        source: FrameSource::Rendered,
         burst,
         width_px: 6000,
         height_px: 4000,

@@ -3,6 +3,8 @@
 
 mod accuracy;
 mod cli;
+#[cfg(feature = "raw")]
+mod body_noise;
 mod detail;
 mod documents;
 mod exposure;
@@ -16,6 +18,9 @@ mod noise_gains;
 mod noise_jpeg;
 mod optics;
 mod properties;
+#[cfg(feature = "raw")]
+mod raw;
+mod raw_noise;
 mod render;
 mod synthetic;
 mod traps;

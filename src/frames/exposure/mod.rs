@@ -259,9 +259,12 @@ fn apex_f_number(fields: &Fields<'_>, tag: Tag) -> Option<f64> {
 }
 
 fn exposure_time_s(fields: &Fields<'_>) -> Option<f64> {
-    fields
-        .positive(Tag::ExposureTime)
-        .or_else(|| apex_value(fields, Tag::ShutterSpeedValue).map(apex::t_from_tv))
+    fields.positive(Tag::ExposureTime).or_else(|| {
+        // Beside an exposure time of 0, which stands for "not known", a Tv of 0 is no second.
+        let blank = fields.number(Tag::ExposureTime).is_some();
+        let tv = apex_value(fields, Tag::ShutterSpeedValue);
+        tv.filter(|tv| !blank || tv.abs() > 0.0).map(apex::t_from_tv)
+    })
 }
 
 fn f_number(fields: &Fields<'_>) -> Option<f64> {

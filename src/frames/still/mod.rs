@@ -11,6 +11,7 @@ mod other;
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use super::raw::RawFrame;
 use super::{FileKind, JpegHeader};
 use crate::base::Luma;
 use crate::error::SkipReason;
@@ -46,6 +47,15 @@ pub enum Pixels {
         /// RGB, three bytes a pixel.
         rgb8: Option<Vec<u8>>,
     },
+    /// Luma of a raw frame ([`RawFrame::luma16`]) with full white at 65535, and colour at half
+    /// size.
+    Raw {
+        /// Luma, one sample a pixel.
+        luma: Vec<u16>,
+        /// Red less green and blue less green, 8-bit steps, one pair for each 2 x 2 cell, rows of
+        /// half the width rounded down; empty when the picture is grey.
+        chroma: Vec<[i16; 2]>,
+    },
 }
 
 /// A decoded picture, in the orientation of the file.
@@ -69,7 +79,7 @@ pub struct Decoded {
 /// Decodes a picture file held in memory.
 ///
 /// # Errors
-/// [`SkipReason`], when the bytes are empty, no picture, raw, damaged, cut short, too large, too
+/// [`SkipReason`], when the bytes are empty, no picture, damaged, cut short, too large, too
 /// small or of an unsupported form.
 pub fn decode(bytes: &[u8], kind: FileKind, want: Want) -> Result<Decoded, SkipReason> {
     decode_into(bytes, kind, want, Vec::new())
@@ -93,7 +103,7 @@ pub fn decode_into(
     }
     // Decoders are third-party code fed with damaged files: one that panics costs this frame only.
     catch_unwind(AssertUnwindSafe(|| match kind {
-        FileKind::Raw => Err(SkipReason::Raw),
+        FileKind::Raw => raw(bytes, want),
         FileKind::Jpeg => jpeg::decode(bytes, want, buffer),
         FileKind::Png | FileKind::Tiff | FileKind::Webp => other::decode(bytes, kind, want),
     }))
@@ -109,7 +119,7 @@ pub fn header_size(bytes: &[u8], kind: FileKind) -> Result<(u32, u32), SkipReaso
         return Err(SkipReason::Empty);
     }
     match kind {
-        FileKind::Raw => Err(SkipReason::Raw),
+        FileKind::Raw => raw_size(bytes),
         FileKind::Jpeg => JpegHeader::read(&mut Cursor::new(bytes))
             .ok()
             .flatten()
@@ -118,6 +128,40 @@ pub fn header_size(bytes: &[u8], kind: FileKind) -> Result<(u32, u32), SkipReaso
         FileKind::Png | FileKind::Tiff | FileKind::Webp => {
             other::size(&mut Cursor::new(bytes), kind)
         }
+    }
+}
+
+#[cfg(feature = "raw")]
+fn raw(bytes: &[u8], want: Want) -> Result<Decoded, SkipReason> {
+    super::raw::decode_raw(bytes.to_vec()).map(|raw| decoded_raw(&raw, want))
+}
+
+#[cfg(feature = "raw")]
+fn raw_size(bytes: &[u8]) -> Result<(u32, u32), SkipReason> {
+    super::raw::raw_header(bytes.to_vec()).map(|h| (h.width_px, h.height_px))
+}
+
+#[cfg(not(feature = "raw"))]
+fn raw(_: &[u8], _: Want) -> Result<Decoded, SkipReason> {
+    Err(SkipReason::Raw)
+}
+
+#[cfg(not(feature = "raw"))]
+fn raw_size(_: &[u8]) -> Result<(u32, u32), SkipReason> {
+    Err(SkipReason::Raw)
+}
+
+/// A raw frame as a decoded picture, in pixels of its full mosaic.
+#[cfg_attr(not(feature = "raw"), allow(dead_code))]
+pub(super) fn decoded_raw(raw: &RawFrame, want: Want) -> Decoded {
+    let developed = raw.developed(want == Want::Colour);
+    Decoded {
+        width_px: raw.width_px as u32,
+        height_px: raw.height_px as u32,
+        pixels: Pixels::Raw { luma: developed.luma, chroma: developed.chroma },
+        jpeg_grid: false,
+        chroma_step: (2, 2),
+        jpeg_quality_estimate: None,
     }
 }
 
@@ -155,7 +199,9 @@ impl Decoded {
         match &self.pixels {
             Pixels::Grey8(data) => Luma::U8 { data, channels: 1, width_px, height_px },
             Pixels::YCbCr8(data) => Luma::U8 { data, channels: 3, width_px, height_px },
-            Pixels::Luma16 { luma, .. } => Luma::U16 { data: luma, width_px, height_px },
+            Pixels::Luma16 { luma, .. } | Pixels::Raw { luma, .. } => {
+                Luma::U16 { data: luma, width_px, height_px }
+            }
         }
     }
 
@@ -202,6 +248,7 @@ impl Decoded {
             Pixels::Luma16 { luma, rgb8: None } => {
                 means(full_w, &columns, &rows, |at| [(luma[at] >> 8) as u8; 3])
             }
+            Pixels::Raw { .. } => means(full_w, &columns, &rows, |at| self.sample(at)),
         };
         (means.into_iter().flat_map(|mean| self.to_rgb(mean)).collect(), w, h)
     }
@@ -211,6 +258,7 @@ impl Decoded {
         match self.pixels {
             Pixels::Grey8(data) | Pixels::YCbCr8(data) => data,
             Pixels::Luma16 { rgb8, .. } => rgb8.unwrap_or_default(),
+            Pixels::Raw { .. } => Vec::new(),
         }
     }
 
@@ -227,6 +275,14 @@ impl Decoded {
                 [data[at * 3], data[at * 3 + 1], data[at * 3 + 2]]
             }
             Pixels::Luma16 { luma, rgb8: None } => [(luma[at] >> 8) as u8; 3],
+            Pixels::Raw { luma, chroma } => {
+                let green = i16::from((luma[at] >> 8) as u8);
+                let (width, cells) = (self.width_px as usize, self.width_px as usize / 2);
+                // The last column or row of an odd size has no cell of its own.
+                let cell = (at / width / 2) * cells + (at % width / 2).min(cells.max(1) - 1);
+                let [red, blue] = chroma.get(cell).copied().unwrap_or([0, 0]);
+                [green + red, green, green + blue].map(|v| v.clamp(0, 255) as u8)
+            }
         }
     }
 
@@ -234,7 +290,7 @@ impl Decoded {
     fn to_rgb(&self, sample: [u8; 3]) -> [u8; 3] {
         match self.pixels {
             Pixels::YCbCr8(_) => colour::rgb(sample),
-            Pixels::Grey8(_) | Pixels::Luma16 { .. } => sample,
+            Pixels::Grey8(_) | Pixels::Luma16 { .. } | Pixels::Raw { .. } => sample,
         }
     }
 }

@@ -26,7 +26,8 @@ pub struct FoundFile {
     pub shown: String,
     /// What its first bytes say it is.
     pub kind: FileKind,
-    /// The raw file of the same name in the same folder.
+    /// The other file of the same exposure, with the same name in the same folder: the JPEG of a
+    /// raw file, or the raw file of a JPEG.
     pub partner: Option<PathBuf>,
 }
 
@@ -52,11 +53,16 @@ const PASSED_OVER_FOLDERS: &[&str] = &[
     "system volume information",
 ];
 
+/// Whether raw files can be decoded.
+const RAW_READ: bool = cfg!(feature = "raw");
+
 /// Finds the picture files among `paths` and, recursively, below the folders among them.
 ///
 /// Below folders, hidden files and folders, folders of small copies, films, sidecars and whatever
-/// else does not look like a picture are passed over in silence. A raw file beside a picture of
-/// the same name is its partner; one alone is skipped with a reason, as are pictures of families
+/// else does not look like a picture are passed over in silence. A raw file and the
+/// JPEG of the same name are one exposure: the raw file is listed, the JPEG is its partner. Built
+/// without the feature `raw` it is the other way round, and a raw file alone is skipped with a
+/// reason, as are always pictures of families
 /// that are not read, empty files and copies of files found before. What `paths` names itself is
 /// always answered for. Links are followed; a folder that leads back to itself is entered once.
 ///
@@ -100,7 +106,7 @@ pub fn find(paths: &[PathBuf]) -> Result<Found> {
 struct Search {
     seen: HashSet<PathBuf>,
     pictures: Vec<FoundFile>,
-    raws: Vec<PathBuf>,
+    raws: Vec<FoundFile>,
     skipped: Vec<(PathBuf, SkipReason)>,
 }
 
@@ -153,7 +159,7 @@ impl Search {
         let sniffed = File::open(&path).and_then(|mut file| sniff(&mut file, &path));
         let reason = match sniffed {
             Ok(Sniffed::Kind(FileKind::Raw)) => {
-                self.raws.push(path);
+                self.raws.push(FoundFile { path, shown, kind: FileKind::Raw, partner: None });
                 return;
             }
             Ok(Sniffed::Kind(kind)) => {
@@ -174,8 +180,9 @@ impl Search {
 
     fn finish(mut self) -> Found {
         self.pictures.sort_by(|a, b| order::natural(&a.path, &b.path));
-        self.raws.sort_by(|a, b| order::natural(a, b));
+        self.raws.sort_by(|a, b| order::natural(&a.path, &b.path));
         self.pair();
+        self.pictures.sort_by(|a, b| order::natural(&a.path, &b.path));
         let paths: Vec<&Path> = self.pictures.iter().map(|p| p.path.as_path()).collect();
         let copies = same::earlier_copies(&paths);
         let names: Vec<String> = self.pictures.iter().map(|p| p.shown.clone()).collect();
@@ -193,8 +200,8 @@ impl Search {
         Found { items, skipped: self.skipped }
     }
 
-    /// Gives each picture the raw file of its name and skips the raw files that stay alone. Of
-    /// several pictures of one name the JPEG gets it: it is what the camera wrote beside it.
+    /// Joins each raw file to the picture of its name. Of several pictures of one name the JPEG is
+    /// taken: it is what the camera wrote beside it.
     fn pair(&mut self) {
         let mut by_name: HashMap<(PathBuf, String), Vec<usize>> = HashMap::new();
         for (i, picture) in self.pictures.iter().enumerate() {
@@ -203,7 +210,7 @@ impl Search {
             }
         }
         for raw in std::mem::take(&mut self.raws) {
-            let rivals = folder_and_stem(&raw).and_then(|key| by_name.get(&key));
+            let rivals = folder_and_stem(&raw.path).and_then(|key| by_name.get(&key));
             let picture = rivals.and_then(|all| {
                 all.iter()
                     .copied()
@@ -211,8 +218,13 @@ impl Search {
                     .min_by_key(|i| self.pictures[*i].kind != FileKind::Jpeg)
             });
             match picture {
-                Some(i) => self.pictures[i].partner = Some(raw),
-                None => self.skipped.push((raw, SkipReason::Raw)),
+                Some(i) if RAW_READ => {
+                    let jpeg = std::mem::replace(&mut self.pictures[i], raw);
+                    self.pictures[i].partner = Some(jpeg.path);
+                }
+                Some(i) => self.pictures[i].partner = Some(raw.path),
+                None if RAW_READ => self.pictures.push(raw),
+                None => self.skipped.push((raw.path, SkipReason::Raw)),
             }
         }
         self.partners_not_asked_for();

@@ -243,7 +243,7 @@ pub fn noise_chart(noise: &[NoiseAt]) -> Option<String> {
 }
 
 /// "10⁻²"; "1" and "10" in plain digits.
-fn power_of_ten(exponent: i32) -> String {
+pub(super) fn power_of_ten(exponent: i32) -> String {
     const RAISED: [char; 10] = ['⁰', '¹', '²', '³', '⁴', '⁵', '⁶', '⁷', '⁸', '⁹'];
     match exponent {
         0 => "1".to_owned(),

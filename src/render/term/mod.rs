@@ -2,10 +2,12 @@
 
 mod cull;
 mod inspect;
+mod noise;
 mod table;
 
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
+pub use noise::noise;
 pub use table::display_width;
 
 /// How the terminal wants it.
@@ -60,6 +62,7 @@ impl Style {
                 '–' => plain.push('-'),
                 '×' => plain.push('x'),
                 '…' => plain.push('~'),
+                '≤' => plain.push_str("<="),
                 '°' => plain.push_str("deg"),
                 '²' => plain.push('2'),
                 'µ' => plain.push('u'),

@@ -1,0 +1,277 @@
+//! Raw files through the crate rawler (LGPL-2.1).
+
+use std::fs;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::Path;
+use std::sync::Arc;
+
+use rawler::decoders::{Decoder, FormatHint, RawDecodeParams, WellKnownIFD};
+use rawler::formats::tiff::IFD;
+use rawler::imgop::Rect;
+use rawler::rawimage::RawPhotometricInterpretation;
+use rawler::rawsource::RawSource;
+use rawler::tags::{DngTag, TiffCommonTag};
+use rawler::{RawImage, RawImageData, RawlerError};
+
+use super::super::Orientation;
+use super::super::exposure::Exposure;
+use super::super::open::unreadable;
+use super::super::still::check_size;
+use super::luma::FACTORS;
+use super::metadata;
+use super::{Filter, RawFrame};
+use crate::error::SkipReason;
+
+/// Characters of the decoder's message that are passed on.
+const LONGEST_MESSAGE: usize = 80;
+
+/// What is known of a raw file without its samples.
+pub(in super::super) struct RawHeader {
+    pub width_px: u32,
+    pub height_px: u32,
+    pub exposure: Option<Exposure>,
+}
+
+/// Reads and decodes a raw file to its mosaic.
+///
+/// # Errors
+/// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
+/// that is not supported.
+pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
+    decode_raw(fs::read(path).map_err(|e| unreadable(&e))?)
+}
+
+/// Decodes a raw file held in memory to its mosaic.
+///
+/// # Errors
+/// As [`load_raw`].
+pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
+    guarded(bytes, |source, decoder| {
+        let image = decoder
+            .raw_image(source, &RawDecodeParams::default(), false)
+            .map_err(|e| reason(&e))?;
+        let area = area_of(&image);
+        check_size(area.width as u32, area.height as u32, source.buf().len() as u64)?;
+        frame(image, area, decoder.format_hint() == FormatHint::DNG)?.check()
+    })
+}
+
+/// Size and exposure of a raw file held in memory, without decoding its samples where the format
+/// allows.
+pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
+    guarded(bytes, |source, decoder| {
+        let area = match decoder.ifd(WellKnownIFD::Raw) {
+            // A DNG would be decoded in full to learn its size.
+            Ok(Some(ifd)) if decoder.format_hint() == FormatHint::DNG => dng_area(&ifd),
+            _ => None,
+        };
+        let area = match area {
+            Some(area) => area,
+            None => area_of(
+                &decoder
+                    .raw_image(source, &RawDecodeParams::default(), true)
+                    .map_err(|e| reason(&e))?,
+            ),
+        };
+        check_size(area.width as u32, area.height as u32, source.buf().len() as u64)?;
+        let size = (area.width as u32, area.height as u32);
+        let exposure = metadata::exposure(source, decoder, size);
+        Ok(RawHeader { width_px: size.0, height_px: size.1, exposure })
+    })
+}
+
+/// Makers of the cameras that are supported, in alphabetical order. DNG files are read whoever
+/// made the camera.
+pub fn raw_makers() -> Vec<String> {
+    let cameras = rawler::global_loader().get_cameras();
+    let mut makers: Vec<String> = cameras
+        .values()
+        .map(|c| c.clean_make.trim().to_owned())
+        .filter(|make| !make.is_empty())
+        .collect();
+    makers.sort_by_key(|make| make.to_lowercase());
+    makers.dedup_by_key(|make| make.to_lowercase());
+    makers
+}
+
+/// Runs on a decoder for the bytes; a decoder that panics costs this file only.
+fn guarded<T>(
+    bytes: Vec<u8>,
+    work: impl FnOnce(&RawSource, &dyn Decoder) -> Result<T, SkipReason>,
+) -> Result<T, SkipReason> {
+    if bytes.is_empty() {
+        return Err(SkipReason::Empty);
+    }
+    catch_unwind(AssertUnwindSafe(|| {
+        let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+        let decoder = rawler::get_decoder(&source).map_err(|e| reason(&e))?;
+        work(&source, decoder.as_ref())
+    }))
+    .unwrap_or_else(|_| Err(SkipReason::Damaged("the raw decoder gave up".into())))
+}
+
+/// A box inside the full readout, px.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+struct Area {
+    x0: usize,
+    y0: usize,
+    width: usize,
+    height: usize,
+}
+
+impl Area {
+    fn inside(self, full: (usize, usize)) -> Option<Area> {
+        let fits = self.width > 0
+            && self.height > 0
+            && self.x0.checked_add(self.width)? <= full.0
+            && self.y0.checked_add(self.height)? <= full.1;
+        fits.then_some(self)
+    }
+
+    /// The crop that the maker recommends, else the lit area, else everything.
+    fn of(full: (usize, usize), active: Option<Area>, crop: Option<Area>) -> Area {
+        let everything = Area { x0: 0, y0: 0, width: full.0, height: full.1 };
+        crop.and_then(|a| a.inside(full))
+            .or_else(|| active.and_then(|a| a.inside(full)))
+            .unwrap_or(everything)
+    }
+}
+
+fn area_of(image: &RawImage) -> Area {
+    let rect = |r: Rect| Area { x0: r.p.x, y0: r.p.y, width: r.d.w, height: r.d.h };
+    Area::of((image.width, image.height), image.active_area.map(rect), image.crop_area.map(rect))
+}
+
+/// The area of a DNG by its tags (DNG specification 1.7: ActiveArea, DefaultCropOrigin and
+/// DefaultCropSize, the latter two relative to the active area).
+fn dng_area(ifd: &IFD) -> Option<Area> {
+    let value = |e: &rawler::formats::tiff::Entry, i: usize| e.force_usize(i);
+    let full = (
+        value(ifd.get_entry(TiffCommonTag::ImageWidth)?, 0),
+        value(ifd.get_entry(TiffCommonTag::ImageLength)?, 0),
+    );
+    let active = ifd.get_entry(DngTag::ActiveArea).map(|e| {
+        let [top, left, bottom, right] = [0, 1, 2, 3].map(|i| value(e, i));
+        Area {
+            x0: left,
+            y0: top,
+            width: right.saturating_sub(left),
+            height: bottom.saturating_sub(top),
+        }
+    });
+    let origin = active.map_or((0, 0), |a| (a.x0, a.y0));
+    let crop = ifd.get_entry(DngTag::DefaultCropOrigin).zip(ifd.get_entry(DngTag::DefaultCropSize));
+    let crop = crop.map(|(at, size)| Area {
+        x0: origin.0 + value(at, 0),
+        y0: origin.1 + value(at, 1),
+        width: value(size, 0),
+        height: value(size, 1),
+    });
+    Some(Area::of(full, active, crop))
+}
+
+fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<RawFrame, SkipReason> {
+    let camera = format!("{} {}", image.make.trim(), image.model.trim());
+    let camera = camera.trim();
+    let missing = |what: &str| {
+        let name = if camera.is_empty() { "raw file" } else { camera };
+        SkipReason::Unsupported(format!("{name}: {what}"))
+    };
+    if image.cpp != 1 {
+        return Err(missing("raw pixels that are already interpolated"));
+    }
+    let pattern = match &image.photometric {
+        RawPhotometricInterpretation::BlackIsZero => [Filter::Clear; 4],
+        RawPhotometricInterpretation::LinearRaw => {
+            return Err(missing("raw pixels that are already interpolated"));
+        }
+        RawPhotometricInterpretation::Cfa(config) => {
+            let cfa = &config.cfa;
+            if (cfa.width, cfa.height) != (2, 2) {
+                let what = format!("a filter pattern of {} x {} px", cfa.width, cfa.height);
+                return Err(missing(&what));
+            }
+            let mut pattern = [Filter::Clear; 4];
+            for (place, filter) in pattern.iter_mut().enumerate() {
+                let (y, x) = (area.y0 + place / 2, area.x0 + place % 2);
+                *filter = match cfa.color_at(y % 2, x % 2) {
+                    0 => Filter::Red,
+                    1 => Filter::Green,
+                    2 => Filter::Blue,
+                    _ => return Err(missing("filters other than red, green and blue")),
+                };
+            }
+            let count = |f: Filter| pattern.iter().filter(|p| **p == f).count();
+            if [Filter::Red, Filter::Green, Filter::Blue].map(count) != [1, 2, 1] {
+                return Err(missing("a filter pattern that is not Bayer's"));
+            }
+            pattern
+        }
+    };
+    // Black levels repeat from the top left of the readout, in a DNG from that of its lit area.
+    let origin = image.active_area.filter(|_| is_dng).map_or((0, 0), |r| (r.p.x, r.p.y));
+    let levels = image.blacklevel.as_bayer_array();
+    let black_dn = std::array::from_fn(|place| {
+        let (x, y) = (area.x0 + place % 2 + origin.0, area.y0 + place / 2 + origin.1);
+        levels[x % 2 + 2 * (y % 2)]
+    });
+    let white_dn = image.whitelevel.0.iter().min().map_or(0.0, |w| *w as f32);
+    if black_dn.iter().any(|b| !b.is_finite() || *b >= white_dn) {
+        return Err(SkipReason::Damaged("its black level is not below its white level".into()));
+    }
+    let [red, green, blue, _] = image.wb_coeffs;
+    let white_balance =
+        Some([red / green, 1.0, blue / green]).filter(|b| b.iter().all(|f| FACTORS.contains(f)));
+    let RawImageData::Integer(samples) = image.data else {
+        return Err(missing("floating-point samples"));
+    };
+    let mut mosaic = Vec::with_capacity(area.width * area.height);
+    for row in samples.chunks_exact(image.width.max(1)).skip(area.y0).take(area.height) {
+        mosaic.extend_from_slice(&row[area.x0..area.x0 + area.width]);
+    }
+    let code = u32::from(image.orientation.to_u16());
+    Ok(RawFrame {
+        width_px: area.width,
+        height_px: area.height,
+        mosaic,
+        pattern,
+        black_dn,
+        white_dn,
+        make: image.make.trim().to_owned(),
+        model: image.model.trim().to_owned(),
+        white_balance,
+        orientation: Orientation::from_code(code).unwrap_or(Orientation::Upright),
+    })
+}
+
+/// Why the decoder refused, in our words.
+fn reason(error: &RawlerError) -> SkipReason {
+    match error {
+        RawlerError::Unsupported { what, model, make, .. } => {
+            let camera = format!("{} {}", make.trim(), model.trim());
+            let name = if camera.trim().is_empty() { "raw file" } else { camera.trim() };
+            SkipReason::Unsupported(format!("{name}: {}", shortened(&what.to_lowercase())))
+        }
+        RawlerError::DecoderFailed(says) => {
+            let lower = says.to_lowercase();
+            if lower.contains("unexpectedeof") || lower.contains("behind eof") {
+                return SkipReason::Damaged("it ends early".into());
+            }
+            let unknown = ["unsupported", "not supported", "no decoder", "unknown"];
+            if unknown.iter().any(|word| lower.contains(word)) {
+                SkipReason::Unsupported(format!("raw file: {}", shortened(&lower)))
+            } else {
+                SkipReason::Damaged(shortened(says))
+            }
+        }
+    }
+}
+
+/// The start of what the decoder says, on one line.
+fn shortened(says: &str) -> String {
+    let line = says.lines().next().unwrap_or_default().trim();
+    match line.char_indices().nth(LONGEST_MESSAGE) {
+        Some((end, _)) => format!("{}…", line[..end].trim_end()),
+        None => line.to_owned(),
+    }
+}
