@@ -203,7 +203,7 @@ fn burst(clean: &Clean, noise_dn: f64, verbose: bool) -> [Score; 2] {
     };
     let allowed = vec![Some(clean.allowed_px); frames.len()];
     let plains: Vec<f64> = frames.iter().map(plain).collect();
-    let mark = Mark { frame: 0, x_px: truths[0].x, y_px: truths[0].y };
+    let mark = Mark { frame: 0, x_px: truths[0].x, y_px: truths[0].y, box_px: None };
     [Some(mark), None].map(|mark| {
         let j = judge(&shots, mark, &allowed, &fetch);
         score(clean, noise_dn, &j, &plains, verbose)
@@ -369,7 +369,7 @@ mod causes {
         let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
             Some(Patch::cut(&views[i].view(), x0, y0, side, side))
         };
-        let mark = Mark { frame: 0, x_px: p.spot.0, y_px: p.spot.1 };
+        let mark = Mark { frame: 0, x_px: p.spot.0, y_px: p.spot.1, box_px: None };
         let j = judge(&shots, Some(mark), &[Some(p.allowed_px); 2], &fetch);
         let f = &j.frames[1];
         let first = f.causes.first().map(|c| c.cause);

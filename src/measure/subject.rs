@@ -17,6 +17,8 @@ use crate::base::{Flag, FlagSet, Luma, Measured, Plane, Tone};
 
 /// Side of the box in which blur and energy are measured, px.
 pub const BOX_PX: usize = 96;
+/// Sides that the box can be given, px.
+pub const BOX_RANGE_PX: std::ops::RangeInclusive<usize> = 64..=192;
 /// Side of the larger box in which directions are measured, px.
 pub const DIRECTION_BOX_PX: usize = 160;
 /// Pixels around the subject that [`SubjectSums::measure`] wants to see, px on each side.
@@ -25,8 +27,6 @@ pub const REACH_PX: usize = 128;
 const DIRECTION_LEVEL_0_PX: f32 = 1.2;
 /// Tile side at level 0 within the box.
 const TILE: usize = focus_map::TILE_PX;
-/// Tiles on a side of the box.
-const TILES: usize = BOX_PX / TILE;
 /// Which of the ordered squares stands for all: every third lies below it. Two thirds of a box
 /// may be crossed by hairs before it feels them.
 const DENSE_QUANTILE: usize = 3;
@@ -92,12 +92,17 @@ fn pooled(tiles: &[CellStats]) -> CellStats {
     all
 }
 
-fn tiles<const SIDE: usize>(level: &Level, smooth: &Level, x0: usize, y0: usize) -> Vec<CellStats> {
+fn tiles<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    (x0, y0): (usize, usize),
+    across: usize,
+) -> Vec<CellStats> {
     let inside = |at: usize, extent: usize| at.clamp(cells::HALO, extent - SIDE - cells::HALO);
-    (0..TILES * TILES)
+    (0..across * across)
         .map(|i| {
-            let x = inside(x0 + (i % TILES) * SIDE, level.width);
-            let y = inside(y0 + (i / TILES) * SIDE, level.height);
+            let x = inside(x0 + (i % across) * SIDE, level.width);
+            let y = inside(y0 + (i / across) * SIDE, level.height);
             cells::cell::<SIDE>(level, smooth, x, y)
         })
         .collect()
@@ -153,6 +158,11 @@ impl SubjectSums {
     /// [`REACH_PX`] from the spot where the picture does; it is at least 64 px on each side, else
     /// `None`.
     pub fn measure(around: &Luma<'_>, x: f64, y: f64) -> Option<SubjectSums> {
+        SubjectSums::measure_box(around, x, y, BOX_PX)
+    }
+
+    /// The same with a box of another side: a multiple of 32 px from [`BOX_RANGE_PX`].
+    pub fn measure_box(around: &Luma<'_>, x: f64, y: f64, box_px: usize) -> Option<SubjectSums> {
         let (width, height) = (around.width_px(), around.height_px());
         if width < 2 * TILE || height < 2 * TILE {
             return None;
@@ -163,8 +173,9 @@ impl SubjectSums {
             let inside = free.round().clamp(0.0, most as f64);
             (inside as usize * 4, (free - inside).abs() > 1.0)
         };
-        let (bx, cut_x) = corner(x, BOX_PX, width);
-        let (by, cut_y) = corner(y, BOX_PX, height);
+        let across = (box_px / TILE).max(1);
+        let (bx, cut_x) = corner(x, box_px, width);
+        let (by, cut_y) = corner(y, box_px, height);
         let (dx, _) = corner(x, DIRECTION_BOX_PX, width);
         let (dy, _) = corner(y, DIRECTION_BOX_PX, height);
         let (px, _) = corner(x, PATTERN_PX, width);
@@ -173,12 +184,12 @@ impl SubjectSums {
         let smooth0 = level0.smoothed();
         let pyramid = Pyramid::new(around);
         let tiles = [
-            tiles::<32>(&level0, &smooth0, bx, by),
-            tiles::<16>(&pyramid.level1, &pyramid.smooth1, bx / 2, by / 2),
-            tiles::<8>(&pyramid.level2, &pyramid.smooth2, bx / 4, by / 4),
+            tiles::<32>(&level0, &smooth0, (bx, by), across),
+            tiles::<16>(&pyramid.level1, &pyramid.smooth1, (bx / 2, by / 2), across),
+            tiles::<8>(&pyramid.level2, &pyramid.smooth2, (bx / 4, by / 4), across),
         ];
         let side =
-            (BOX_PX / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
+            (box_px / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
         let typical_lap = typical_laplacian(&pyramid.level1, bx / 2, by / 2, side);
         let spectrum = PatchSpectrum::of(&level0).map(Arc::new);
         Some(SubjectSums {

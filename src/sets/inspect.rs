@@ -42,8 +42,12 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
     let taken =
         taken::take(&frame, keep, &Scout::default(), true, &mut Vec::new()).map_err(unusable)?;
     let size = (taken.shot.width_px, taken.shot.height_px);
-    let mark =
-        keep.mark.map(|(x, y)| Mark { frame: 0, x_px: x * size.0 as f64, y_px: y * size.1 as f64 });
+    let mark = keep.mark.map(|(x, y)| Mark {
+        frame: 0,
+        x_px: x * size.0 as f64,
+        y_px: y * size.1 as f64,
+        box_px: job.box_px(frame.upright_size()),
+    });
     let allowed = rows::allowed(&frame, &job.typed);
     let fetch = |_: usize, x0: usize, y0: usize, side: usize| {
         taken.at_hand(x0, y0, side).or_else(|| {

@@ -13,7 +13,7 @@ use crate::measure::blur::S1_SQUARED;
 use crate::measure::direction::{Smear, smear};
 use crate::measure::focus_map::{FocusMap, TILE_PX, Tile};
 use crate::measure::smear_spectrum;
-use crate::measure::subject::{REACH_PX, SubjectBox, SubjectSums};
+use crate::measure::subject::{BOX_PX, BOX_RANGE_PX, REACH_PX, SubjectBox, SubjectSums};
 use crate::report::record::{Call, Cause, CauseShare, SubjectFound};
 
 /// Blur over the reference up to which a frame is a hit.
@@ -87,6 +87,14 @@ pub struct Mark {
     pub x_px: f64,
     /// Position, px of the file.
     pub y_px: f64,
+    /// Side of the box in which the subject is measured, px; the usual one when `None`.
+    pub box_px: Option<usize>,
+}
+
+/// Side of the box for a subject of a width and height, px.
+pub fn box_for(width_px: f64, height_px: f64) -> usize {
+    let side = (width_px.max(height_px) / TILE_PX as f64).round() as usize * TILE_PX;
+    side.clamp(*BOX_RANGE_PX.start(), *BOX_RANGE_PX.end())
 }
 
 /// One frame after its burst is judged.
@@ -218,10 +226,11 @@ pub fn judge<S: Borrow<Shot>>(
         Some((frame, x, y)) => trace::follow_all(shots, frame, x, y),
         None => vec![None; shots.len()],
     };
+    let box_px = mark.and_then(|m| m.box_px).unwrap_or(BOX_PX);
     let mut boxes: Vec<Option<SubjectBox>> = places
         .par_iter()
         .enumerate()
-        .map(|(i, place)| subject_box(i, (*place)?, shots[i], &models[i], fetch))
+        .map(|(i, place)| subject_box(i, (*place)?, shots[i], (&models[i], box_px), fetch))
         .collect();
     let sparse = without_sparse(&mut boxes);
     let mut burst = BurstJudged {
@@ -284,14 +293,14 @@ fn subject_box(
     frame: usize,
     place: Place,
     shot: &Shot,
-    noise: &BandNoise,
+    (noise, box_px): (&BandNoise, usize),
     fetch: &Fetch<'_>,
 ) -> Option<SubjectBox> {
     let size = (shot.width_px, shot.height_px);
     let (x0, y0) = patch_corner(place.x_px, place.y_px, 2 * REACH_PX, size);
     let patch = fetch(frame, x0, y0, 2 * REACH_PX)?;
     let (x, y) = (place.x_px - patch.x0 as f64, place.y_px - patch.y0 as f64);
-    Some(SubjectSums::measure(&patch.luma(), x, y)?.under(noise))
+    Some(SubjectSums::measure_box(&patch.luma(), x, y, box_px)?.under(noise))
 }
 
 /// Takes out of the ranking energies what hairs, specks or rims lying across the subject add to

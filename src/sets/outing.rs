@@ -13,7 +13,7 @@ use rayon::prelude::*;
 
 use super::because;
 use super::grouping::{self, CutBy, Group};
-use super::judge::{BurstJudged, Mark, judge};
+use super::judge::{BurstJudged, Mark, box_for, judge};
 use super::pictures::{self, CROP_PX};
 use super::rows::{self, Allowed, FrameParts, Typed};
 use super::shot::{Shot, patch_corner};
@@ -47,6 +47,14 @@ pub struct OutingJob {
     pub typed: Typed,
     /// Whether pictures for a report are wanted.
     pub pictures: bool,
+}
+
+impl OutingJob {
+    /// Side of the subject's box in a frame of an upright size, px, when the user gave one.
+    pub fn box_px(&self, (width_px, height_px): (u32, u32)) -> Option<usize> {
+        let (w, h) = self.subject_size?;
+        Some(box_for(w * f64::from(width_px), h * f64::from(height_px)))
+    }
 }
 
 /// How far a run has come.
@@ -325,7 +333,12 @@ impl Run<'_> {
             let file = files[frame];
             let (fx, fy) = file.orientation().to_file(x, y);
             let size = (f64::from(file.width_px), f64::from(file.height_px));
-            Mark { frame, x_px: fx * size.0, y_px: fy * size.1 }
+            Mark {
+                frame,
+                x_px: fx * size.0,
+                y_px: fy * size.1,
+                box_px: self.job.box_px(file.upright_size()),
+            }
         });
         let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
             taken[i].at_hand(x0, y0, side).or_else(|| {

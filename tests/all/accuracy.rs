@@ -28,7 +28,7 @@ fn judged(frames: &[Frame], mark: Option<(f64, f64)>, allowed_px: f64) -> BurstJ
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
     };
-    let mark = mark.map(|(x_px, y_px)| Mark { frame: 0, x_px, y_px });
+    let mark = mark.map(|(x_px, y_px)| Mark { frame: 0, x_px, y_px, box_px: None });
     judge(&shots, mark, &vec![Some(allowed_px); frames.len()], &fetch)
 }
 

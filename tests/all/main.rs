@@ -2,9 +2,9 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod accuracy;
-mod cli;
 #[cfg(feature = "raw")]
 mod body_noise;
+mod cli;
 mod detail;
 mod documents;
 mod exposure;

@@ -133,7 +133,7 @@ fn a_raw_file_and_its_jpeg_are_one_frame() {
     assert_eq!(code, Some(1));
     assert_eq!(record["frames"].as_array().unwrap().len(), 1);
     assert!(record["frames"][0]["partner"].as_str().unwrap().ends_with("F1.DNG"));
-    assert!(skipped(&record, "f2.dng").contains("raw"));
+    assert!(skipped(&record, "f2.dng").contains("raw file"));
     assert_eq!(record["skipped"].as_array().unwrap().len(), 1);
 }
 

@@ -83,7 +83,7 @@ fn scored(frames: &[Picture]) -> Scored {
     let allowed = vec![Some(LENS.sigma_px(0.0)); frames.len()];
     Scored {
         plain: frames.iter().map(|p| laplacian_variance(&p.luma_plane()).unwrap()).collect(),
-        burst: judge(&shots, Some(Mark { frame: 0, x_px, y_px }), &allowed, &fetch),
+        burst: judge(&shots, Some(Mark { frame: 0, x_px, y_px, box_px: None }), &allowed, &fetch),
     }
 }
 
