@@ -83,7 +83,7 @@ fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let total: u32 = counts.iter().flatten().sum();
     let swapped = counts[0][2] + counts[2][0];
     text.push_str(&format!(
-        "  {right} of {total} the same; {swapped} hits and misses taken for each other. The \
+        "  {right} of {total} the same; hit and miss taken for each other: {swapped}. The \
          eye was marked in the first frame of each burst.\n"
     ));
     text
