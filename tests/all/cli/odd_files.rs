@@ -128,12 +128,13 @@ fn a_raw_file_and_its_jpeg_are_one_frame() {
     let place = Place::new();
     place.put("day/f1.jpg", &jpeg(&picture(1.0), &exposed(0, 0)));
     place.put("day/F1.DNG", b"II\x2a\0\x08\0\0\0\0\0\0\0\0\0");
-    place.put("day/f2.dng", b"II\x2a\0\x08\0\0\0\0\0\0\0\0\0");
+    place.put("day/f2.dng", b"II\x2a\0\x08\0\0\0\0\0\0\0\0\0\0\0");
     let (record, code) = place.culled(&["day"]);
     assert_eq!(code, Some(1));
     assert_eq!(record["frames"].as_array().unwrap().len(), 1);
     assert!(record["frames"][0]["partner"].as_str().unwrap().ends_with("F1.DNG"));
-    assert!(skipped(&record, "f2.dng").contains("raw file"));
+    let reason = skipped(&record, "f2.dng");
+    assert!(reason.contains("raw file"), "{reason}");
     assert_eq!(record["skipped"].as_array().unwrap().len(), 1);
 }
 
