@@ -4,7 +4,9 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use stopwise::report::plan_record::{LightKind, PlanWish};
 use stopwise::sets::outing::OutingJob;
+use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
 
 use super::args::Known;
@@ -46,6 +48,63 @@ pub fn positive(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
         _ => Err("give a number above 0".to_owned()),
+    }
+}
+
+/// Reads a number from 0 on.
+pub fn not_negative(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() && v >= 0.0 => Ok(v.abs()),
+        _ => Err("give a number, 0 or above".to_owned()),
+    }
+}
+
+/// Reads a level of light: from starlight to beyond sunlit snow.
+pub fn light_ev(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if (-10.0..=25.0).contains(&v) => Ok(v),
+        _ => Err("give Ev at ISO 100, from -10 to 25".to_owned()),
+    }
+}
+
+/// Reads an exposure time: `1/250` or seconds.
+pub fn shutter(text: &str) -> Result<f64, String> {
+    let seconds = match text.trim().trim_end_matches('s').trim().split_once('/') {
+        Some((over, under)) => positive(over)? / positive(under)?,
+        None => positive(text.trim().trim_end_matches('s'))?,
+    };
+    if (1e-6..=3600.0).contains(&seconds) {
+        Ok(seconds)
+    } else {
+        Err("give a time such as 1/250 or 0.5, up to 3600 s".to_owned())
+    }
+}
+
+/// The plan to make.
+pub fn plan(typed: &super::args::PlanArgs) -> PlanJob {
+    let light = match (typed.flash, typed.lamp) {
+        (true, _) => LightKind::Flash,
+        (_, true) => LightKind::Lamp,
+        _ => LightKind::Ambient,
+    };
+    PlanJob {
+        rig: None,
+        wish: PlanWish {
+            depth_mm: typed.depth,
+            magnification: typed.magnification,
+            light,
+            light_ev: typed.light.or(stopwise::sets::plan::usual_ev(light)),
+            light_typed: typed.light.is_some(),
+            shutter_s: typed.shutter,
+            motion_mm_s: typed.motion,
+            output_width_px: typed.output_width,
+            crop: typed.crop,
+            video_fps: typed.video,
+            play_fps: typed.play,
+        },
+        pitch_um: typed.pitch,
+        frame_width_px: typed.frame_width,
+        pupil_ratio: typed.pupil_ratio,
     }
 }
 
@@ -115,6 +174,18 @@ mod tests {
         assert_eq!(marks["c,d.jpg"], (0.0, 1.0));
         assert!(parsed_marks("a.jpg,0.5").is_err());
         assert!(parsed_marks("a.jpg,0.5,7").is_err());
+    }
+
+    #[test]
+    fn exposure_times_are_read_as_marked() {
+        assert_eq!(shutter("1/250"), Ok(0.004));
+        assert_eq!(shutter("0.5 s"), Ok(0.5));
+        assert_eq!(not_negative("-0"), Ok(0.0));
+        for bad in ["0", "1/0", "-1/3", "x", "", "1e9", "1e-9"] {
+            assert!(shutter(bad).is_err(), "{bad}");
+        }
+        assert!(light_ev("26").is_err() && light_ev("-3").is_ok() && light_ev("NaN").is_err());
+        assert!(not_negative("-1").is_err());
     }
 
     #[test]

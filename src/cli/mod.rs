@@ -7,6 +7,7 @@ mod demo;
 mod inspect;
 mod job;
 mod noise;
+mod plan;
 mod show;
 
 use std::io;
@@ -61,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Plan(typed) => plan::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

@@ -7,6 +7,7 @@ pub mod inspect;
 pub mod judge;
 pub mod outing;
 pub mod pictures;
+pub mod plan;
 pub mod rows;
 pub mod shot;
 pub mod taken;

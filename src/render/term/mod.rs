@@ -3,11 +3,13 @@
 mod cull;
 mod inspect;
 mod noise;
+mod plan;
 mod table;
 
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use noise::noise;
+pub use plan::plan;
 pub use table::display_width;
 
 /// How the terminal wants it.

@@ -1,0 +1,23 @@
+//! `stopwise plan`.
+
+use stopwise::render::{json, term};
+use stopwise::sets::plan;
+
+use super::args::PlanArgs;
+use super::{Ended, job, show};
+
+/// Plans settings and shows them.
+pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
+    for path in [&typed.json, &typed.report].into_iter().flatten() {
+        show::check_writable(path)?;
+    }
+    let record = plan::plan(&job::plan(typed));
+    let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
+    if let Some(path) = &typed.json {
+        show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if !to_output {
+        show::result(&term::plan(&record, show::style()))?;
+    }
+    Ok(if record.settings.is_empty() { Ended::Nothing } else { Ended::Whole })
+}
