@@ -1,6 +1,6 @@
 //! `stopwise plan`.
 
-use stopwise::render::{json, term};
+use stopwise::render::{html, json, term};
 use stopwise::sets::plan;
 
 use super::args::PlanArgs;
@@ -15,6 +15,9 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
     let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if let Some(path) = &typed.report {
+        html::write_plan(path, &record)?;
     }
     if !to_output {
         show::result(&term::plan(&record, show::style()))?;

@@ -1,16 +1,19 @@
 //! Pages that open without a server and ask nothing of the network.
 //!
-//! There is no script in them: the order switch and the map overlay are plain form controls and
-//! CSS, so the content policy forbids scripts altogether and a hostile file name has nothing to
-//! run in. Pictures are data: URIs.
+//! There is no script in the reports: the order switch and the map overlay are plain form controls
+//! and CSS, so the content policy forbids scripts altogether and a hostile file name has nothing
+//! to run in. Pictures are data: URIs. The page of `plan` holds one script, named in its policy.
 
 mod colours;
+mod digest;
 mod inspect;
 mod noise;
+mod plan;
 mod report;
 mod view;
 
 pub use colours::{THEMES, Theme, contrast};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
+pub use plan::{plan, write_plan};
 pub use report::ReportWriter;
