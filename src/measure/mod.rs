@@ -18,6 +18,7 @@ pub mod focus_map;
 pub mod follow;
 pub mod laplacian;
 pub mod light;
+pub mod logistic;
 pub mod movement;
 pub mod noise;
 mod periodogram;

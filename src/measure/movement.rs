@@ -117,7 +117,8 @@ mod tests {
     // Abramowitz & Stegun, table 7.1.
     #[test]
     fn the_error_function_matches_the_table() {
-        for (x, want) in [(0.0, 0.0), (0.5, 0.520_499_877_8), (1.0, 0.842_700_792_9), (2.0, 0.995_322_265_0)]
+        for (x, want) in
+            [(0.0, 0.0), (0.5, 0.520_499_877_8), (1.0, 0.842_700_792_9), (2.0, 0.995_322_265_0)]
         {
             approx::assert_abs_diff_eq!(erf(x), want, epsilon = 1.5e-7);
         }

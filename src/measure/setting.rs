@@ -85,14 +85,8 @@ pub enum Loss {
 }
 
 /// Every loss.
-pub const LOSSES: [Loss; 6] = [
-    Loss::Diffraction,
-    Loss::Depth,
-    Loss::Noise,
-    Loss::SubjectMotion,
-    Loss::Lens,
-    Loss::Pixels,
-];
+pub const LOSSES: [Loss; 6] =
+    [Loss::Diffraction, Loss::Depth, Loss::Noise, Loss::SubjectMotion, Loss::Lens, Loss::Pixels];
 
 /// K of a subject whose contrast varies by `rms` (standard deviation over mean) in each octave:
 /// rms²/(2π ln 2).
@@ -295,7 +289,11 @@ mod tests {
                 crate::base::units::PitchUm(k.pitch_um),
                 GREEN,
             );
-            approx::assert_relative_eq!(k.blur_sigma_px(&at(n, 100.0)), exact, max_relative = share);
+            approx::assert_relative_eq!(
+                k.blur_sigma_px(&at(n, 100.0)),
+                exact,
+                max_relative = share
+            );
         }
     }
 }

@@ -111,8 +111,9 @@ pub fn heading(record: &super::plan_record::PlanRecord) -> String {
     if w.motion_mm_s > 0.0 {
         parts.push(format!("subject moving {} mm/s", wording::short(w.motion_mm_s)));
     }
-    parts.extend(w.output_width_px.map(|px| {
-        format!("for {px} px wide{}", if w.crop { " after cropping" } else { "" })
-    }));
+    parts.extend(
+        w.output_width_px
+            .map(|px| format!("for {px} px wide{}", if w.crop { " after cropping" } else { "" })),
+    );
     parts.join(" · ")
 }

@@ -17,6 +17,7 @@ mod noise_frame;
 mod noise_gains;
 mod noise_jpeg;
 mod optics;
+mod planning;
 mod properties;
 #[cfg(feature = "raw")]
 mod raw;

@@ -41,11 +41,7 @@ fn sha256(bytes: &[u8]) -> [u8; 32] {
         for i in 0..64 {
             let s1 = e.rotate_right(6) ^ e.rotate_right(11) ^ e.rotate_right(25);
             let choice = (e & f) ^ (!e & g);
-            let t1 = h
-                .wrapping_add(s1)
-                .wrapping_add(choice)
-                .wrapping_add(K[i])
-                .wrapping_add(w[i]);
+            let t1 = h.wrapping_add(s1).wrapping_add(choice).wrapping_add(K[i]).wrapping_add(w[i]);
             let s0 = a.rotate_right(2) ^ a.rotate_right(13) ^ a.rotate_right(22);
             let most = (a & b) ^ (a & c) ^ (b & c);
             (h, g, f, e) = (g, f, e, d.wrapping_add(t1));
@@ -64,7 +60,10 @@ fn sha256(bytes: &[u8]) -> [u8; 32] {
 
 /// What a content policy calls a script: `sha256-…`.
 pub fn source_of(script: &str) -> String {
-    format!("sha256-{}", base64::engine::general_purpose::STANDARD.encode(sha256(script.as_bytes())))
+    format!(
+        "sha256-{}",
+        base64::engine::general_purpose::STANDARD.encode(sha256(script.as_bytes()))
+    )
 }
 
 #[cfg(test)]

@@ -45,7 +45,11 @@ fn text_table(columns: Vec<NoiseColumn>, style: Style) -> String {
         gives_way: c.gives_way,
         cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
     });
-    table(columns.collect(), style, |row, _, cell| {
-        if row == 0 { style.bold(cell) } else { cell.to_owned() }
-    })
+    table(
+        columns.collect(),
+        style,
+        |row, _, cell| {
+            if row == 0 { style.bold(cell) } else { cell.to_owned() }
+        },
+    )
 }

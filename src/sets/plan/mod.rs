@@ -139,7 +139,11 @@ fn exposures(wish: &PlanWish, p: &PlanParameters, f_number: f64) -> Vec<Exposed>
         let near = |iso: &u32| (f64::from(*iso) / wanted).log2().abs();
         let Some(iso) = nearest(&p.fine_isos, near) else { return Vec::new() };
         let fits = near(&iso) <= OFF_STOPS;
-        return if fits { vec![Exposed { iso, shutter_s, light_s: shutter_s }] } else { Vec::new() };
+        return if fits {
+            vec![Exposed { iso, shutter_s, light_s: shutter_s }]
+        } else {
+            Vec::new()
+        };
     }
     let of = |iso: u32| {
         let wanted = light::shutter_s(n_eff, f64::from(iso), ev);

@@ -4,6 +4,7 @@ mod contract;
 mod ends;
 mod names;
 mod odd_files;
+mod plan;
 
 use std::fs;
 use std::path::{Path, PathBuf};
