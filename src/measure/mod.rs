@@ -22,6 +22,7 @@ pub mod logistic;
 pub mod movement;
 pub mod noise;
 mod periodogram;
+pub mod personal;
 pub mod prediction;
 pub mod pyramid;
 pub mod raw_noise;

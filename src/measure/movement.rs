@@ -126,7 +126,7 @@ mod tests {
 
     #[test]
     fn what_is_allowed_is_what_reaches_the_ratio() {
-        let (sigma, ratio) = (1.2, 1.3);
+        let (sigma, ratio) = (1.2f64, 1.3f64);
         let with = sigma.hypot(smear_sigma(smear_allowed_px(sigma, ratio)));
         approx::assert_relative_eq!(with, ratio * sigma, max_relative = 1e-12);
         let mm = distance_allowed_mm(sigma, ratio, 22.0, 2.0, 5.0);

@@ -55,6 +55,8 @@ pub struct Setting {
     pub defocus_um: f64,
     /// Length of the smear of movement, px.
     pub smear_px: f64,
+    /// σ of whatever else softens this one picture, px.
+    pub soft_px: f64,
 }
 
 /// What the setting shows.
@@ -127,6 +129,9 @@ impl Kit {
         if !off(Loss::SubjectMotion) {
             mtf *= mtf_box(f_cy_px * at.smear_px);
         }
+        if at.soft_px > 0.0 {
+            mtf *= mtf_gaussian(f_cy_px * at.soft_px);
+        }
         mtf
     }
 
@@ -198,7 +203,7 @@ mod tests {
     }
 
     fn at(n_eff: f64, iso: f64) -> Setting {
-        Setting { n_eff, iso, defocus_um: 0.0, smear_px: 0.0 }
+        Setting { n_eff, iso, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 }
     }
 
     // The variance of K/f² between f and 2f is K·2π·ln 2 whatever f is.
@@ -238,7 +243,7 @@ mod tests {
     #[test]
     fn the_integral_has_enough_steps() {
         let k = kit();
-        let s = Setting { n_eff: 22.0, iso: 400.0, defocus_um: 500.0, smear_px: 2.0 };
+        let s = Setting { n_eff: 22.0, iso: 400.0, defocus_um: 500.0, smear_px: 2.0, soft_px: 0.0 };
         let fine: f64 = (0..4096)
             .map(|i| {
                 let step = (0.5 - LOWEST_CY_PX) / 4096.0;
@@ -258,7 +263,7 @@ mod tests {
     fn every_loss_costs_detail_and_none_gives_any() {
         let mut k = kit();
         k.aberration_um = 20.0;
-        let s = Setting { n_eff: 22.0, iso: 800.0, defocus_um: 300.0, smear_px: 1.5 };
+        let s = Setting { n_eff: 22.0, iso: 800.0, defocus_um: 300.0, smear_px: 1.5, soft_px: 0.0 };
         let whole = k.shows(&s, 0.5, None).detail_bits_px;
         for loss in LOSSES {
             let without = k.shows(&s, 0.5, Some(loss)).detail_bits_px;

@@ -185,6 +185,7 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
         iso: f64::from(e.iso),
         defocus_um: 0.0,
         smear_px,
+        soft_px: 0.0,
     };
     let end = Setting { defocus_um: depth::image_half_depth_um(wish.depth_mm, m), ..plane };
     let at_plane = kit.shows(&plane, up_to, None);

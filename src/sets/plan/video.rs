@@ -45,7 +45,13 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
                 let wanted = light::iso(n_eff, shutter_s, ev);
                 let near = |iso: &u32| (f64::from(*iso) / wanted).log2().abs();
                 let iso = nearest(&p.fine_isos, near).filter(|iso| near(iso) < 0.25)?;
-                let plane = Setting { n_eff, iso: f64::from(iso), defocus_um: 0.0, smear_px: 0.0 };
+                let plane = Setting {
+                    n_eff,
+                    iso: f64::from(iso),
+                    defocus_um: 0.0,
+                    smear_px: 0.0,
+                    soft_px: 0.0,
+                };
                 let end =
                     Setting { defocus_um: depth::image_half_depth_um(wish.depth_mm, m), ..plane };
                 let at_end = clip.shows(&end, HIGHEST_CY_PX, None);
