@@ -98,6 +98,11 @@ fn erf(x: f64) -> f64 {
     1.0 - poly * (-x * x).exp()
 }
 
+/// Chance that at least one of some frames is a hit.
+pub fn chance_in_burst(chance: f64, frames: u32) -> f64 {
+    1.0 - (1.0 - chance).powf(f64::from(frames))
+}
+
 /// Frames that hold at least one hit with 90 % chance.
 pub fn frames_for_a_hit(chance: f64) -> Option<u32> {
     if chance <= 0.0 {
@@ -142,6 +147,7 @@ mod tests {
         assert!(chance_still(5.0, 1.0, 2.0, 6.0, 1.0) < 1e-3);
         // One standard deviation of a normal: 68.27 %.
         approx::assert_abs_diff_eq!(chance_on_plane(0.7, 0.7), 0.682_689_5, epsilon = 1e-6);
+        approx::assert_abs_diff_eq!(chance_in_burst(0.5, 3), 0.875, epsilon = 1e-12);
         assert_eq!(frames_for_a_hit(0.5), Some(4));
         assert_eq!(frames_for_a_hit(0.95), Some(1));
         assert_eq!(frames_for_a_hit(0.0), None);

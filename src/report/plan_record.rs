@@ -80,6 +80,8 @@ pub struct PlanParameters {
     pub hand_mm_s: f64,
     /// Distance of the focus plane from the subject, standard deviation, mm.
     pub focus_spread_mm: f64,
+    /// Frames of a burst: settings are ranked by the chance that it holds a hit.
+    pub burst_frames: u32,
     /// Blur over the best that still is a hit.
     pub hit_ratio: f64,
     /// Working f-number that full flash exposes at ISO 100.

@@ -79,4 +79,5 @@ fn finest(um: Option<f64>, s: &PlanSetting) -> String {
 pub const KEY: &str = "Finest lines that stand above the noise, on the subject, in focus and at \
     the ends of the depth. Hit: chance that one frame is a hit; frames: how many hold one with \
     90 % chance. Noise: of one pixel in the middle tones. Crop: how far the picture can be cropped \
-    before its finest line is wider than one pixel of the output.";
+    before its finest line is wider than one pixel of the output. Of video, moves: hand and \
+    subject in one frame.";

@@ -5,7 +5,11 @@ use super::plan_record::{LightKind, PlanParameters, PlanSetting, PlanWish};
 use super::wording;
 
 /// Why the first setting is first: its own numbers beside those of its neighbours.
-pub fn first_because(settings: &[PlanSetting], wish: &PlanWish) -> Option<String> {
+pub fn first_because(
+    settings: &[PlanSetting],
+    wish: &PlanWish,
+    p: &PlanParameters,
+) -> Option<String> {
     let first = settings.first()?;
     let what = |s: &PlanSetting| {
         let finest = s.finest_um_depth_end.map_or("no line above the noise".to_owned(), |f| {
@@ -31,9 +35,10 @@ pub fn first_because(settings: &[PlanSetting], wish: &PlanWish) -> Option<String
     };
     let place = if wish.depth_mm > 0.0 { "at the ends of the depth" } else { "in focus" };
     Some(format!(
-        "{} is first for the most detail {place} times the chance of a hit: {finest} and a hit in \
-         {chance} of frames{}{}. Most is lost to {}.",
+        "{} is first for the most detail {place} times the chance that {} frames hold a hit: \
+         {finest} and a hit in {chance} of frames{}{}. Most is lost to {}.",
         wording::f_number(first.f_number),
+        p.burst_frames,
         beside(wider, "wider"),
         beside(closed, "closed further"),
         first.dominant_loss

@@ -1,8 +1,9 @@
 //! Settings for next time: every aperture with its best ISO and shutter, ranked.
 //!
 //! Ranked by the detail at the ends of the depth (as far as the output shows it) times the chance
-//! of a hit: the expected detail of a frame. Depths are judged by their ends, not their mean. The
-//! page of `plan` works the same out again (`render/html/pages/plan.js`): change both.
+//! that a burst holds a hit: what can be expected of a burst. Depths are judged by their ends, not
+//! their mean. The page of `plan` works the same out again (`render/html/pages/plan.js`): change
+//! both.
 
 mod typical;
 mod video;
@@ -65,7 +66,7 @@ fn with(
         s.finest_rel_std_err = rel_std_err;
     }
     let video = video::settings(&wish, &parameters);
-    let first_because = plan_words::first_because(&settings, &wish);
+    let first_because = plan_words::first_because(&settings, &wish, &parameters);
     let remarks = plan_words::remarks(&settings, &wish, &parameters);
     PlanRecord {
         schema: PLAN_SCHEMA,
@@ -201,10 +202,12 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
     );
     let allowed_mm =
         movement::distance_allowed_mm(sigma_px, p.hit_ratio, plane.n_eff, m, p.pitch_um);
-    let hit_chance = still * movement::chance_on_plane(p.focus_spread_mm, allowed_mm);
+    let on_plane = movement::chance_on_plane(p.focus_spread_mm, allowed_mm);
+    let hit_chance = still * on_plane;
+    let in_burst = |chance: f64| movement::chance_in_burst(chance, p.burst_frames);
 
     // What is gained by taking one loss away in thought, as a factor; the hand's is its chance.
-    let mut worst = (1.0 / still.max(1e-9), "shake");
+    let mut worst = (in_burst(on_plane) / in_burst(hit_chance).max(1e-12), "shake");
     for loss in LOSSES {
         let without = kit.shows(&end, up_to, Some(loss)).detail_bits_px;
         let factor = without / at_end.detail_bits_px.max(1e-12);
@@ -234,7 +237,7 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
             .resolved_cy_px
             .map(|f| f64::from(p.frame_width_px) * 2.0 * f / output),
     };
-    (hit_chance * at_end.detail_bits_px, row)
+    (in_burst(hit_chance) * at_end.detail_bits_px, row)
 }
 
 /// The word for a loss.

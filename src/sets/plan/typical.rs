@@ -26,6 +26,8 @@ const ABERRATION_UM: f64 = 20.0;
 const HAND_MM_S: f64 = 5.0;
 /// Distance of the focus plane from the subject with a swaying hand and body, mm.
 const FOCUS_SPREAD_MM: f64 = 1.5;
+/// Frames of a burst.
+const BURST_FRAMES: u32 = 10;
 /// Working f-number that a small flash with a diffuser exposes at full power and ISO 100.
 const FLASH_FULL_N_EFF: f64 = 88.0;
 /// Open shade, Ev at ISO 100.
@@ -53,6 +55,7 @@ pub fn parameters(
         read: (READ_E / electrons).powi(2),
         hand_mm_s: HAND_MM_S,
         focus_spread_mm: FOCUS_SPREAD_MM,
+        burst_frames: BURST_FRAMES,
         hit_ratio: HIT_RATIO,
         flash_full_n_eff: FLASH_FULL_N_EFF,
         // Measured on one unit: the trade's table of t0.1 by power.

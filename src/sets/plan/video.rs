@@ -19,10 +19,10 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
     let used = frame.min(f64::from(WIDE_PX));
     // What is read across, px of the sensor; what is written; words.
     let ways: [(f64, u32, &'static str); 4] = [
-        (frame, WIDE_PX, "whole sensor, 4K"),
-        (used, WIDE_PX, "pixel for pixel, 4K"),
-        (frame, HD_PX, "whole sensor, 1080p"),
-        (used.min(f64::from(HD_PX)), HD_PX, "pixel for pixel, 1080p"),
+        (frame, WIDE_PX, "full width, 4K"),
+        (used, WIDE_PX, "pixel crop, 4K"),
+        (frame, HD_PX, "full width, 1080p"),
+        (used.min(f64::from(HD_PX)), HD_PX, "pixel crop, 1080p"),
     ];
     let angle_s = movement::shutter_of_angle_s(ANGLE_DEG, fps);
     let shutter_s = wish.shutter_s.unwrap_or(angle_s).min(1.0 / fps);

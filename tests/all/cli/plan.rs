@@ -113,12 +113,12 @@ fn video_has_its_shutter_slow_motion_and_crop() {
         assert!((row["shutter_s"].as_f64().unwrap() - 1.0 / 240.0).abs() < 1e-12);
     }
     let of = |readout: &str| rows.iter().find(|r| r["readout"] == readout).unwrap();
-    let crop = of("pixel for pixel, 4K");
+    let crop = of("pixel crop, 4K");
     // V9.
     assert!((crop["picture_scale"].as_f64().unwrap() - 1.5625).abs() < 1e-4);
     // V10.
     let px = |readout: &str| of(readout)["smear_px"].as_f64().unwrap();
-    assert!((px("whole sensor, 4K") / px("whole sensor, 1080p") - 2.0).abs() < 1e-9);
+    assert!((px("full width, 4K") / px("full width, 1080p") - 2.0).abs() < 1e-9);
     let (flash, ran) =
         planned(&["--depth", "1", "--magnification", "1", "--flash", "--video", "25"]);
     assert!(flash["video"].as_array().unwrap().is_empty() && ran.code == Some(0));

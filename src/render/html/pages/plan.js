@@ -151,7 +151,8 @@ function judged(wish, fNumber, e) {
   const allowed = room / 0.265770 * p.pitch_um * plane.nEff / (m * m) / 1000;
   const on = p.focus_spread_mm <= 0 ? 1 : erf(allowed / (p.focus_spread_mm * Math.SQRT2));
   const hit = still * on;
-  let worst = [1 / Math.max(still, 1e-9), "shake"];
+  const inBurst = chance => 1 - (1 - chance) ** p.burst_frames;
+  let worst = [inBurst(on) / Math.max(inBurst(hit), 1e-12), "shake"];
   for (const loss of ["diffraction", "depth", "noise", "subject-motion", "lens", "pixels"]) {
     const factor = shows(end, upTo, loss).bits / Math.max(atEnd.bits, 1e-12);
     if (factor > worst[0]) worst = [factor, loss];
@@ -159,7 +160,7 @@ function judged(wish, fNumber, e) {
   const whole = shows(plane, 0.5).resolved;
   const finest = f => f === null ? null : p.pitch_um / (2 * f * m);
   return {
-    score: hit * atEnd.bits, f_number: fNumber, iso: e.iso, shutter_s: e.shutter, light_s: e.light,
+    score: inBurst(hit) * atEnd.bits, f_number: fNumber, iso: e.iso, shutter_s: e.shutter, light_s: e.light,
     finest_um_plane: finest(atPlane.resolved), finest_um_depth_end: finest(atEnd.resolved),
     finest_rel_std_err: record.settings[0]?.finest_rel_std_err ?? null,
     noise_share: Math.sqrt(noisePower(e.iso)), smear_px: smear, hit_chance: hit,
@@ -234,8 +235,8 @@ function because(rows, wish) {
   const beside = (s, way) => s
     ? `; ${way}, ${fWord(s.f_number)} shows ${lines(s)} and hits ${perCent(s.hit_chance)}` : "";
   const place = wish.depth_mm > 0 ? "at the ends of the depth" : "in focus";
-  return `${fWord(first.f_number)} is first for the most detail ${place} times the chance of a ` +
-    `hit: ${lines(first)} and a hit in ${perCent(first.hit_chance)} of frames` +
+  return `${fWord(first.f_number)} is first for the most detail ${place} times the chance ` +
+    `that ${p.burst_frames} frames hold a hit: ${lines(first)} and a hit in ${perCent(first.hit_chance)} of frames` +
     `${beside(wider, "wider")}${beside(closed, "closed further")}. ` +
     `Most is lost to ${first.dominant_loss}.`;
 }
