@@ -1,5 +1,7 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
+pub mod chart_record;
+pub mod chart_words;
 pub mod column;
 pub mod noise_record;
 pub mod noise_table;

@@ -2,6 +2,7 @@
 
 pub mod because;
 pub mod body_noise;
+pub mod chart;
 pub mod grouping;
 pub mod inspect;
 pub mod judge;

@@ -4,6 +4,7 @@
 //! and CSS, so the content policy forbids scripts altogether and a hostile file name has nothing
 //! to run in. Pictures are data: URIs. The page of `plan` holds one script, named in its policy.
 
+mod chart;
 mod colours;
 mod digest;
 mod inspect;
@@ -12,6 +13,7 @@ mod plan;
 mod report;
 mod view;
 
+pub use chart::{chart, chart_svg, write_chart, write_chart_svg};
 pub use colours::{THEMES, Theme, contrast};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};

@@ -1,11 +1,13 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod chart;
 mod cull;
 mod inspect;
 mod noise;
 mod plan;
 mod table;
 
+pub use chart::chart;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use noise::noise;

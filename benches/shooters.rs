@@ -1,0 +1,95 @@
+//! Charts of simulated shooters against their truth: detail, break-even line, limit of the hand.
+
+use rayon::prelude::*;
+use stopwise::demo::shooter::{Shooter, Taken};
+use stopwise::measure::personal;
+use stopwise::report::chart_record::HandState;
+use stopwise::sets::chart::{ChartJob, Entry, chart};
+
+/// What `cull` logs of a frame, as the chart takes it.
+pub fn entry(s: &Shooter, t: &Taken) -> Entry {
+    Entry {
+        outing: t.outing,
+        burst: t.burst,
+        test: t.test,
+        marked_f_number: Some(t.f_number),
+        working_f_number: Some(t.n_eff),
+        magnification: Some(s.magnification),
+        shutter_s: Some(t.shutter_s),
+        iso: Some(t.iso),
+        flash: Some(false),
+        pixel_pitch_um: Some(s.kit.pitch_um),
+        verdict: t.verdict.to_owned(),
+        cause: t.cause.map(str::to_owned),
+        detail_bits_px: Some(t.detail_bits_px),
+        blur_sigma_px: Some(t.blur_sigma_px),
+        motion_length_px: t.motion_px,
+        quotable: true,
+    }
+}
+
+/// How far one chart is from the truth.
+#[derive(Debug, Clone, Default)]
+pub struct Off {
+    /// Detail, share, every place drawn.
+    pub detail: Vec<f64>,
+    /// The same over its own standard error.
+    pub in_errors: Vec<f64>,
+    /// Break-even line, stops.
+    pub even: Vec<f64>,
+    /// Limit of the hand, stops; when one was given.
+    pub hand: Option<f64>,
+}
+
+/// Charts `frames` frames, `tests` of them of a test.
+pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
+    let shooter = Shooter::of(seed);
+    let taken = shooter.season(seed, frames, tests);
+    let entries: Vec<Entry> = taken.iter().map(|t| entry(&shooter, t)).collect();
+    let record = chart(&ChartJob::default(), &entries).record;
+    let mut off = Off::default();
+    for c in &record.grid {
+        let truth = shooter.true_detail(c.working_f_number, c.iso);
+        off.detail.push(c.detail_bits_px / truth - 1.0);
+        off.in_errors.push((c.detail_bits_px - truth) / c.std_err);
+    }
+    for b in &record.break_even {
+        if let Some(n) = personal::break_even(&shooter.kit, b.iso, 1.0, 500.0) {
+            off.even.push(2.0 * (b.working_f_number / n).log2());
+        }
+    }
+    if let Some(h) = record.handheld.filter(|h| h.state == HandState::Fitted) {
+        let truth = shooter.true_half_shutter_s(&[2.8, 4.0, 5.6, 8.0, 11.0, 16.0]);
+        off.hand = h.half_hit_shutter_s.map(|s| (s / truth).log2());
+    }
+    off
+}
+
+/// Prints the table.
+pub fn table(first: u64, shooters: u64) {
+    println!("300 frames a shooter; {shooters} shooters from seed {first}");
+    for tests in [0, 45] {
+        let all: Vec<Off> =
+            (first..first + shooters).into_par_iter().map(|s| charted(s, 300, tests)).collect();
+        println!("\n{tests} of them of a test");
+        let show = |name: &str, mut v: Vec<f64>, bar: f64| {
+            let n = v.len();
+            v.sort_by(f64::total_cmp);
+            let q = |p: f64| v[((n - 1) as f64 * p) as usize];
+            let within = v.iter().filter(|x| x.abs() <= bar).count();
+            println!(
+                "{name:<22} n {n:>6}  p5 {:+.3}  median {:+.3}  p95 {:+.3}  within {bar:.2}: {:.1} %",
+                q(0.05),
+                q(0.5),
+                q(0.95),
+                100.0 * within as f64 / n as f64
+            );
+        };
+        show("detail, share", all.iter().flat_map(|o| o.detail.clone()).collect(), 0.1);
+        show("detail, in errors", all.iter().flat_map(|o| o.in_errors.clone()).collect(), 2.0);
+        show("break-even, stops", all.iter().flat_map(|o| o.even.clone()).collect(), 1.0 / 3.0);
+        show("hand, stops", all.iter().filter_map(|o| o.hand).collect(), 1.0 / 3.0);
+        let drawn = all.iter().map(|o| o.detail.len()).sum::<usize>() as f64 / all.len() as f64;
+        println!("places drawn a shooter {drawn:.0}");
+    }
+}

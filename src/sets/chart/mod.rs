@@ -1,0 +1,243 @@
+//! The shooter's own limits, from what was logged: detail by aperture and ISO, the hand, the
+//! season's hit rates, and what to shoot next.
+//!
+//! Detail is fitted ([`crate::measure::personal`]) to the frames of one rig at one magnification:
+//! every frame of a test, and of each burst in the field the frame with the most detail among its
+//! hits, since the best of a burst bounds what its settings can give. Field frames are kept apart
+//! by a factor of their own where tests are there; where not, that they may fall short of the
+//! limit is said.
+
+mod entry;
+mod field;
+mod hands;
+mod season;
+
+use std::collections::BTreeMap;
+
+use crate::base::units::{GREEN, WavelengthUm};
+use crate::measure::personal::{ABERRATION_UNIT_UM, Personal, Point};
+use crate::report::chart_record::{CHART_SCHEMA, ChartModel, ChartRecord, Dot};
+use crate::report::chart_words;
+use crate::report::noise_record::WithError;
+
+pub use entry::{Entry, Group, by_magnification};
+
+/// Frames that a fit takes at most, evenly over the settings: more do not narrow it.
+const MOST_POINTS: usize = 400;
+/// Dots that are drawn at most.
+const MOST_DOTS: usize = 500;
+/// Frames that a model needs at least: its three numbers and one to hold against.
+const LEAST_POINTS: usize = 4;
+
+/// What is to be charted.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct ChartJob {
+    /// Name of the rig, for the record.
+    pub rig: Option<String>,
+    /// Magnification to chart; `None` for the one with the most frames.
+    pub magnification: Option<f64>,
+    /// Exit over entrance pupil, when known.
+    pub pupil_ratio: Option<f64>,
+    /// Wavelength, µm, when not green.
+    pub wavelength_um: Option<f64>,
+    /// Titles of outings by number.
+    pub outings: BTreeMap<i64, String>,
+}
+
+/// A chart and the fit behind it, for plans.
+#[derive(Debug, Clone)]
+pub struct Charted {
+    /// The record.
+    pub record: ChartRecord,
+    /// The fit, when there is one.
+    pub fit: Option<Personal>,
+}
+
+/// Charts frames.
+pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
+    let groups = by_magnification(entries);
+    let group = match job.magnification {
+        None => groups.first(),
+        Some(m) => groups
+            .iter()
+            .filter(|g| (g.magnification / m).ln().abs() < 1.15f64.ln())
+            .min_by(|a, b| {
+                let off = |g: &Group| (g.magnification / m).ln().abs();
+                off(a).total_cmp(&off(b))
+            }),
+    };
+    let here: Vec<&Entry> =
+        group.map(|g| g.members.iter().map(|i| &entries[*i]).collect()).unwrap_or_default();
+    let magnification = group.map(|g| g.magnification);
+    let used = chosen(&here);
+    let pitch_um = middle(used.iter().filter_map(|e| e.pixel_pitch_um))
+        .or_else(|| middle(here.iter().filter_map(|e| e.pixel_pitch_um)));
+    let wavelength = job.wavelength_um.map_or(GREEN, WavelengthUm);
+    let points: Vec<Point> = used.iter().filter_map(|e| point(e)).collect();
+    let fit = pitch_um
+        .filter(|_| points.len() >= LEAST_POINTS)
+        .and_then(|pitch| Personal::fit(&points, pitch, wavelength));
+
+    let at: Vec<(f64, f64)> = points.iter().map(|p| field::in_stops(p.n_eff, p.iso)).collect();
+    let pupil_ratio = job.pupil_ratio.unwrap_or(1.0);
+    let next = magnification.map_or(Vec::new(), |m| field::shoot_next(&at, m, pupil_ratio));
+    let support = fit.as_ref().map(|fit| field::Support { fit, at });
+    let grid = match (&support, magnification) {
+        (Some(s), Some(m)) => s.grid(m),
+        _ => Vec::new(),
+    };
+    let hands = hands::hands(entries, &groups);
+    let handheld =
+        hands.iter().find(|h| Some(h.magnification) == magnification && !h.flash).cloned();
+    let test_frames_used = points.iter().filter(|p| !p.field).count() as u32;
+    let mut record = ChartRecord {
+        schema: CHART_SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        rig: job.rig.clone(),
+        magnification,
+        model: fit.as_ref().map(|f| model(f)),
+        break_even: support.as_ref().map(|s| s.break_even(&grid)).unwrap_or_default(),
+        best: support.as_ref().map(|s| s.best(&grid)).unwrap_or_default(),
+        grid,
+        handheld,
+        hands,
+        by_aperture: season::by_aperture(entries),
+        by_magnification: season::by_magnification(entries, &groups),
+        by_outing: season::by_outing(entries, &job.outings),
+        causes: season::causes(entries),
+        frames: entries.len() as u32,
+        frames_used: if fit.is_some() { points.len() as u32 } else { 0 },
+        test_frames_used: if fit.is_some() { test_frames_used } else { 0 },
+        dots: dots(&here, &used),
+        next,
+        findings: Vec::new(),
+    };
+    let lacks = lacks(entries, &here);
+    record.findings = chart_words::findings(&record, &lacks);
+    Charted { record, fit }
+}
+
+/// How many frames say what is needed, for the words.
+fn lacks(entries: &[Entry], here: &[&Entry]) -> chart_words::Lacks {
+    let count = |f: &dyn Fn(&Entry) -> bool| entries.iter().filter(|e| f(e)).count() as u32;
+    chart_words::Lacks {
+        frames: entries.len() as u32,
+        with_magnification: count(&|e| e.sound_magnification().is_some()),
+        here: here.len() as u32,
+        with_place: here.iter().filter(|e| e.place().is_some()).count() as u32,
+        with_detail: here
+            .iter()
+            .filter(|e| e.place().is_some() && e.sound_detail().is_some())
+            .count() as u32,
+        with_pitch: here.iter().filter(|e| e.pixel_pitch_um.is_some()).count() as u32,
+        contradictory: count(&|e| {
+            let wrong = |v: Option<f64>, low: f64, high: f64| {
+                v.is_some_and(|v| !v.is_finite() || v < low || v > high)
+            };
+            wrong(e.magnification, 1e-3, 200.0)
+                || wrong(e.working_f_number, 0.5, 1000.0)
+                || wrong(e.detail_bits_px, 0.0, 64.0)
+                || wrong(e.shutter_s, 1e-6, 3600.0)
+                || matches!((e.working_f_number, e.marked_f_number), (Some(w), Some(m)) if w < 0.9 * m)
+        }),
+    }
+}
+
+/// A frame as a point of the fit.
+fn point(e: &Entry) -> Option<Point> {
+    let (n_eff, iso) = e.place()?;
+    Some(Point {
+        n_eff,
+        iso,
+        detail_bits_px: e.sound_detail()?,
+        blur_sigma_px: e.blur_sigma_px.filter(|b| b.is_finite() && *b > 0.0),
+        field: !e.test,
+    })
+}
+
+/// The frames that a fit may use, evenly over the settings when there are too many.
+fn chosen<'a>(here: &[&'a Entry]) -> Vec<&'a Entry> {
+    let fits = |e: &&&Entry| point(e).is_some();
+    let mut used: Vec<&Entry> =
+        here.iter().filter(|e| e.test && e.verdict != "miss").filter(fits).copied().collect();
+    let mut best: BTreeMap<(i64, u32, i32, i32), &Entry> = BTreeMap::new();
+    for e in here.iter().filter(|e| !e.test && e.hit()).filter(fits) {
+        let Some((n, iso)) = e.place() else { continue };
+        let (x, y) = field::in_stops(n, iso);
+        // A burst in which settings changed counts once a setting.
+        let key = (e.outing, e.burst, (3.0 * x).round() as i32, (3.0 * y).round() as i32);
+        let kept = best.entry(key).or_insert(e);
+        if e.detail_bits_px > kept.detail_bits_px {
+            *kept = e;
+        }
+    }
+    used.extend(best.into_values());
+    if used.len() <= MOST_POINTS {
+        return used;
+    }
+    let mut cells: BTreeMap<(bool, i32, i32), Vec<&Entry>> = BTreeMap::new();
+    for e in used {
+        let Some((n, iso)) = e.place() else { continue };
+        let (x, y) = field::in_stops(n, iso);
+        cells
+            .entry((e.test, (2.0 * x).round() as i32, (2.0 * y).round() as i32))
+            .or_default()
+            .push(e);
+    }
+    let each = (MOST_POINTS / cells.len()).max(1);
+    cells.into_values().flat_map(|cell| spread(&cell, each)).collect()
+}
+
+/// At most `most` of a list, evenly over it.
+fn spread<T: Copy>(all: &[T], most: usize) -> Vec<T> {
+    if all.len() <= most {
+        return all.to_vec();
+    }
+    (0..most).map(|i| all[i * all.len() / most]).collect()
+}
+
+fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
+    let mut all: Vec<f64> = values.filter(|v| v.is_finite() && *v > 0.0).collect();
+    crate::base::stats::median(&mut all)
+}
+
+fn model(fit: &Personal) -> ChartModel {
+    let of = |i: usize, unit: f64| WithError {
+        value: fit.theta[i] * unit,
+        std_err: Some(fit.covariance[i][i].max(0.0).sqrt() * unit),
+    };
+    let kit = fit.kit();
+    ChartModel {
+        ln_contrast_over_noise: of(0, 1.0),
+        aberration_um: of(1, ABERRATION_UNIT_UM),
+        ln_read_over_shot: of(2, 1.0),
+        field_over_test: fit.both_kinds.then(|| WithError {
+            value: fit.theta[3].exp(),
+            std_err: Some(fit.theta[3].exp() * fit.covariance[3][3].max(0.0).sqrt()),
+        }),
+        scatter: fit.scatter,
+        pitch_um: kit.pitch_um,
+        wavelength_um: kit.wavelength.0,
+    }
+}
+
+fn dots(here: &[&Entry], used: &[&Entry]) -> Vec<Dot> {
+    let of = |e: &&Entry| {
+        let (working_f_number, iso) = e.place()?;
+        Some(Dot {
+            working_f_number,
+            iso,
+            detail_bits_px: e.sound_detail()?,
+            verdict: e.verdict.clone(),
+            field: !e.test,
+            used: used.iter().any(|u| std::ptr::eq(*u, *e)),
+        })
+    };
+    let sound: Vec<&Entry> = here
+        .iter()
+        .filter(|e| e.place().is_some() && e.sound_detail().is_some())
+        .copied()
+        .collect();
+    spread(&sound, MOST_DOTS).iter().filter_map(of).collect()
+}
