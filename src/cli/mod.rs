@@ -6,7 +6,9 @@ mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod log;
 mod noise;
+mod rig;
 mod show;
 
 use std::io;
@@ -61,6 +63,8 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Rig(typed) => rig::run(typed),
+        Command::Log(typed) => log::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

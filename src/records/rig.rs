@@ -302,7 +302,8 @@ pub fn add(path: &Path, name: &str, rig: &Rig) -> Result<()> {
         if document.contains_key(name) {
             return Err(RigProblem::Exists(name.to_owned()));
         }
-        document.insert(name, Item::Table(table_of(rig, document.len())?));
+        let table = table_of(rig, document.len())?;
+        document.insert(name, Item::Table(table));
         Ok(())
     })
 }

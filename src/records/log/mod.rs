@@ -20,9 +20,7 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 use crate::error::{Error, LogProblem, Result};
 
 pub use merge::Merged;
-pub use rows::{
-    Correction, Kind, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, Value,
-};
+pub use rows::{Correction, Kind, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, Value};
 pub use schema::FORM;
 pub use write::Added;
 
@@ -75,9 +73,7 @@ impl Log {
         let open = |uri: Option<String>| -> Result<(Connection, i64), LogProblem> {
             let connection = match uri {
                 None => Connection::open_with_flags(path, flags),
-                Some(uri) => {
-                    Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI)
-                }
+                Some(uri) => Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI),
             }
             .map_err(problem)?;
             connection.busy_timeout(BUSY_WAIT).map_err(problem)?;
@@ -96,9 +92,7 @@ impl Log {
         }
         drop(connection);
         Log::open(path).map_err(|error| match error {
-            Error::Log { problem: LogProblem::ReadOnly, .. } => {
-                failed(LogProblem::Older { found })
-            }
+            Error::Log { problem: LogProblem::ReadOnly, .. } => failed(LogProblem::Older { found }),
             other => other,
         })
     }

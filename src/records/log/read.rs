@@ -63,7 +63,10 @@ impl Log {
                 found.push((o.id, frames));
             }
             found.sort_by_key(|(id, _)| order.iter().position(|o| o == id));
-            Ok(found.into_iter().flat_map(|(id, fs)| fs.into_iter().map(move |f| (id, f))).collect())
+            Ok(found
+                .into_iter()
+                .flat_map(|(id, fs)| fs.into_iter().map(move |f| (id, f)))
+                .collect())
         };
         // One transaction: nothing changes between its queries.
         let tx = self.connection.unchecked_transaction().map_err(|e| self.failed(e))?;
@@ -113,9 +116,7 @@ pub(super) fn frames_of(
     outing: i64,
 ) -> rusqlite::Result<Vec<LoggedFrame>> {
     connection
-        .prepare_cached(&format!(
-            "SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq"
-        ))?
+        .prepare(&format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq"))?
         .query_map([outing], frame)?
         .collect()
 }

@@ -135,8 +135,7 @@ impl Log {
         work: impl FnOnce(&Transaction<'_>) -> rusqlite::Result<T>,
     ) -> Result<T> {
         let path = self.path.clone();
-        let failed =
-            |e| crate::Error::Log { path: path.clone(), problem: problem(e) };
+        let failed = |e| crate::Error::Log { path: path.clone(), problem: problem(e) };
         let tx = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)
