@@ -27,7 +27,7 @@ struct Export {
 struct WithFrames {
     #[serde(flatten)]
     outing: Outing,
-    frame_rows: Vec<LoggedFrame>,
+    frames: Vec<LoggedFrame>,
 }
 
 /// Number of the export's form; raised when a field changes its meaning.
@@ -122,13 +122,13 @@ fn export(
     let log = Log::open_to_read(&path)?;
     let mut outings = Vec::new();
     for outing in log.outings()? {
-        let frame_rows = log.outing(outing.id)?.1;
-        outings.push(WithFrames { outing, frame_rows });
+        let frames = log.outing(outing.id)?.1;
+        outings.push(WithFrames { outing, frames });
     }
     if let Some(path) = to_csv {
         let rows = outings
             .iter()
-            .flat_map(|o| o.frame_rows.iter().map(|f| log_view::export_row(&o.outing, f)));
+            .flat_map(|o| o.frames.iter().map(|f| log_view::export_row(&o.outing, f)));
         show::to_file(path, |out| csv::write_cells(&log_view::EXPORT_HEADER, rows, out))?;
     }
     if let Some(path) = to_json {

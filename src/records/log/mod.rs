@@ -206,3 +206,6 @@ fn of_io(error: std::io::Error) -> LogProblem {
         _ => LogProblem::Io(error),
     }
 }
+
+#[cfg(test)]
+mod tests;

@@ -126,8 +126,10 @@ pub struct Outing {
     /// When a person last corrected it, UTC.
     pub corrected_at: Option<String>,
     /// Frames logged.
+    #[serde(rename = "frame_count")]
     pub frames: u32,
     /// Frames called hit.
+    #[serde(rename = "hit_count")]
     pub hits: u32,
     /// Capture time of its earliest frame.
     pub first_taken_at: Option<String>,
