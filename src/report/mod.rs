@@ -3,6 +3,7 @@
 pub mod chart_record;
 pub mod chart_words;
 pub mod column;
+pub mod log_record;
 pub mod noise_record;
 pub mod noise_table;
 pub mod page;

@@ -156,6 +156,7 @@ fn frame(
     };
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
+        file: std::path::PathBuf::new(),
         partner: None,
         source: FrameSource::Rendered,
         burst,

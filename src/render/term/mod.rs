@@ -3,6 +3,7 @@
 mod chart;
 mod cull;
 mod inspect;
+mod log;
 mod noise;
 mod plan;
 mod table;
@@ -10,6 +11,7 @@ mod table;
 pub use chart::chart;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
+pub use log::{log_list, log_outing};
 pub use noise::noise;
 pub use plan::plan;
 pub use table::display_width;

@@ -2,9 +2,11 @@
 
 mod contract;
 mod ends;
+mod log;
 mod names;
 mod odd_files;
 mod plan;
+mod rigs;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -67,7 +69,11 @@ impl Place {
 
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(PROGRAM);
-        command.current_dir(self.path()).args(args).timeout(std::time::Duration::from_secs(60));
+        command
+            .current_dir(self.path())
+            .args(args)
+            .envs(OWN)
+            .timeout(std::time::Duration::from_secs(60));
         command
     }
 
@@ -79,6 +85,10 @@ impl Place {
         (record, ran.code)
     }
 }
+
+/// Where the program keeps things while it is tested: never in the user's own folders.
+pub const OWN: [(&str, &str); 2] =
+    [("STOPWISE_LOG", "own/log.sqlite"), ("STOPWISE_RIGS", "own/rigs.toml")];
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_stopwise");
 

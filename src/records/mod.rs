@@ -1,0 +1,11 @@
+//! What is kept between runs: the rigs people describe and the log of their outings. Nothing here
+//! measures.
+//!
+//! Both have a place in the platform's own folders, and a variable that names another one:
+//! `STOPWISE_RIGS` and `STOPWISE_LOG`.
+
+pub mod log;
+mod place;
+pub mod rig;
+
+pub use place::{log_place, rigs_place};
