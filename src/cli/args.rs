@@ -21,6 +21,8 @@ pub enum Command {
     Inspect(InspectArgs),
     /// Measure the noise of a body at each ISO, from whatever frames of it there are
     Noise(NoiseArgs),
+    /// The shooter's own limits, from the log: detail by aperture and ISO, the hand, the season
+    Chart(ChartArgs),
     /// Settings for next time: aperture, ISO and shutter for a depth, ranked
     Plan(PlanArgs),
     /// Describe equipment: body, lens, what is mounted, magnification
@@ -303,13 +305,44 @@ pub enum LogCommand {
 }
 
 #[derive(Debug, clap::Args)]
+pub struct ChartArgs {
+    /// The rig; without it the one with the most frames in the log
+    #[arg(long, value_name = "NAME")]
+    pub rig: Option<String>,
+    /// Magnification to chart; without it the one with the most frames
+    #[arg(long, value_name = "M", value_parser = super::job::positive)]
+    pub magnification: Option<f64>,
+    /// Another log than the usual one
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Write a page with the charts
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the chart of detail as an SVG drawing
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub svg: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+    /// Write a row a place of the chart as CSV to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
 pub struct PlanArgs {
     /// Depth on the subject that is to be sharp, in millimetres
     #[arg(long, value_name = "MM", value_parser = super::job::not_negative)]
     pub depth: f64,
-    /// Magnification on the sensor (1 is life size)
-    #[arg(long, value_name = "M", value_parser = super::job::positive)]
-    pub magnification: f64,
+    /// The rig: its magnification, pixels and pupils, and its own limits where the log shows them
+    #[arg(long, value_name = "NAME", help_heading = "Equipment")]
+    pub rig: Option<String>,
+    /// Magnification on the sensor (1 is life size); needed unless the rig has one
+    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub magnification: Option<f64>,
+    /// Another log than the usual one
+    #[arg(long, value_name = "FILE", help_heading = "Equipment")]
+    pub log: Option<PathBuf>,
     /// Pixel pitch of the sensor in micrometres
     #[arg(long, value_name = "UM", value_parser = super::job::positive, help_heading = "Equipment")]
     pub pitch: Option<f64>,

@@ -5,9 +5,12 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use stopwise::Error;
-use stopwise::records::{self, rig::Rigs};
+use stopwise::records::{
+    self,
+    rig::{Rig, Rigs},
+};
 use stopwise::report::plan_record::{LightKind, PlanWish};
-use stopwise::sets::equipment::Equipment;
+use stopwise::sets::equipment::{Equipment, magnifications, pupil_ratio};
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
@@ -83,18 +86,45 @@ pub fn shutter(text: &str) -> Result<f64, String> {
     }
 }
 
-/// The plan to make.
-pub fn plan(typed: &super::args::PlanArgs) -> PlanJob {
+/// A rig by its name.
+pub fn rig(name: &str) -> anyhow::Result<Rig> {
+    let place = records::rigs_place()?;
+    let rigs = Rigs::read(&place)?;
+    let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
+    Ok(rig.clone())
+}
+
+/// The plan to make, with the rig when one is named.
+pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
     let light = match (typed.flash, typed.lamp) {
         (true, _) => LightKind::Flash,
         (_, true) => LightKind::Lamp,
         _ => LightKind::Ambient,
     };
-    PlanJob {
-        rig: None,
+    let rig = typed.rig.as_deref().map(rig).transpose()?;
+    let known = rig.as_ref().map(|r| magnifications(r, typed.magnification));
+    let of_rig = known.as_ref().and_then(|k| k.whole).map(|(m, _)| m);
+    let Some(magnification) = typed.magnification.or(of_rig) else {
+        match &typed.rig {
+            Some(name) => bail!("the rig {name:?} has no magnification: give --magnification"),
+            None => bail!("give --magnification, or --rig with a rig that has one"),
+        }
+    };
+    // The working f-number goes by the magnification without what is in front: a pupil ratio
+    // that says so stands for it.
+    let lens_alone = known.as_ref().and_then(|k| k.lens_alone).map(|(m, _)| m);
+    let share = lens_alone.map_or(1.0, |m| m / magnification);
+    let pupils = typed.pupil_ratio.or(rig.as_ref().and_then(pupil_ratio));
+    let pupils = match (pupils, share) {
+        (None, share) if (share - 1.0).abs() < 1e-9 => None,
+        // A lens at infinity: no bellows factor at all.
+        (p, share) => Some(p.unwrap_or(1.0) / share.max(1e-6)),
+    };
+    Ok(PlanJob {
+        rig: typed.rig.clone(),
         wish: PlanWish {
             depth_mm: typed.depth,
-            magnification: typed.magnification,
+            magnification,
             light,
             light_ev: typed.light.or(stopwise::sets::plan::usual_ev(light)),
             light_typed: typed.light.is_some(),
@@ -105,10 +135,10 @@ pub fn plan(typed: &super::args::PlanArgs) -> PlanJob {
             video_fps: typed.video,
             play_fps: typed.play,
         },
-        pitch_um: typed.pitch,
+        pitch_um: typed.pitch.or(rig.as_ref().and_then(|r| r.pixel_pitch_um)),
         frame_width_px: typed.frame_width,
-        pupil_ratio: typed.pupil_ratio,
-    }
+        pupil_ratio: pupils,
+    })
 }
 
 /// Reads marks: a line a frame, `name,X,Y`, fractions of the upright picture. Lines that start

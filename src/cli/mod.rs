@@ -2,6 +2,7 @@
 //! options or defaults.
 
 mod args;
+mod chart;
 mod cull;
 mod demo;
 mod inspect;
@@ -64,6 +65,7 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Chart(typed) => chart::run(typed),
         Command::Plan(typed) => plan::run(typed),
         Command::Rig(typed) => rig::run(typed),
         Command::Log(typed) => log::run(typed),

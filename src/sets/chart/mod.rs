@@ -10,6 +10,7 @@
 mod entry;
 mod field;
 mod hands;
+mod logged;
 mod season;
 
 use std::collections::BTreeMap;
@@ -21,6 +22,7 @@ use crate::report::chart_words;
 use crate::report::noise_record::WithError;
 
 pub use entry::{Entry, Group, by_magnification};
+pub use logged::{OfRig, of_rig, titles};
 
 /// Frames that a fit takes at most, evenly over the settings: more do not narrow it.
 const MOST_POINTS: usize = 400;
@@ -51,6 +53,8 @@ pub struct Charted {
     pub record: ChartRecord,
     /// The fit, when there is one.
     pub fit: Option<Personal>,
+    /// The rigs that the log knows.
+    pub known_rigs: Vec<String>,
 }
 
 /// Charts frames.
@@ -115,7 +119,7 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
     };
     let lacks = lacks(entries, &here);
     record.findings = chart_words::findings(&record, &lacks);
-    Charted { record, fit }
+    Charted { record, fit, known_rigs: Vec::new() }
 }
 
 /// How many frames say what is needed, for the words.

@@ -5,6 +5,7 @@
 //! their mean. The page of `plan` works the same out again (`render/html/pages/plan.js`): change
 //! both.
 
+mod own;
 mod typical;
 mod video;
 
@@ -15,6 +16,7 @@ use crate::report::plan_record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
 };
 use crate::report::plan_words;
+use crate::sets::chart::Charted;
 
 /// Width of a picture that nothing is said about, px.
 pub const OUTPUT_WIDTH_PX: u32 = 2048;
@@ -45,11 +47,31 @@ pub fn usual_ev(light: LightKind) -> Option<f64> {
     }
 }
 
-/// The plan from optics and typical numbers.
-pub fn plan(job: &PlanJob) -> PlanRecord {
+/// The plan: from the shooter's own model where the chart has one, else from optics and typical
+/// numbers.
+pub fn plan(job: &PlanJob, charted: Option<&Charted>) -> PlanRecord {
+    if let Some(own) = charted.and_then(|c| own::numbers(job, c)) {
+        let mut record = with(job, own.parameters, ModelKind::Own, own.says);
+        let worst = record
+            .settings
+            .iter()
+            .filter_map(|s| own.fit.resolved_rel_err(s.working_f_number, f64::from(s.iso)))
+            .reduce(f64::max);
+        for s in &mut record.settings {
+            s.finest_rel_std_err = worst;
+        }
+        return record;
+    }
     let parameters = typical::parameters(job.pitch_um, job.frame_width_px, job.pupil_ratio);
-    let says = typical::says(&parameters);
-    with(job, parameters, ModelKind::Typical, says, None)
+    let mut says = typical::says(&parameters);
+    if let Some(c) = charted {
+        says.push_str(&format!(
+            " The log holds {} of this rig that a model of your own can use here: {} are needed.",
+            c.record.frames_used,
+            own::LEAST_FRAMES
+        ));
+    }
+    with(job, parameters, ModelKind::Typical, says)
 }
 
 /// The plan from given numbers.
@@ -58,13 +80,9 @@ fn with(
     parameters: PlanParameters,
     model: ModelKind,
     model_says: String,
-    rel_std_err: Option<f64>,
 ) -> PlanRecord {
     let wish = job.wish.clone();
-    let mut settings = ranked(&wish, &parameters);
-    for s in &mut settings {
-        s.finest_rel_std_err = rel_std_err;
-    }
+    let settings = ranked(&wish, &parameters);
     let video = video::settings(&wish, &parameters);
     let first_because = plan_words::first_because(&settings, &wish, &parameters);
     let remarks = plan_words::remarks(&settings, &wish, &parameters);
