@@ -23,5 +23,6 @@ mod properties;
 mod raw;
 mod raw_noise;
 mod render;
+mod shooters;
 mod synthetic;
 mod traps;

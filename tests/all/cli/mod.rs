@@ -1,5 +1,6 @@
 //! The program as people and scripts run it: on small files made here.
 
+mod chart;
 mod contract;
 mod ends;
 mod log;
