@@ -59,7 +59,7 @@ pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
         }
     }
     if let Some(h) = record.handheld.filter(|h| h.state == HandState::Fitted) {
-        let truth = shooter.true_half_shutter_s(&[2.8, 4.0, 5.6, 8.0, 11.0, 16.0]);
+        let truth = shooter.true_half_shutter_s(&[4.0, 5.6, 8.0, 11.0, 16.0]);
         off.hand = h.half_hit_shutter_s.map(|s| (s / truth).log2());
     }
     off
@@ -74,6 +74,10 @@ pub fn table(first: u64, shooters: u64) {
         println!("\n{tests} of them of a test");
         let show = |name: &str, mut v: Vec<f64>, bar: f64| {
             let n = v.len();
+            if n == 0 {
+                println!("{name:<22} none");
+                return;
+            }
             v.sort_by(f64::total_cmp);
             let q = |p: f64| v[((n - 1) as f64 * p) as usize];
             let within = v.iter().filter(|x| x.abs() <= bar).count();

@@ -150,12 +150,14 @@ impl Shooter {
         let mut burst = 0;
         while all.len() < frames {
             burst += 1;
-            let f_number = F_NUMBERS[r.below(6)];
-            let iso = 100u32 << r.below(6);
-            // The light of the day decides the shutter.
-            let ev = r.between(8.0, 15.0);
-            let shutter_s = light::shutter_s(self.n_eff(f_number), f64::from(iso), ev)
-                .clamp(1.0 / 4000.0, 0.25);
+            let f_number = F_NUMBERS[1 + r.below(5)];
+            // The light of the day and a shutter that is liked decide the ISO.
+            let ev = r.between(9.0, 15.0);
+            let liked_s = [1.0 / 60.0, 1.0 / 125.0, 1.0 / 250.0, 1.0 / 500.0][r.below(4)];
+            let n_eff = self.n_eff(f_number);
+            let wanted = light::iso(n_eff, liked_s, ev).clamp(100.0, 6400.0);
+            let iso = (100.0 * (wanted / 100.0).log2().round().exp2()) as u32;
+            let shutter_s = light::shutter_s(n_eff, f64::from(iso), ev).clamp(1.0 / 4000.0, 0.25);
             let subject = (self.subjects * r.normal()).exp();
             let from = all.len();
             for _ in 0..10.min(frames - from) {

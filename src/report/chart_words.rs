@@ -76,8 +76,8 @@ pub fn findings(record: &ChartRecord, lacks: &Lacks) -> Vec<Finding> {
             let fields = record.frames_used - tests;
             let from = match (tests, fields) {
                 (0, _) => format!(
-                    "{} of the field, each the best of its burst and setting: they bound what a \
-                     setting can give from below, since even the best may have missed a little",
+                    "{} of the field, the hits of their bursts: they bound what a setting can give \
+                     from below, since even hits miss a little, and their subjects differ",
                     wording::count(fields, "frame", "frames")
                 ),
                 (_, 0) => wording::count(tests, "frame of tests", "frames of tests"),
