@@ -65,6 +65,6 @@ mod tests {
             1.0 / 1600.0,
             max_relative = 1e-12
         );
-        assert_eq!(flash_power(44.0, 400.0, 88.0), 0.0625);
+        approx::assert_abs_diff_eq!(flash_power(44.0, 400.0, 88.0), 0.0625, epsilon = 1e-12);
     }
 }

@@ -148,9 +148,9 @@ impl Personal {
             let fit = least_squares(&weighted)?;
             covariance = fit.covariance;
             let mut largest: f64 = 0.0;
-            for i in 0..K {
-                let by = fit.beta[i].clamp(-1.0, 1.0);
-                theta[i] += by;
+            for (t, by) in theta.iter_mut().zip(fit.beta) {
+                let by = by.clamp(-1.0, 1.0);
+                *t += by;
                 largest = largest.max(by.abs());
             }
             theta[1] = theta[1].clamp(0.0, 10.0);
@@ -291,8 +291,8 @@ mod tests {
     #[test]
     fn exact_points_give_the_numbers_back() {
         let fit = Personal::fit(&points(1, 80, 0.0), 4.4, GREEN).unwrap();
-        for i in 0..3 {
-            assert!((fit.theta[i] - TRUTH[i]).abs() < 0.05, "{:?}", fit.theta);
+        for (got, want) in fit.theta.iter().zip(TRUTH).take(3) {
+            assert!((got - want).abs() < 0.05, "{:?}", fit.theta);
         }
     }
 

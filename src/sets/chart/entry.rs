@@ -128,6 +128,6 @@ mod tests {
         let groups = by_magnification(&entries);
         let members: Vec<&[usize]> = groups.iter().map(|g| g.members.as_slice()).collect();
         assert_eq!(members, [&[0, 2, 4][..], &[1], &[5]]);
-        assert_eq!(groups[0].magnification, 1.05);
+        approx::assert_abs_diff_eq!(groups[0].magnification, 1.05, epsilon = 1e-12);
     }
 }

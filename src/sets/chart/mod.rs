@@ -109,7 +109,7 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
         version: env!("CARGO_PKG_VERSION"),
         rig: job.rig.clone(),
         magnification,
-        model: fit.as_ref().map(|f| model(f)),
+        model: fit.as_ref().map(model),
         break_even: support.as_ref().map(|s| s.break_even(&grid)).unwrap_or_default(),
         best: support.as_ref().map(|s| s.best(&grid)).unwrap_or_default(),
         grid,
