@@ -1,6 +1,5 @@
 //! Charts of simulated shooters against their truth: detail, break-even line, limit of the hand.
 
-use rayon::prelude::*;
 use stopwise::demo::shooter::{Shooter, Taken};
 use stopwise::measure::personal;
 use stopwise::report::chart_record::HandState;
@@ -59,41 +58,8 @@ pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
         }
     }
     if let Some(h) = record.handheld.filter(|h| h.state == HandState::Fitted) {
-        let truth = shooter.true_half_shutter_s(&[4.0, 5.6, 8.0, 11.0, 16.0]);
-        off.hand = h.half_hit_shutter_s.map(|s| (s / truth).log2());
+        let truth = shooter.true_half_shutter_s(seed);
+        off.hand = h.half_hit_shutter_s.zip(truth).map(|(s, truth)| (s / truth).log2());
     }
     off
-}
-
-/// Prints the table.
-pub fn table(first: u64, shooters: u64) {
-    println!("300 frames a shooter; {shooters} shooters from seed {first}");
-    for tests in [0, 45] {
-        let all: Vec<Off> =
-            (first..first + shooters).into_par_iter().map(|s| charted(s, 300, tests)).collect();
-        println!("\n{tests} of them of a test");
-        let show = |name: &str, mut v: Vec<f64>, bar: f64| {
-            let n = v.len();
-            if n == 0 {
-                println!("{name:<22} none");
-                return;
-            }
-            v.sort_by(f64::total_cmp);
-            let q = |p: f64| v[((n - 1) as f64 * p) as usize];
-            let within = v.iter().filter(|x| x.abs() <= bar).count();
-            println!(
-                "{name:<22} n {n:>6}  p5 {:+.3}  median {:+.3}  p95 {:+.3}  within {bar:.2}: {:.1} %",
-                q(0.05),
-                q(0.5),
-                q(0.95),
-                100.0 * within as f64 / n as f64
-            );
-        };
-        show("detail, share", all.iter().flat_map(|o| o.detail.clone()).collect(), 0.1);
-        show("detail, in errors", all.iter().flat_map(|o| o.in_errors.clone()).collect(), 2.0);
-        show("break-even, stops", all.iter().flat_map(|o| o.even.clone()).collect(), 1.0 / 3.0);
-        show("hand, stops", all.iter().filter_map(|o| o.hand).collect(), 1.0 / 3.0);
-        let drawn = all.iter().map(|o| o.detail.len()).sum::<usize>() as f64 / all.len() as f64;
-        println!("places drawn a shooter {drawn:.0}");
-    }
 }

@@ -17,6 +17,9 @@ const NEAR: f64 = 2.0;
 /// A burst whose best is softer than this over its settings holds no hit.
 const BEST_IS_SOFT: f64 = 1.6;
 
+/// Marked f-numbers that are used.
+const F_NUMBERS: [f64; 6] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0];
+
 /// Who shoots, with what.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shooter {
@@ -110,40 +113,50 @@ impl Shooter {
         self.kit.shows(&at, HIGHEST_CY_PX, None).detail_bits_px
     }
 
-    /// Shutter at which half of this shooter's focused frames hold still over the given marked
-    /// f-numbers, s.
-    pub fn true_half_shutter_s(&self, f_numbers: &[f64]) -> f64 {
-        let still = |t: f64| {
-            let of = |n: &f64| {
-                let sigma = self.kit.blur_sigma_px(&self.setting(*n, 100));
-                let allowed = movement::smear_allowed_px(sigma, HIT);
-                let (m, pitch) = (self.magnification, self.kit.pitch_um);
-                movement::chance_still(self.hand_mm_s, t, m, pitch, allowed)
-            };
-            f_numbers.iter().map(of).sum::<f64>() / f_numbers.len() as f64
-        };
-        let (mut low, mut high) = (1e-6f64.ln(), 1e2f64.ln());
-        for _ in 0..60 {
-            let middle = 0.5 * (low + high);
-            if still(middle.exp()) > 0.5 {
-                low = middle;
-            } else {
-                high = middle;
+    /// Shutter at which half of the frames that hit or moved are hits, by the same verdicts, over a
+    /// season so long that chance is gone, s.
+    pub fn true_half_shutter_s(&self, seed: u64) -> Option<f64> {
+        /// Bursts of the long season, spread over the shutters.
+        const BURSTS: u32 = 6000;
+        const FASTEST: f64 = 13.0;
+        const PER_STOP: f64 = 2.0;
+        let mut r = SplitMix64::new(seed);
+        let mut bins = vec![(0u32, 0u32); 30];
+        for _ in 0..BURSTS {
+            let stops = r.between(0.0, 14.0);
+            let f_number = F_NUMBERS[1 + r.below(5)];
+            let mut burst: Vec<Taken> = (0..10)
+                .map(|_| self.taken(&mut r, f_number, 400, (stops - FASTEST).exp2(), true).0)
+                .collect();
+            self.judge(&mut burst);
+            let bin = &mut bins[(stops * PER_STOP) as usize];
+            for t in &burst {
+                bin.0 += u32::from(t.verdict == "hit");
+                bin.1 += u32::from(t.verdict == "hit" || t.cause == Some("shake"));
             }
         }
-        low.exp()
+        let shares: Vec<(f64, f64)> = bins
+            .iter()
+            .enumerate()
+            .filter(|(_, (_, of))| *of > 50)
+            .map(|(i, (hits, of))| {
+                ((i as f64 + 0.5) / PER_STOP - FASTEST, f64::from(*hits) / f64::from(*of))
+            })
+            .collect();
+        let (fast, slow) =
+            shares.iter().zip(shares.iter().skip(1)).find(|(a, b)| a.1 >= 0.5 && b.1 < 0.5)?;
+        Some((fast.0 + (slow.0 - fast.0) * (fast.1 - 0.5) / (fast.1 - slow.1)).exp2())
     }
 
     /// A season: outings of bursts of ten in the field, and `tests` frames of one still subject
     /// on a stand in which aperture and ISO step; `frames` in all.
     pub fn season(&self, seed: u64, frames: usize, tests: usize) -> Vec<Taken> {
-        const F_NUMBERS: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
         let mut r = SplitMix64::new(seed);
         let mut all = Vec::with_capacity(frames);
         for i in 0..tests.min(frames) {
-            let f_number = F_NUMBERS[1 + i % 5];
-            let iso = 100 << (2 * (i / 5 % 3));
-            let mut one = self.frame(&mut r, f_number, iso, 1.0 / 30.0, None, 1.0);
+            let f_number = F_NUMBERS[i % 6];
+            let iso = 100 << (2 * (i / 6 % 3));
+            let mut one = self.frame(&mut r, f_number, iso, 1.0 / 30.0, false, 1.0);
             (one.outing, one.test, one.burst) = (1, true, 1 + i as u32);
             all.push(one);
         }
@@ -161,7 +174,7 @@ impl Shooter {
             let subject = (self.subjects * r.normal()).exp();
             let from = all.len();
             for _ in 0..10.min(frames - from) {
-                let mut one = self.frame(&mut r, f_number, iso, shutter_s, Some(()), subject);
+                let mut one = self.frame(&mut r, f_number, iso, shutter_s, true, subject);
                 one.outing = 2 + i64::from(burst / 8);
                 one.burst = burst;
                 all.push(one);
@@ -171,39 +184,28 @@ impl Shooter {
         all
     }
 
-    /// One frame; in the hand or on a stand in focus.
-    fn frame(
+    /// One frame, in the hand or on a stand in focus, without its detail; with its setting.
+    fn taken(
         &self,
         r: &mut SplitMix64,
         f_number: f64,
         iso: u32,
         shutter_s: f64,
-        hand: Option<()>,
-        subject: f64,
-    ) -> Taken {
+        hand: bool,
+    ) -> (Taken, Setting) {
         let mut at = self.setting(f_number, iso);
         let best = self.kit.blur_sigma_px(&at);
         let (m, pitch) = (self.magnification, self.kit.pitch_um);
-        let mut smear = 0.0;
-        if hand.is_some() {
+        if hand {
             at.defocus_um = (self.focus_spread_mm * r.normal()).abs() * m * m * 1000.0;
             let speed = (self.hand_mm_s * r.normal()).hypot(self.hand_mm_s * r.normal());
-            smear = movement::smear_px(speed, shutter_s, m, pitch);
+            at.smear_px = movement::smear_px(speed, shutter_s, m, pitch);
         }
-        let kit = Kit { contrast_power: self.kit.contrast_power * subject, ..self.kit };
-        const DIRECTIONS: u32 = 4;
-        let detail = (0..DIRECTIONS)
-            .map(|i| {
-                let turn = f64::from(i) * std::f64::consts::FRAC_PI_2 / f64::from(DIRECTIONS - 1);
-                let along = Setting { smear_px: smear * turn.cos(), ..at };
-                kit.shows(&along, HIGHEST_CY_PX, None).detail_bits_px
-            })
-            .sum::<f64>()
-            / f64::from(DIRECTIONS);
+        let smear = at.smear_px;
         let disc_px = at.defocus_um / at.n_eff / pitch;
         // σ over both directions: movement softens one of them.
         let blur = (best.powi(2) + (0.265_77 * disc_px).powi(2) + smear * smear / 24.0).sqrt();
-        Taken {
+        let one = Taken {
             outing: 0,
             burst: 0,
             test: false,
@@ -211,12 +213,38 @@ impl Shooter {
             n_eff: at.n_eff,
             iso,
             shutter_s,
-            detail_bits_px: detail * (1.0 + self.detail_scatter * r.normal()),
+            detail_bits_px: 0.0,
             blur_sigma_px: blur * (1.0 + self.blur_scatter * r.normal()),
             motion_px: (smear > 2.0).then_some(smear),
             verdict: "hit",
             cause: None,
-        }
+        };
+        (one, at)
+    }
+
+    /// One frame with its detail, averaged over the directions of the picture.
+    fn frame(
+        &self,
+        r: &mut SplitMix64,
+        f_number: f64,
+        iso: u32,
+        shutter_s: f64,
+        hand: bool,
+        subject: f64,
+    ) -> Taken {
+        const DIRECTIONS: u32 = 4;
+        let (mut one, at) = self.taken(r, f_number, iso, shutter_s, hand);
+        let kit = Kit { contrast_power: self.kit.contrast_power * subject, ..self.kit };
+        let detail = (0..DIRECTIONS)
+            .map(|i| {
+                let turn = f64::from(i) * std::f64::consts::FRAC_PI_2 / f64::from(DIRECTIONS - 1);
+                let along = Setting { smear_px: at.smear_px * turn.cos(), ..at };
+                kit.shows(&along, HIGHEST_CY_PX, None).detail_bits_px
+            })
+            .sum::<f64>()
+            / f64::from(DIRECTIONS);
+        one.detail_bits_px = detail * (1.0 + self.detail_scatter * r.normal());
+        one
     }
 
     /// Verdicts of a burst, as `cull` gives them: over the best of the burst.

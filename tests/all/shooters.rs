@@ -29,7 +29,7 @@ fn share_within(values: &[f64], bar: f64) -> f64 {
 // The truth is the simulator's own (src/demo/shooter.rs).
 #[test]
 fn three_hundred_frames_show_the_limits() {
-    let all: Vec<bench::Off> = (20_000..20_010).map(|seed| charted(seed, 300, 45)).collect();
+    let all: Vec<bench::Off> = (20_000..20_010).map(|seed| charted(seed, 300, 54)).collect();
     let of = |f: &dyn Fn(&bench::Off) -> Vec<f64>| all.iter().flat_map(f).collect::<Vec<f64>>();
     let detail = of(&|o| o.detail.clone());
     assert!(detail.len() > 300, "{} places", detail.len());
@@ -42,7 +42,7 @@ fn three_hundred_frames_show_the_limits() {
 
 #[test]
 fn a_hundred_thousand_frames_chart_quickly() {
-    let few = entries(20_100, 2_000, 45);
+    let few = entries(20_100, 2_000, 54);
     let many: Vec<Entry> = (0..50)
         .flat_map(|copy| {
             few.iter().map(move |e| Entry { outing: e.outing + 100 * copy, ..e.clone() })
@@ -130,21 +130,21 @@ fn a_chart_says_what_it_rests_on() {
         });
         assert!(near, "{cell:?}");
     }
-    let both = chart(&ChartJob::default(), &entries(20_300, 300, 45)).record;
+    let both = chart(&ChartJob::default(), &entries(20_300, 300, 54)).record;
     assert!(both.model.unwrap().field_over_test.is_some());
     let svg = html::chart_svg(&both_again()).unwrap();
     assert!(svg.starts_with("<svg xmlns=") && svg.contains("<title>"));
 }
 
 fn both_again() -> stopwise::report::chart_record::ChartRecord {
-    chart(&ChartJob::default(), &entries(20_300, 300, 45)).record
+    chart(&ChartJob::default(), &entries(20_300, 300, 54)).record
 }
 
 // A plan from the shooter's own chart against the shooter's truth, at settings that were used.
 #[test]
 fn a_plan_from_ones_own_chart_is_right() {
     let s = Shooter::of(20_400);
-    let charted = chart(&ChartJob::default(), &entries(20_400, 300, 45));
+    let charted = chart(&ChartJob::default(), &entries(20_400, 300, 54));
     let job = PlanJob {
         rig: Some("own".to_owned()),
         wish: PlanWish {

@@ -11,7 +11,9 @@ const LEAST_NEAR: usize = 3;
 /// …of which one is this near, stops.
 const NEAREST: f64 = 0.75;
 /// Larger errors of the detail are not drawn, share.
-const LARGEST_ERR: f64 = 0.1;
+const LARGEST_ERR: f64 = 0.05;
+/// Larger errors of the break-even line are not drawn, stops.
+const LARGEST_EVEN_ERR: f64 = 0.2;
 /// What people can set: whole stops from a marked f/2.8 and ISO 100 on.
 const MARKED: [f64; 7] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
 const ISOS: [u32; 7] = [100, 200, 400, 800, 1600, 3200, 6400];
@@ -131,8 +133,8 @@ impl Support<'_> {
                 let high = ns.fold(0.0, f64::max);
                 let (n, err) = self.fit.break_even(iso, low, high)?;
                 let (x, y) = in_stops(n, iso);
-                // A third of a stop is what the line is good for; a wider guess is none.
-                (self.holds(x, y) && err <= 0.5).then_some(BreakEven {
+                // A third of a stop is what the line is to be good for.
+                (self.holds(x, y) && err <= LARGEST_EVEN_ERR).then_some(BreakEven {
                     iso,
                     working_f_number: n,
                     std_err_stops: err,

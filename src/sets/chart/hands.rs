@@ -1,8 +1,9 @@
 //! How still the hand is: frames that held still against shutter, and how far the others moved.
 //!
-//! Counted are frames that were hits or near and frames whose first cause was movement; what
-//! missed because the focus was elsewhere or noise was too high says nothing about the hand and
-//! is left out. Share by whole stops with Wilson's interval; the limit from a logistic fit over
+//! Counted are hits and frames whose first cause was movement; what missed because the focus was
+//! elsewhere or noise was too high says nothing about the hand and is left out. Hits are relative
+//! to the best of their burst, which at slow shutters has moved a little itself: the limit lies
+//! about half a stop slower than where half the smears alone stay within a hit. Share by whole stops with Wilson's interval; the limit from a logistic fit over
 //! stops of shutter.
 
 use super::entry::{Entry, Group};
@@ -28,7 +29,6 @@ fn still(e: &Entry) -> Option<bool> {
     match e.verdict.as_str() {
         "hit" => Some(true),
         "near" | "miss" if by_movement => Some(false),
-        "near" => Some(true),
         _ => None,
     }
 }

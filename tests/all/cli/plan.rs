@@ -11,10 +11,6 @@ fn planned(args: &[&str]) -> (Json, Ran) {
     (record, ran)
 }
 
-fn first(record: &Json) -> &Json {
-    &record["settings"][0]
-}
-
 fn at(record: &Json, f_number: f64) -> &Json {
     let rows = record["settings"].as_array().unwrap();
     rows.iter().find(|r| r["f_number"].as_f64() == Some(f_number)).unwrap()
