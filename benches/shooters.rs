@@ -53,7 +53,7 @@ pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
         off.in_errors.push((c.detail_bits_px - truth) / c.std_err);
     }
     for b in &record.break_even {
-        if let Some(n) = personal::break_even(&shooter.kit, b.iso, 1.0, 500.0) {
+        if let Some(n) = personal::break_even(&shooter.kit, b.iso, 1.5, 150.0) {
             off.even.push(2.0 * (b.working_f_number / n).log2());
         }
     }

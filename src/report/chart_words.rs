@@ -146,7 +146,7 @@ fn no_model(lacks: &Lacks, next: Option<String>) -> Finding {
     } else {
         (
             format!(
-                "Only {} here can be used: too few for a chart of detail.",
+                "Only {} here can be used, at too few settings for a chart of detail.",
                 wording::count(lacks.with_detail, "frame", "frames")
             ),
             next,

@@ -75,7 +75,7 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
         stop.1 += 1;
         if !still && let (Some(px), Some(pitch)) = (e.motion_length_px, e.pixel_pitch_um) {
             let um = px * pitch / magnification;
-            if um.is_finite() {
+            if (0.0..1e6).contains(&um) {
                 stop.2.push(um);
             }
         }

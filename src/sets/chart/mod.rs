@@ -26,7 +26,7 @@ pub use entry::{Entry, Group, by_magnification};
 pub use logged::{OfRig, of_rig, titles};
 
 /// Frames that a fit takes at most, evenly over the settings: more do not narrow it.
-const MOST_POINTS: usize = 400;
+const MOST_POINTS: usize = 250;
 /// Dots that are drawn at most.
 const MOST_DOTS: usize = 500;
 /// Frames that a model needs at least: its three numbers and one to hold against.
