@@ -151,9 +151,11 @@ impl Kit {
             bits += (1.0 + snr).log2() * std::f64::consts::PI * f * step;
             let ln = snr.max(LEAST_SNR).ln();
             if !lost {
-                if ln < 0.0 {
+                // Beyond a zero contrast is reversed: what shows there is no line of the subject.
+                let share = |ln0: f64| if ln < 0.0 { ln0 / (ln0 - ln) } else { 0.5 };
+                if ln < 0.0 || mtf <= 0.0 {
                     lost = true;
-                    resolved = before.map(|(f0, ln0)| f0 + (f - f0) * ln0 / (ln0 - ln));
+                    resolved = before.map(|(f0, ln0)| f0 + (f - f0) * share(ln0));
                 }
                 before = Some((f, ln));
             }

@@ -8,7 +8,7 @@ use crate::report::chart_record::{ChartRecord, GridCell};
 use crate::report::wording;
 
 const WIDTH: f64 = 720.0;
-const LEFT: f64 = 62.0;
+const LEFT: f64 = 84.0;
 const RIGHT: f64 = WIDTH - 22.0;
 const TOP: f64 = 26.0;
 /// Height of a stop of ISO.

@@ -8,8 +8,8 @@ use crate::report::chart_record::{BestPoint, BreakEven, GridCell, ShootNext};
 const STEP: f64 = 0.5;
 /// A place is supported by at least this many frames within a stop both ways…
 const LEAST_NEAR: usize = 3;
-/// …of which one is this near, stops.
-const NEAREST: f64 = 0.75;
+/// …and the field ends this far beyond the outermost frames, stops.
+const BEYOND: f64 = 0.5;
 /// Larger errors of the detail are not drawn, share.
 const LARGEST_ERR: f64 = 0.05;
 /// Larger errors of the break-even line are not drawn, stops.
@@ -39,14 +39,8 @@ pub struct Support<'a> {
 impl Support<'_> {
     /// Whether frames support a place.
     fn holds(&self, x: f64, y: f64) -> bool {
-        let mut near = 0;
-        let mut nearest = false;
-        for (a, b) in &self.at {
-            let (dx, dy) = ((a - x).abs(), (b - y).abs());
-            near += usize::from(dx <= 1.001 && dy <= 1.001);
-            nearest |= dx <= NEAREST && dy <= NEAREST;
-        }
-        near >= LEAST_NEAR && nearest
+        let near = |(a, b): &&(f64, f64)| (a - x).abs() <= 1.001 && (b - y).abs() <= 1.001;
+        self.at.iter().filter(near).count() >= LEAST_NEAR
     }
 
     fn drawn(&self, x: f64, y: f64) -> bool {
@@ -57,8 +51,8 @@ impl Support<'_> {
     /// The field, by ISO, then f-number.
     pub fn grid(&self, magnification: f64) -> Vec<GridCell> {
         let range = |of: &dyn Fn(&(f64, f64)) -> f64| {
-            let low = self.at.iter().map(of).fold(f64::INFINITY, f64::min) - NEAREST;
-            let high = self.at.iter().map(of).fold(f64::NEG_INFINITY, f64::max) + NEAREST;
+            let low = self.at.iter().map(of).fold(f64::INFINITY, f64::min) - BEYOND;
+            let high = self.at.iter().map(of).fold(f64::NEG_INFINITY, f64::max) + BEYOND;
             ((low / STEP).ceil() as i32, (high / STEP).floor() as i32)
         };
         if self.at.is_empty() {

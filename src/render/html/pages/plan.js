@@ -81,9 +81,10 @@ function shows(at, upTo, without) {
     bits += Math.log2(1 + snr) * Math.PI * f * step;
     const ln = Math.log(Math.max(snr, 1e-9));
     if (!lost) {
-      if (ln < 0) {
+      if (ln < 0 || mtf <= 0) {
         lost = true;
-        if (before) resolved = before[0] + (f - before[0]) * before[1] / (before[1] - ln);
+        const share = ln0 => ln < 0 ? ln0 / (ln0 - ln) : 0.5;
+        if (before) resolved = before[0] + (f - before[0]) * share(before[1]);
       }
       before = [f, ln];
     }
