@@ -6,6 +6,7 @@
 //! of the Gaussian and sums in place of single pixels.
 
 use super::pyramid::Level;
+use crate::base::wide;
 
 /// Level value at and above which a pixel counts as clipped (252 of 255, in eighths).
 pub const CLIPPED_EIGHTHS: i16 = 2016;
@@ -77,6 +78,7 @@ impl CellStats {
 /// Squared smoothed gradients of a tile and one sample around it.
 type Squares = [[i32; 34]; 34];
 
+#[inline(always)]
 fn squares<const SIDE: usize>(smooth: &Level, x0: usize, y0: usize, m2: &mut Squares) {
     let w = smooth.width;
     for (j, row) in m2.iter_mut().take(SIDE + 2).enumerate() {
@@ -95,6 +97,7 @@ fn squares<const SIDE: usize>(smooth: &Level, x0: usize, y0: usize, m2: &mut Squ
 
 /// Sums of central differences along x and y over a tile: they telescope, so only its border
 /// counts.
+#[inline(always)]
 fn tilt<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> (f32, f32) {
     let w = level.width;
     let row = |y: usize| -> i32 {
@@ -115,6 +118,19 @@ fn tilt<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> (f32, f32) {
 /// `level` and `smooth` have the same size, and the tile lies at least [`HALO`] samples from
 /// every border (tiles nearer to it are moved inwards by the caller).
 pub fn energies<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    x0: usize,
+    y0: usize,
+) -> CellStats {
+    wide(
+        #[inline(always)]
+        || energies_here::<SIDE>(level, smooth, x0, y0),
+    )
+}
+
+#[inline(always)]
+fn energies_here<const SIDE: usize>(
     level: &Level,
     smooth: &Level,
     x0: usize,
@@ -247,6 +263,7 @@ pub(super) fn clipped_beside(level: &Level, at: usize, gx: i32, gy: i32) -> bool
 }
 
 /// Whether any sample of a tile or within reach of it is clipped.
+#[inline(always)]
 fn any_clipped<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> bool {
     let reach = CLIP_REACH as usize;
     (y0 - reach..y0 + SIDE + reach).any(|y| {
@@ -257,6 +274,20 @@ fn any_clipped<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> bool {
 
 /// Fills the ridge sums of a tile whose energies are known.
 pub fn ridge<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    x0: usize,
+    y0: usize,
+    stats: &mut CellStats,
+) {
+    wide(
+        #[inline(always)]
+        || ridge_here::<SIDE>(level, smooth, x0, y0, stats),
+    );
+}
+
+#[inline(always)]
+fn ridge_here<const SIDE: usize>(
     level: &Level,
     smooth: &Level,
     x0: usize,

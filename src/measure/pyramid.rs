@@ -5,7 +5,7 @@
 //! integers in eighths of an 8-bit step, so a whole level costs two bytes a pixel and the sums
 //! are exact. Level 0 is never stored: its rows are read from the decoded picture when needed.
 
-use crate::base::Luma;
+use crate::base::{Luma, wide};
 
 /// Samples of one level, in eighths of an 8-bit step.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -70,6 +70,7 @@ impl Level {
 
 /// One step horizontally, kept as twice the level's unit so that the vertical step rounds once:
 /// sums stay below 2^16 (2040 * 16 / 8 * 16 = 65 280).
+#[inline(always)]
 fn smooth_row(padded: &[i16], out: &mut [u16]) {
     let n = out.len();
     let (a, b, c, d, e) =
@@ -80,6 +81,7 @@ fn smooth_row(padded: &[i16], out: &mut [u16]) {
     }
 }
 
+#[inline(always)]
 fn smooth_column(rows: [&[u16]; 5], out: &mut [i16]) {
     let n = out.len();
     let [a, b, c, d, e] = rows.map(|r| &r[..n]);
@@ -121,14 +123,23 @@ impl SmoothRows {
             let (first, end) = (self.padded[2], self.padded[w + 1]);
             self.padded[..2].fill(first);
             self.padded[w + 2..].fill(end);
-            smooth_row(&self.padded, &mut self.ring[self.next % 5]);
+            let (padded, out) = (&self.padded, &mut self.ring[self.next % 5]);
+            wide(
+                #[inline(always)]
+                || smooth_row(padded, out),
+            );
             self.next += 1;
         }
         let pick = |dy: isize| {
             let row = y.saturating_add_signed(dy).min(self.height - 1);
             self.ring[row % 5].as_slice()
         };
-        smooth_column([pick(-2), pick(-1), pick(0), pick(1), pick(2)], &mut self.out);
+        let rows = [pick(-2), pick(-1), pick(0), pick(1), pick(2)];
+        let out = &mut self.out;
+        wide(
+            #[inline(always)]
+            || smooth_column(rows, out),
+        );
         &self.out
     }
 }

@@ -1,6 +1,6 @@
 //! What is kept of one frame after its pixels are gone, until its burst is judged.
 
-use crate::base::{Luma, Plane};
+use crate::base::{Luma, Plane, wide};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::direction::{self, LevelBox, Profile};
 use crate::measure::focus_map::{FrameCells, TILE_PX, Tile};
@@ -170,6 +170,18 @@ impl Patch {
         let w = width_px.min(luma.width_px() - x0);
         let h = height_px.min(luma.height_px() - y0);
         let luma = match *luma {
+            Luma::U8 { data, channels: 3, width_px, .. } => {
+                let mut luma = vec![0; w * h];
+                let samples = data.as_chunks::<3>().0;
+                for (y, line) in (y0..).zip(luma.chunks_exact_mut(w.max(1))) {
+                    let from = &samples[y * width_px + x0..y * width_px + x0 + w];
+                    wide(
+                        #[inline(always)]
+                        || line.iter_mut().zip(from).for_each(|(o, s)| *o = s[0]),
+                    );
+                }
+                PatchLuma::U8(luma)
+            }
             Luma::U8 { data, channels, width_px, .. } => PatchLuma::U8(
                 (y0..y0 + h)
                     .flat_map(|y| (x0..x0 + w).map(move |x| data[(y * width_px + x) * channels]))
