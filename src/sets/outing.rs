@@ -17,7 +17,7 @@ use super::judge::{BurstJudged, Mark, box_for, judge};
 use super::pictures::{self, CROP_PX};
 use super::rows::{self, Allowed, FrameParts, Typed};
 use super::shot::{Shot, patch_corner};
-use super::taken::{self, Keep, Scout, Taken};
+use super::taken::{self, Keep, Scout, Taken, Workspace};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
 use crate::report::page::{BurstPage, FramePictures};
@@ -243,8 +243,8 @@ impl Run<'_> {
         rayon::scope(|scope| {
             for _ in 0..workers {
                 scope.spawn(|_| {
-                    // One decode buffer a worker, used again for every frame.
-                    let mut buffer = Vec::new();
+                    // Memory of a worker, used again for every frame.
+                    let mut space = Workspace::default();
                     loop {
                         if self.listener.stopped() {
                             stopped.store(true, Ordering::Relaxed);
@@ -255,7 +255,7 @@ impl Run<'_> {
                         let frame = &self.list[turn.frame];
                         let keep = self.keep(frame, marks[turn.group]);
                         let scout = &scouts[turn.group];
-                        let outcome = taken::take(frame, keep, scout, turn.first, &mut buffer);
+                        let outcome = taken::take(frame, keep, scout, turn.first, &mut space);
                         *slots[i].lock().unwrap_or_else(std::sync::PoisonError::into_inner) =
                             Some(outcome);
                         let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;

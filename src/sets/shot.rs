@@ -50,8 +50,14 @@ pub struct Shot {
 impl Shot {
     /// Measures a frame; `None` when it is smaller than 64 px on a side.
     pub fn measure(luma: &Luma<'_>) -> Option<Shot> {
-        let pyramid = Pyramid::new(luma);
-        let cells = FrameCells::measure(luma, &pyramid)?;
+        Shot::measure_in(luma, &mut Pyramid::default())
+    }
+
+    /// As [`Self::measure`], in the memory of an earlier frame's levels.
+    pub fn measure_in(luma: &Luma<'_>, pyramid: &mut Pyramid) -> Option<Shot> {
+        pyramid.rebuild(luma);
+        let pyramid = &*pyramid;
+        let cells = FrameCells::measure(luma, pyramid)?;
         let noise = cells.noise();
         let (small, step) = if luma.width_px() > EIGHTH_FROM_PX {
             (pyramid.smooth2.halved(), 8.0)
@@ -64,7 +70,7 @@ impl Shot {
         let half = pattern.halved();
         let quarter = half.halved();
         let model = noise.unwrap_or_else(|| BandNoise::white(0.5));
-        let boxes = box_directions(luma, &pyramid, &cells, &model);
+        let boxes = box_directions(luma, pyramid, &cells, &model);
         Some(Shot {
             width_px: luma.width_px(),
             height_px: luma.height_px(),
