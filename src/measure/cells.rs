@@ -75,23 +75,42 @@ impl CellStats {
     }
 }
 
-/// Squared smoothed gradients of a tile and one sample around it.
-type Squares = [[i32; 34]; 34];
+/// Squared smoothed gradients of a tile and one sample around it: memory for [`ridge`], used again
+/// for tile after tile.
+#[derive(Debug, Clone)]
+pub struct Squares {
+    rows: [[i32; 34]; 34],
+}
 
-#[inline(always)]
-fn squares<const SIDE: usize>(smooth: &Level, x0: usize, y0: usize, m2: &mut Squares) {
-    let w = smooth.width;
-    for (j, row) in m2.iter_mut().take(SIDE + 2).enumerate() {
-        let at = (y0 + j - 1) * w + x0 - 1;
-        let above = &smooth.data[at - w..at - w + SIDE + 2];
-        let below = &smooth.data[at + w..at + w + SIDE + 2];
-        let left = &smooth.data[at - 1..at + SIDE + 1];
-        let right = &smooth.data[at + 1..at + SIDE + 3];
-        for i in 0..SIDE + 2 {
-            let gx = right[i] - left[i];
-            let gy = below[i] - above[i];
-            row[i] = i32::from(gx) * i32::from(gx) + i32::from(gy) * i32::from(gy);
+impl Default for Squares {
+    fn default() -> Self {
+        Squares { rows: [[0; 34]; 34] }
+    }
+}
+
+impl Squares {
+    /// Fills the squares; one bit for each row that holds one above a limit.
+    #[inline(always)]
+    fn fill<const SIDE: usize>(&mut self, smooth: &Level, x0: usize, y0: usize, limit: i32) -> u64 {
+        let w = smooth.width;
+        let mut busy = 0;
+        for (j, row) in self.rows.iter_mut().take(SIDE + 2).enumerate() {
+            let at = (y0 + j - 1) * w + x0 - 1;
+            let above = &smooth.data[at - w..at - w + SIDE + 2];
+            let below = &smooth.data[at + w..at + w + SIDE + 2];
+            let left = &smooth.data[at - 1..at + SIDE + 1];
+            let right = &smooth.data[at + 1..at + SIDE + 3];
+            let mut most = 0;
+            for i in 0..SIDE + 2 {
+                let gx = right[i] - left[i];
+                let gy = below[i] - above[i];
+                let square = i32::from(gx) * i32::from(gx) + i32::from(gy) * i32::from(gy);
+                row[i] = square;
+                most = most.max(square);
+            }
+            busy |= u64::from(most > limit) << j;
         }
+        busy
     }
 }
 
@@ -195,9 +214,15 @@ fn energies_here<const SIDE: usize>(
 }
 
 /// Energies and ridge sums of a tile; see [`energies`] for where it may lie.
-pub fn cell<const SIDE: usize>(level: &Level, smooth: &Level, x0: usize, y0: usize) -> CellStats {
+pub fn cell<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    x0: usize,
+    y0: usize,
+    squares: &mut Squares,
+) -> CellStats {
     let mut stats = energies::<SIDE>(level, smooth, x0, y0);
-    ridge::<SIDE>(level, smooth, x0, y0, &mut stats);
+    ridge::<SIDE>(level, smooth, x0, y0, &mut stats, squares);
     stats
 }
 
@@ -279,10 +304,11 @@ pub fn ridge<const SIDE: usize>(
     x0: usize,
     y0: usize,
     stats: &mut CellStats,
+    squares: &mut Squares,
 ) {
     wide(
         #[inline(always)]
-        || ridge_here::<SIDE>(level, smooth, x0, y0, stats),
+        || ridge_here::<SIDE>(level, smooth, x0, y0, stats, squares),
     );
 }
 
@@ -293,17 +319,21 @@ fn ridge_here<const SIDE: usize>(
     x0: usize,
     y0: usize,
     stats: &mut CellStats,
+    squares: &mut Squares,
 ) {
     let w = level.width;
     let limit = (stats.peak2 / GRADIENT_UNIT * RIDGE_SHARE) as i32;
     if limit == 0 {
         return;
     }
-    let mut m2: Squares = [[0; 34]; 34];
-    squares::<SIDE>(smooth, x0, y0, &mut m2);
+    let busy = squares.fill::<SIDE>(smooth, x0, y0, limit);
+    let m2 = &squares.rows;
     let look_for_clipping = any_clipped::<SIDE>(level, x0, y0);
     let (mut n, mut s12, mut s22, mut q11, mut q12, mut q22) = (0f32, 0f32, 0f32, 0f32, 0f32, 0f32);
     for j in 0..SIDE {
+        if busy >> (j + 1) & 1 == 0 {
+            continue;
+        }
         let (above, here, below) = (&m2[j], &m2[j + 1], &m2[j + 2]);
         // One bit a sample: above the limit, and at least as large as the neighbours on both
         // sides of some direction. Nearly all samples drop out here, without a branch.
