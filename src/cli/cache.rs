@@ -70,7 +70,7 @@ fn shown(folder: &Path) -> anyhow::Result<String> {
     Ok(format!(
         "{}\n{} kept, {} known, {:.1} MB on disk, at most {:.0} MB of results\n",
         holds.file.display(),
-        count(holds.results, "burst", "bursts"),
+        count(holds.results, "result", "results"),
         count(holds.files, "file", "files"),
         holds.bytes as f64 / 1e6,
         holds.most_bytes as f64 / 1e6,

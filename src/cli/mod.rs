@@ -80,7 +80,8 @@ pub fn run() -> ExitCode {
 fn formats() -> String {
     #[cfg(feature = "raw")]
     let raw = format!(
-        "Reads DNG, and raw files of cameras by {}.",
+        "Reads raw files ({}) of cameras by {}, and DNG whoever made the camera.",
+        stopwise::frames::raw::raw_formats().join(", "),
         stopwise::frames::raw::raw_makers().join(", ")
     );
     #[cfg(not(feature = "raw"))]

@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::grouping::Group;
 use super::outing::OutingJob;
 use crate::error::SkipReason;
-use crate::frames::Frame;
+use crate::frames::{self, Exposure, FileKind, FoundFile, Frame};
 use crate::records::cache::{Cache, Content, Stamp};
 use crate::report::page::{BurstPage, FramePictures, Picture};
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord, SkippedRecord};
@@ -27,6 +27,50 @@ pub const METHOD: u32 = 1;
 pub struct Kept<'a> {
     cache: &'a Cache,
     job: &'a OutingJob,
+}
+
+/// As [`frames::read_header`]; a raw file, which has to be read in full for its header, is asked
+/// of the cache first.
+///
+/// # Errors
+/// As [`frames::read_header`].
+pub fn header(cache: Option<&Cache>, found: &FoundFile) -> Result<Frame, SkipReason> {
+    let Some(cache) = cache.filter(|_| found.kind == FileKind::Raw) else {
+        return frames::read_header(found);
+    };
+    let Some((content, stamp)) = cache.content_of(&found.path) else {
+        return frames::read_header(found);
+    };
+    let made_by = format!("{} {METHOD}", env!("CARGO_PKG_VERSION"));
+    let key = Content::of_parts([&b"raw header"[..], made_by.as_bytes(), &content.0]);
+    let known = cache.get(&key).and_then(|b| serde_json::from_slice::<RawHeader>(&b).ok());
+    if let Some(RawHeader { file_bytes, width_px, height_px, exposure }) = known {
+        let FoundFile { path, shown, kind, partner } = found.clone();
+        return Ok(Frame { path, shown, partner, kind, file_bytes, width_px, height_px, exposure });
+    }
+    let frame = frames::read_header(found)?;
+    let header = RawHeader {
+        file_bytes: frame.file_bytes,
+        width_px: frame.width_px,
+        height_px: frame.height_px,
+        exposure: frame.exposure.clone(),
+    };
+    // The header may be that of a JPEG that stands in for a raw file of no use.
+    if frame.kind == FileKind::Raw
+        && Stamp::of(&found.path) == Some(stamp)
+        && let Ok(bytes) = serde_json::to_vec(&header)
+    {
+        cache.put(&key, &bytes);
+    }
+    Ok(frame)
+}
+
+#[derive(Debug, Serialize, Deserialize)]
+struct RawHeader {
+    file_bytes: u64,
+    width_px: u32,
+    height_px: u32,
+    exposure: Option<Exposure>,
 }
 
 /// What the cache is asked for one group.

@@ -94,7 +94,7 @@ pub fn cull_with(
         .collect();
     let mut list = Vec::with_capacity(found.items.len());
     // Headers of raw files take a moment each.
-    let headers: Vec<_> = found.items.par_iter().map(frames::read_header).collect();
+    let headers: Vec<_> = found.items.par_iter().map(|f| kept::header(cache, f)).collect();
     for (item, header) in found.items.iter().zip(headers) {
         match header {
             Ok(frame) => list.push(frame),
@@ -342,11 +342,18 @@ impl Run<'_> {
         own.or_else(|| Some((0, self.job.subject?)))
     }
 
-    /// The mark of one frame.
+    /// The mark of one frame, under its name or that of the other file of the exposure.
     fn own_mark(&self, frame: &Frame) -> Option<(f64, f64)> {
-        let name = frame.path.file_name()?.to_string_lossy();
         let marks = &self.job.marks;
-        marks.get(&frame.shown).or_else(|| marks.get(name.as_ref())).copied()
+        let name = |path: &Path| Some(path.file_name()?.to_string_lossy().into_owned());
+        let own = marks.get(&frame.shown).or_else(|| marks.get(&name(&frame.path)?));
+        let partner = || {
+            let name = name(frame.partner.as_ref()?)?;
+            let folder = frame.shown.rsplit_once('/').map(|(folder, _)| folder);
+            let shown = folder.map_or_else(|| name.clone(), |f| format!("{f}/{name}"));
+            marks.get(&shown).or_else(|| marks.get(&name))
+        };
+        own.or_else(partner).copied()
     }
 
     fn keep(&self, frame: &Frame, mark: Option<(f64, f64)>) -> Keep {
