@@ -21,6 +21,8 @@ pub enum Command {
     Inspect(InspectArgs),
     /// Measure the noise of a body at each ISO, from whatever frames of it there are
     Noise(NoiseArgs),
+    /// Show or clear what was measured before and is kept so that it need not be again
+    Cache(CacheArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -80,6 +82,24 @@ pub struct CullArgs {
     /// Number of frames measured at a time (default: one a processor)
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), help_heading = "Output")]
     pub threads: Option<u16>,
+    /// Measure everything anew, and keep nothing for the next run
+    #[arg(long, help_heading = "Output")]
+    pub no_cache: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CacheArgs {
+    #[command(subcommand)]
+    pub what: CacheWhat,
+}
+
+/// `STOPWISE_CACHE` names another folder for it; "off" does without.
+#[derive(Debug, Clone, Copy, Subcommand)]
+pub enum CacheWhat {
+    /// Tell where it is and how much it holds
+    Show,
+    /// Remove it; everything is then measured anew once
+    Clear,
 }
 
 #[derive(Debug, clap::Args)]

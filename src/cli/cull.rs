@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use stopwise::error::Result as LibResult;
+use stopwise::records::cache::Cache;
 use stopwise::render::html::ReportWriter;
 use stopwise::render::{csv, json, term};
 use stopwise::report::page::BurstPage;
@@ -11,7 +12,7 @@ use stopwise::report::wording;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::CullArgs;
-use super::{Ended, job, show};
+use super::{Ended, cache, job, show};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
@@ -36,7 +37,10 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     if let Some(path) = &typed.subjects {
         job.marks = job::marks(path)?;
     }
-    let (record, stopped) = work(&job, report, quiet)?;
+    let kept = if typed.no_cache { None } else { cache::open() };
+    let done = work(&job, kept.as_ref(), report, quiet);
+    cache::tell(kept.as_ref());
+    let (record, stopped) = done?;
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;
     }
@@ -54,6 +58,7 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
 /// Works through an outing with tables as bursts are done and the summary at the end.
 pub fn work(
     job: &OutingJob,
+    cache: Option<&Cache>,
     report: Option<&Path>,
     quiet: bool,
 ) -> anyhow::Result<(CullRecord, bool)> {
@@ -78,7 +83,7 @@ pub fn work(
         }
         Ok(())
     };
-    let (record, stopped) = outing::cull(job, &screen, &mut on_burst)?;
+    let (record, stopped) = outing::cull_with(job, cache, &screen, &mut on_burst)?;
     screen.done();
     let place = match writer {
         Some(w) if !record.frames.is_empty() => Some(w.finish(&record.outing, &record.skipped)?),

@@ -2,6 +2,7 @@
 //! options or defaults.
 
 mod args;
+mod cache;
 mod cull;
 mod demo;
 mod inspect;
@@ -61,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Cache(typed) => cache::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {
@@ -78,7 +80,8 @@ pub fn run() -> ExitCode {
 fn formats() -> String {
     #[cfg(feature = "raw")]
     let raw = format!(
-        "Reads DNG, and raw files of cameras by {}.",
+        "Reads raw files ({}) of cameras by {}, and DNG whoever made the camera.",
+        stopwise::frames::raw::raw_formats().join(", "),
         stopwise::frames::raw::raw_makers().join(", ")
     );
     #[cfg(not(feature = "raw"))]

@@ -5,6 +5,8 @@ pub mod body_noise;
 pub mod grouping;
 pub mod inspect;
 pub mod judge;
+pub mod kept;
+pub mod listener;
 pub mod outing;
 pub mod pictures;
 pub mod rows;

@@ -6,11 +6,12 @@ use std::process::{Child, Command, Stdio};
 
 use serde_json::Value as Json;
 
-use super::{PROGRAM, Place};
+use super::{CACHE, PROGRAM, Place};
 
 fn started(place: &Place, args: &[&str]) -> Child {
     Command::new(PROGRAM)
         .current_dir(place.path())
+        .env(CACHE, "off")
         .args(args)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())

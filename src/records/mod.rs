@@ -1,0 +1,3 @@
+//! What is kept between runs: the cache.
+
+pub mod cache;
