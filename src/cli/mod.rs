@@ -7,7 +7,9 @@ mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod log;
 mod noise;
+mod rig;
 mod show;
 
 use std::io;
@@ -63,6 +65,8 @@ pub fn run() -> ExitCode {
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
         Command::Cache(typed) => cache::run(typed),
+        Command::Rig(typed) => rig::run(typed),
+        Command::Log(typed) => log::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

@@ -1,6 +1,7 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
 pub mod column;
+pub mod log_record;
 pub mod noise_record;
 pub mod noise_table;
 pub mod page;

@@ -2,11 +2,14 @@
 
 pub mod because;
 pub mod body_noise;
+pub mod equipment;
 pub mod grouping;
 pub mod inspect;
 pub mod judge;
 pub mod kept;
 pub mod listener;
+pub mod log_view;
+pub mod logged;
 pub mod outing;
 pub mod pictures;
 pub mod rows;

@@ -133,6 +133,7 @@ pub fn cull_with(
     let paths = job.paths.iter().map(|p| p.display().to_string()).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
     outing.findings = because::outing(&outing);
+    outing.findings.extend(job.typed.equipment.findings(&list));
     let record = CullRecord {
         schema: SCHEMA,
         program: "stopwise",

@@ -159,6 +159,7 @@ fn frame(
     };
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
+        file: std::path::PathBuf::new(),
         partner: None,
         source: FrameSource::Rendered,
         burst,

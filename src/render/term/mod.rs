@@ -2,11 +2,13 @@
 
 mod cull;
 mod inspect;
+mod log;
 mod noise;
 mod table;
 
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
+pub use log::{log_list, log_outing};
 pub use noise::noise;
 pub use table::display_width;
 

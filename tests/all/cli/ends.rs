@@ -6,13 +6,13 @@ use std::process::{Child, Command, Stdio};
 
 use serde_json::Value as Json;
 
-use super::{CACHE, PROGRAM, Place};
+use super::{OWN, PROGRAM, Place};
 
 fn started(place: &Place, args: &[&str]) -> Child {
     Command::new(PROGRAM)
         .current_dir(place.path())
-        .env(CACHE, "off")
         .args(args)
+        .envs(OWN)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()

@@ -3,8 +3,10 @@
 mod cache;
 mod contract;
 mod ends;
+mod log;
 mod names;
 mod odd_files;
+mod rigs;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -67,9 +69,11 @@ impl Place {
 
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(PROGRAM);
-        command.current_dir(self.path()).args(args).timeout(std::time::Duration::from_secs(60));
-        // No test writes where its user keeps what was measured.
-        command.env(CACHE, "off");
+        command
+            .current_dir(self.path())
+            .args(args)
+            .envs(OWN)
+            .timeout(std::time::Duration::from_secs(60));
         command
     }
 
@@ -84,6 +88,10 @@ impl Place {
 
 /// Names the folder of the cache.
 pub const CACHE: &str = "STOPWISE_CACHE";
+
+/// Where the program keeps things while it is tested: never in the user's own folders.
+pub const OWN: [(&str, &str); 3] =
+    [("STOPWISE_LOG", "own/log.sqlite"), ("STOPWISE_RIGS", "own/rigs.toml"), (CACHE, "off")];
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_stopwise");
 
