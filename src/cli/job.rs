@@ -4,10 +4,11 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use stopwise::sets::compare::CompareJob;
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::rows::Typed;
 
-use super::args::Known;
+use super::args::{CompareArgs, Known};
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -90,6 +91,22 @@ pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
             pixel_pitch_um: known.pitch,
             f_number: known.aperture,
             output_width_px: known.output_width,
+        },
+        pictures,
+    }
+}
+
+/// The series to compare.
+pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
+    CompareJob {
+        paths: typed.paths.clone(),
+        region: typed.region.map(|r| ((r.x, r.y), r.size)),
+        apertures: typed.aperture.clone(),
+        depth_mm: typed.depth,
+        typed: Typed {
+            magnification: typed.magnification,
+            pixel_pitch_um: typed.pixel_pitch,
+            ..Typed::default()
         },
         pictures,
     }

@@ -2,6 +2,7 @@
 //! options or defaults.
 
 mod args;
+mod compare;
 mod cull;
 mod demo;
 mod inspect;
@@ -60,6 +61,7 @@ pub fn run() -> ExitCode {
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
+        Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };

@@ -1,13 +1,16 @@
 //! Where frames and measurements meet: bursts, the subject, verdicts, outings.
 
+pub mod attribution;
 pub mod because;
 pub mod body_noise;
+pub mod compare;
 pub mod grouping;
 pub mod inspect;
 pub mod judge;
 pub mod outing;
 pub mod pictures;
 pub mod rows;
+pub mod series;
 pub mod shot;
 pub mod taken;
 pub mod trace;
