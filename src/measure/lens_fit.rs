@@ -94,6 +94,11 @@ impl LensFit {
         })
     }
 
+    /// Signal that a lens without a fault would pass of the scene, per ring.
+    pub fn faultless(&self, f_number: f64, n_eff: f64) -> Rings {
+        LensFit { sigma_f4_px: 0.0, ..*self }.signal(f_number, n_eff)
+    }
+
     /// Signal at a setting for a place `defocus_um` out of focus on the sensor's side, per ring.
     pub fn signal_defocused(&self, f_number: f64, n_eff: f64, defocus_um: f64) -> Rings {
         let w20 = super::defocus::w20_waves(defocus_um, n_eff, GREEN);

@@ -10,14 +10,14 @@ use crate::synthetic::{add, gaussian, white};
 /// Waves of all frequencies up to `top`, read at places moved by `motion`: exact at any place.
 fn waves(side: usize, motion: &Motion, top: f64, blur_px: f64) -> Plane {
     let mut random = SplitMix64::new(77);
-    let list: Vec<[f64; 4]> = (0..220)
+    let list: Vec<[f64; 4]> = (0..100)
         .map(|_| {
             let f = 0.008 * (top / 0.008).powf(random.uniform());
             let angle = random.between(0.0, std::f64::consts::TAU);
             let phase = random.between(0.0, std::f64::consts::TAU);
             // Amplitude falls as 1/f, as in natural scenes.
             let soft = (-2.0 * (std::f64::consts::PI * blur_px * f).powi(2)).exp();
-            [f * angle.cos(), f * angle.sin(), phase, 0.06 / f.max(0.01) * soft]
+            [f * angle.cos(), f * angle.sin(), phase, 0.09 / f.max(0.01) * soft]
         })
         .collect();
     let middle = (side as f64 - 1.0) / 2.0;
@@ -113,7 +113,24 @@ fn resampling_keeps_detail_and_noise_up_to_0_42_cycles() {
     let back = resampled(&moved, &motion, 24);
     let want = still.cut(24, 24, 208, 208);
     let worst = back.data.iter().zip(&want.data).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
-    assert!(worst < 0.15, "{worst}");
+    // The window's ripple is 0.5 % (Kaiser, 45 dB) of what is fine in the picture, some 60 DN.
+    assert!(worst < 0.3, "{worst}");
+}
+
+// SciPy 1.17 turned gravel.png by 0.8 degrees and shifted it by 2.3, -1.6 px (spline of order 5;
+// testdata/moved_pictures.py), once as it is and once blurred by a Gaussian of 2 px. On a plain
+// shift of 0.37, -0.62 scikit-image's phase_cross_correlation is 0.09 px off sharp and 0.47 px off
+// through that blur, which is why registration does not stop at the phase.
+#[test]
+fn motions_made_by_scipy_are_found() {
+    let still = crate::synthetic::picture("gravel.png").cut(100, 120, 256, 256);
+    for name in ["gravel_moved.png", "gravel_soft.png"] {
+        let found = register(&still, &crate::synthetic::picture(name)).unwrap().motion;
+        approx::assert_abs_diff_eq!(found.dx_px, 2.3, epsilon = 0.02);
+        approx::assert_abs_diff_eq!(found.dy_px, -1.6, epsilon = 0.02);
+        approx::assert_abs_diff_eq!(found.turn_rad.to_degrees(), 0.8, epsilon = 0.01);
+        approx::assert_abs_diff_eq!(found.scale, 1.0, epsilon = 2e-4);
+    }
 }
 
 // Method A3: unregistered, half a pixel costs a third of D; registered under 2 %.

@@ -6,6 +6,8 @@ mod align;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
+#[cfg(feature = "raw")]
+mod compare;
 mod detail;
 mod documents;
 mod exposure;

@@ -12,7 +12,7 @@ mod report;
 mod view;
 
 pub use colours::{THEMES, Theme, contrast};
-pub use compare::write_compare;
+pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;

@@ -249,8 +249,7 @@ impl Measuring<'_> {
                     (own / sigma_settings_px(n, PitchUm(pitch), GREEN)).powi(2).min(1.0)
                 });
                 let bound = fit.map(|(fit, m)| {
-                    let ideal = LensFit { sigma_f4_px: 0.0, ..*fit };
-                    let signal = ideal.signal(s.f_number, Self::n_eff(s.f_number, *m));
+                    let signal = fit.faultless(s.f_number, Self::n_eff(s.f_number, *m));
                     bits_px(&signal, &t.side.noise, &t.side.count)
                 });
                 let to_dn = if self.raw {
