@@ -93,7 +93,8 @@ pub fn files(dir: &Path) {
     let ladder = APERTURES.map(|f| (f, iso_of(100.0, f)));
     let two = [(8.0, 200), (8.0, 800), (16.0, 200), (16.0, 800)];
     let isos = [100, 400, 1600, 6400].map(|iso| (8.0, iso));
-    let sets: [(&str, Way, &[(f64, u16)], usize); 6] = [
+    type Set<'a> = (&'a str, Way, &'a [(f64, u16)], usize);
+    let sets: [Set<'_>; 6] = [
         ("raw-pairs", Way::RawPair, &ladder, 2),
         ("raw-singles", Way::RawSingle, &ladder, 1),
         ("jpeg-pairs", Way::JpegPair, &ladder, 2),

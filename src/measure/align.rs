@@ -271,9 +271,10 @@ fn refined(a: &Plane, b: &Plane, start: Motion) -> Option<Registered> {
                 sab += wanted * value;
             }
         }
-        for i in 0..6 {
-            for j in 0..i {
-                normal[i][j] = normal[j][i];
+        let upper = normal;
+        for (i, row) in normal.iter_mut().enumerate() {
+            for (j, v) in row.iter_mut().enumerate().take(i) {
+                *v = upper[j][i];
             }
         }
         let spread = |s: f64, ss: f64| ss - s * s / n;

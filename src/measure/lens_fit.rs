@@ -116,11 +116,15 @@ impl LensFit {
     pub fn repaired(&self, step: &Seen) -> Rings {
         let model = self.signal(step.f_number, step.n_eff);
         std::array::from_fn(|r| {
-            let snr2 = (step.signal[r] / step.noise[r]).powi(2);
-            let w = snr2 / (HALF_WEIGHT + snr2);
+            let w = own_weight(step.signal[r] / step.noise[r]);
             w * step.signal[r] + (1.0 - w) * model[r]
         })
     }
+}
+
+/// How much a step's own signal counts against the scene's, for its signal over noise.
+pub fn own_weight(snr: f64) -> f64 {
+    snr * snr / (HALF_WEIGHT + snr * snr)
 }
 
 /// The scene for a given σ_w, and how badly the steps agree on it.
@@ -128,7 +132,7 @@ fn scene_for(steps: &[Seen], sigma_f4_px: f64, pitch: PitchUm) -> Option<(Rings,
     let mut known: Vec<(f64, f64)> = Vec::new();
     let mut ln_scene = [None; RINGS];
     let (mut cost, mut total) = (0.0, 0.0);
-    for r in FIRST_RING..RINGS {
+    for (r, ln_scene) in ln_scene.iter_mut().enumerate().skip(FIRST_RING) {
         let f = ring_cy_px(r);
         if f >= TOP_CY_PX {
             break;
@@ -150,7 +154,7 @@ fn scene_for(steps: &[Seen], sigma_f4_px: f64, pitch: PitchUm) -> Option<(Rings,
         let mean = points.iter().map(|p| p.0 * p.1).sum::<f64>() / sum;
         cost += points.iter().map(|p| p.1 * (p.0 - mean).powi(2)).sum::<f64>();
         total += sum;
-        ln_scene[r] = Some(mean);
+        *ln_scene = Some(mean);
         known.push((f.ln(), mean));
     }
     let last = known.len().checked_sub(1)?;

@@ -6,17 +6,16 @@
 //! is left in it, N/K (Welch's periodograms, see [`super::spectrum`]). From one frame the noise
 //! has to come from elsewhere. D is that of [`super::detail`].
 //!
-//! Its own scatter is found by leaving out groups of tiles (Tukey's jackknife), each group one
-//! tile in [`GROUPS`], so that every group sees the whole region.
+//! The errors are those that chance in the noise makes on this very scene: of a mean periodogram
+//! of L looks at a scene of power S under noise of power N the variance is (2SN + N²)/L. Leaving
+//! tiles out instead would add how uneven the scene is, which is the same at every step.
 
 use super::spectrum::{FIRST_RING, NoiseSpectrum, RINGS, Spectrum, TILE_PX};
 use crate::base::Plane;
 
-/// Groups of tiles of the jackknife.
-pub const GROUPS: usize = 12;
-/// Neighbouring tiles share half their pixels: what that adds to the jackknife's error (see the
-/// test of coverage in [`super::detail`]).
-const OVERLAP: f64 = 1.25;
+/// Neighbouring tiles share half their pixels both ways: each counts for about half a look (as in
+/// [`NoiseSpectrum::of_pair`]).
+const LOOKS_A_TILE: f64 = 0.5;
 
 /// Power per ring.
 pub type Rings = [f64; RINGS];
@@ -30,8 +29,10 @@ pub struct SignalNoise {
     pub noise: Rings,
     /// Independent frequencies per ring in one tile.
     pub count: Rings,
-    /// The same with one group of tiles left out each.
-    pub left_out: Vec<(Rings, Rings)>,
+    /// One standard error of the signal.
+    pub signal_err: Rings,
+    /// One standard error of the noise.
+    pub noise_err: Rings,
     /// Tiles.
     pub tiles: u32,
     /// Frames.
@@ -61,65 +62,51 @@ impl SignalNoise {
         };
         let residuals = residuals?;
         let whole = Spectrum::of_tiles(&mean, keep)?;
-        let noise_of = |of: &dyn Fn(&Spectrum) -> Rings| -> Rings {
-            let mut sum = [0.0; RINGS];
-            for residual in &residuals {
-                sum.iter_mut().zip(of(residual)).for_each(|(s, v)| *s += v);
-            }
-            sum.map(|s| s / residuals.len() as f64 * k / (k - 1.0))
-        };
-        let apart = |power: Rings, noise: Rings| {
-            let signal = std::array::from_fn(|r| (power[r] - noise[r] / k).max(0.0));
-            (signal, noise)
-        };
-        let (signal, noise) = apart(whole.power, noise_of(&|s| s.power));
-        let left_out = (0..GROUPS)
-            .filter_map(|g| {
-                Some(apart(
-                    whole.without_group(g, GROUPS)?,
-                    noise_of(&|s| s.without_group(g, GROUPS).unwrap_or(s.power)),
-                ))
-            })
-            .collect();
-        Some(SignalNoise {
-            signal,
-            noise,
-            count: whole.count,
-            left_out,
-            tiles: whole.tiles,
-            frames: planes.len() as u32,
-        })
+        let mut noise = [0.0; RINGS];
+        for residual in &residuals {
+            noise.iter_mut().zip(residual.power).for_each(|(s, v)| *s += v);
+        }
+        let noise = noise.map(|s| s / residuals.len() as f64 * k / (k - 1.0));
+        Some(SignalNoise::apart(&whole, noise, planes.len() as u32))
     }
 
     /// From one frame and its noise, measured elsewhere.
     pub fn of_single(plane: &Plane, noise: &NoiseSpectrum, keep: &[bool]) -> Option<SignalNoise> {
         let whole = Spectrum::of_tiles(plane, keep)?;
-        let apart = |power: Rings| {
-            let signal = std::array::from_fn(|r| (power[r] - noise.power[r]).max(0.0));
-            (signal, noise.power)
-        };
-        let left_out =
-            (0..GROUPS).filter_map(|g| Some(apart(whole.without_group(g, GROUPS)?))).collect();
-        let (signal, noise) = apart(whole.power);
-        Some(SignalNoise {
+        Some(SignalNoise::apart(&whole, noise.power, 1))
+    }
+
+    /// From the spectrum of the mean of some frames and the noise of one.
+    fn apart(whole: &Spectrum, noise: Rings, frames: u32) -> SignalNoise {
+        let k = f64::from(frames);
+        let looks = |r: usize| LOOKS_A_TILE * f64::from(whole.tiles) * whole.count[r].max(1.0);
+        let noise_err: Rings = std::array::from_fn(|r| {
+            // The noise of a single frame comes from elsewhere, with an error of its own kind.
+            if frames < 2 { 0.0 } else { noise[r] / (looks(r) * (k - 1.0)).sqrt() }
+        });
+        let signal: Rings = std::array::from_fn(|r| (whole.power[r] - noise[r] / k).max(0.0));
+        let signal_err = std::array::from_fn(|r| {
+            let left = noise[r] / k;
+            let chance = (2.0 * signal[r] * left + left * left) / looks(r);
+            chance.sqrt().hypot(noise_err[r] / k)
+        });
+        SignalNoise {
             signal,
             noise,
             count: whole.count,
-            left_out,
+            signal_err,
+            noise_err,
             tiles: whole.tiles,
-            frames: 1,
-        })
+            frames,
+        }
     }
 
     /// Signal and noise as they would be at another brightness.
     pub fn scale(&mut self, by: f64) {
         let square = by * by;
-        let all = |rings: &mut Rings| rings.iter_mut().for_each(|v| *v *= square);
-        all(&mut self.signal);
-        all(&mut self.noise);
-        for (signal, noise) in &mut self.left_out {
-            all(signal);
-            all(noise);
+        for rings in [&mut self.signal, &mut self.noise, &mut self.signal_err, &mut self.noise_err]
+        {
+            rings.iter_mut().for_each(|v| *v *= square);
         }
     }
 
@@ -162,14 +149,26 @@ pub fn bits_px(signal: &Rings, noise: &Rings, count: &Rings) -> f64 {
     (FIRST_RING..RINGS).map(|r| (1.0 + signal[r] / noise[r]).log2() * count[r] / area).sum()
 }
 
-/// Standard error of a value from those with one group left out each; `None` for fewer than
-/// three.
-pub fn jackknife_error(left_out: &[f64]) -> Option<f64> {
-    let n = left_out.len() as f64;
-    if left_out.len() < 3 {
-        return None;
+/// Standard error of a value worked out from rings whose errors do not depend on each other, by
+/// moving each ring up and down by its error.
+pub fn propagated(rings: &[Rings], errors: &[Rings], value: impl Fn(&[Rings]) -> f64) -> f64 {
+    let mut moved = rings.to_vec();
+    let mut square = 0.0;
+    for (i, error) in errors.iter().enumerate().take(rings.len()) {
+        for r in FIRST_RING..RINGS {
+            let here = rings[i][r];
+            // Power does not fall below none, nor noise to none.
+            let down = (here - error[r]).max(0.1 * here);
+            moved[i][r] = here + error[r];
+            let up = value(&moved);
+            moved[i][r] = down;
+            let low = value(&moved);
+            moved[i][r] = here;
+            let step = here + error[r] - down;
+            if step > 0.0 {
+                square += ((up - low) / step * error[r]).powi(2);
+            }
+        }
     }
-    let mean = left_out.iter().sum::<f64>() / n;
-    let squares: f64 = left_out.iter().map(|v| (v - mean).powi(2)).sum();
-    Some(OVERLAP * ((n - 1.0) / n * squares).sqrt())
+    square.sqrt()
 }

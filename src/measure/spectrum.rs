@@ -99,19 +99,6 @@ impl Spectrum {
         })
     }
 
-    /// The mean without every `of`-th tile from `group` on, for the jackknife; `None` when that
-    /// leaves none or takes none away.
-    pub(super) fn without_group(&self, group: usize, of: usize) -> Option<[f64; RINGS]> {
-        let taken = self.per_tile.iter().skip(group).step_by(of);
-        let n = self.per_tile.len() as f64;
-        let (mut sum, mut away) = (self.power.map(|p| p * n), 0.0);
-        for tile in taken {
-            away += 1.0;
-            sum.iter_mut().zip(tile).for_each(|(s, t)| *s -= f64::from(*t));
-        }
-        (away > 0.0 && away < n).then(|| sum.map(|s| s.max(0.0) / (n - away)))
-    }
-
     /// The mean without one tile, for the jackknife.
     pub(super) fn power_without(&self, tile: usize) -> [f64; RINGS] {
         let n = self.per_tile.len() as f64;

@@ -5,10 +5,10 @@
 //! to the Theory of Games II), which is exact in sum and does not depend on which came first:
 //! optics = ½[(D(B,A) − D(A,A)) + (D(B,B) − D(A,B))], noise likewise.
 //!
-//! The 90 % interval is 1.645·√(s² + (k·scale/1.645)²): s the scatter found by leaving tiles out,
-//! k what the protocol itself is wrong by (found on simulated series, see benches/RESULTS.md).
+//! The 90 % interval is 1.645·√(s² + (k·scale/1.645)²): s what chance in
+//! the noise does to the answer, k what the protocol itself is wrong by (found on simulated series, see benches/RESULTS.md).
 
-use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, jackknife_error};
+use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, propagated};
 use crate::report::compare_record::{CostMore, Protocol};
 
 /// Two-sided 90 % of a normal.
@@ -35,16 +35,17 @@ pub fn shares(neither: f64, first: f64, second: f64, both: f64) -> Shares {
     }
 }
 
-/// What one step contributes: its signal as it is to be used, and its noise, with their
-/// leave-one-group-out twins.
+/// What one step contributes: its signal as it is to be used, and its noise, with their errors.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Side {
     /// Signal.
     pub signal: Rings,
     /// Noise.
     pub noise: Rings,
-    /// Twins.
-    pub left_out: Vec<(Rings, Rings)>,
+    /// One standard error of the signal.
+    pub signal_err: Rings,
+    /// One standard error of the noise.
+    pub noise_err: Rings,
     /// Frequencies per ring.
     pub count: Rings,
 }
@@ -55,7 +56,8 @@ impl Side {
         Side {
             signal: step.signal,
             noise: step.noise,
-            left_out: step.left_out.clone(),
+            signal_err: step.signal_err,
+            noise_err: step.noise_err,
             count: step.count,
         }
     }
@@ -92,46 +94,52 @@ pub fn method_error(protocol: Protocol, noise_reduced: bool) -> f64 {
 
 /// From step `a` to step `b` by their signals and noises.
 pub fn between(a: &Side, b: &Side, method_error: f64) -> Attribution {
-    let whole = four(&a.signal, &a.noise, &b.signal, &b.noise, &a.count);
-    let twins: Vec<[f64; 4]> = a
-        .left_out
-        .iter()
-        .zip(&b.left_out)
-        .map(|(x, y)| four(&x.0, &x.1, &y.0, &y.1, &a.count))
-        .collect();
-    of_corners(whole, &twins, method_error)
+    let rings = [a.signal, a.noise, b.signal, b.noise];
+    let errors = [a.signal_err, a.noise_err, b.signal_err, b.noise_err];
+    let corners = |r: &[Rings]| -> [f64; 4] {
+        [(0, 1), (2, 1), (0, 3), (2, 3)].map(|(s, n)| bits_px(&r[s], &r[n], &a.count))
+    };
+    of_corners(&rings, &errors, &corners, method_error)
 }
 
 /// From measured corners: each a step of its own, `first` the aperture of B at the ISO of A,
 /// `second` the aperture of A at the ISO of B.
 pub fn of_four(a: &Side, first: &Side, second: &Side, b: &Side, method_error: f64) -> Attribution {
-    let corners = [a, first, second, b];
-    let own = |s: &Side| bits_px(&s.signal, &s.noise, &s.count);
-    let twins = corners.iter().map(|s| s.left_out.len()).min().unwrap_or(0);
-    let twins: Vec<[f64; 4]> = (0..twins)
-        .map(|i| corners.map(|s| bits_px(&s.left_out[i].0, &s.left_out[i].1, &s.count)))
-        .collect();
-    of_corners(corners.map(own), &twins, method_error)
+    let sides = [a, first, second, b];
+    let rings: Vec<Rings> = sides.iter().flat_map(|s| [s.signal, s.noise]).collect();
+    let errors: Vec<Rings> = sides.iter().flat_map(|s| [s.signal_err, s.noise_err]).collect();
+    let corners = |r: &[Rings]| -> [f64; 4] {
+        [0, 1, 2, 3].map(|i| bits_px(&r[2 * i], &r[2 * i + 1], &a.count))
+    };
+    of_corners(&rings, &errors, &corners, method_error)
 }
 
-/// D(A,A), D(B,A), D(A,B), D(B,B).
-fn four(sa: &Rings, na: &Rings, sb: &Rings, nb: &Rings, count: &Rings) -> [f64; 4] {
-    [bits_px(sa, na, count), bits_px(sb, na, count), bits_px(sa, nb, count), bits_px(sb, nb, count)]
-}
-
-fn of_corners(whole: [f64; 4], twins: &[[f64; 4]], method_error: f64) -> Attribution {
+/// From D(A,A), D(B,A), D(A,B), D(B,B) as worked out from some rings with errors.
+fn of_corners(
+    rings: &[Rings],
+    errors: &[Rings],
+    corners: &dyn Fn(&[Rings]) -> [f64; 4],
+    method_error: f64,
+) -> Attribution {
+    let whole = corners(rings);
     let of = |c: &[f64; 4]| shares(c[0], c[1], c[2], c[3]);
     let found = of(&whole);
     let total = whole[3] - whole[0];
-    let error =
-        |f: &dyn Fn(&[f64; 4]) -> f64| jackknife_error(&twins.iter().map(f).collect::<Vec<f64>>());
-    let scatter = error(&|c| of(c).first).unwrap_or(0.0);
+    let error = |f: &dyn Fn(&[f64; 4]) -> f64| propagated(rings, errors, |r| f(&corners(r)));
+    let scatter = error(&|c| of(c).first);
     // Gain and loss may cancel in the total: the parts set the scale then.
     let scale = total.abs().max(found.first.abs()).max(found.second.abs());
     let half = Z90 * scatter.hypot(method_error * scale / Z90);
     let total_std_err = error(&|c| c[3] - c[0]);
-    let cost_more = judged(whole[0], total, found, half, total_std_err.unwrap_or(0.0));
-    Attribution { total, total_std_err, optics: found.first, noise: found.second, half, cost_more }
+    let cost_more = judged(whole[0], total, found, half, total_std_err);
+    Attribution {
+        total,
+        total_std_err: Some(total_std_err),
+        optics: found.first,
+        noise: found.second,
+        half,
+        cost_more,
+    }
 }
 
 /// The answer in one of five.

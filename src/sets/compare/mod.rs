@@ -27,6 +27,7 @@ use crate::report::compare_record::{
     COMPARE_SCHEMA, ComparePictures, CompareRecord, MovedRecord, RegionRecord,
 };
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
+pub use look::Wanted;
 use look::{Look, MARGIN_PX, REGION_LEAST_PX, Reference};
 
 /// Frames of one step that are measured, at most: more would not make its figures better than
@@ -48,7 +49,7 @@ pub struct CompareJob {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Middle of the region, fractions of the upright picture, and its size when given.
-    pub region: Option<((f64, f64), Option<(f64, f64)>)>,
+    pub region: Wanted,
     /// Marked f-numbers, for lenses that do not tell theirs.
     pub apertures: Vec<f64>,
     /// Depth on the subject that has to be sharp, mm.

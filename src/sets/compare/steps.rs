@@ -11,10 +11,10 @@ use crate::frames::{Frame, Orientation};
 use crate::measure::detail::{RESOLVED_SNR, crossing_cy_px};
 use crate::measure::diffraction::sigma_diffraction_um;
 use crate::measure::diffraction::sigma_settings_px;
-use crate::measure::lens_fit::{LensFit, Seen};
+use crate::measure::lens_fit::{LensFit, Seen, own_weight};
 use crate::measure::raw_noise::{IsoModel, RawNoise};
-use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, jackknife_error};
-use crate::measure::spectrum::{FIRST_RING, REDUCED_SLOPE, RINGS, ring_cy_px};
+use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, propagated};
+use crate::measure::spectrum::{FIRST_RING, REDUCED_SLOPE, RINGS, TILE_PX, ring_cy_px};
 use crate::report::compare_record::{AttributionRecord, Axis, BestAperture, Protocol, StepRecord};
 use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
@@ -562,18 +562,17 @@ impl Taken<'_> {
     fn repair(&mut self, fit: &LensFit, magnification: f64) {
         let seen = self.seen(magnification);
         self.side.signal = fit.repaired(&seen);
-        for (signal, noise) in &mut self.side.left_out {
-            *signal = fit.repaired(&Seen { signal: *signal, noise: *noise, ..seen });
+        for r in FIRST_RING..RINGS {
+            self.side.signal_err[r] *= own_weight(self.found.snr(r));
         }
     }
 
     fn detail(&self) -> Option<Measured> {
         let side = &self.side;
-        let value = bits_px(&side.signal, &side.noise, &side.count);
-        let twins: Vec<f64> =
-            side.left_out.iter().map(|(s, n)| bits_px(s, n, &side.count)).collect();
-        let mut m = Measured::without_error(value, self.found.tiles)?;
-        m.std_err = jackknife_error(&twins);
+        let bits = |r: &[Rings]| bits_px(&r[0], &r[1], &side.count);
+        let rings = [side.signal, side.noise];
+        let error = propagated(&rings, &[side.signal_err, side.noise_err], bits);
+        let mut m = Measured::new(bits(&rings), error, self.found.tiles)?;
         if self.reduced && self.found.frames < 2 {
             m.flags.raise(Flag::NoiseReduced);
         }
@@ -581,17 +580,19 @@ impl Taken<'_> {
     }
 
     fn resolved(&self) -> Option<Measured> {
-        let crossing = |s: &Rings, n: &Rings| {
+        let crossing = |r: &[Rings]| {
             let snr: Rings =
-                std::array::from_fn(|r| if r < FIRST_RING { 0.0 } else { s[r] / n[r] });
+                std::array::from_fn(|i| if i < FIRST_RING { 0.0 } else { r[0][i] / r[1][i] });
             crossing_cy_px(&snr, RESOLVED_SNR)
         };
         let side = &self.side;
-        let value = crossing(&side.signal, &side.noise)?;
-        let twins: Vec<f64> = side.left_out.iter().filter_map(|(s, n)| crossing(s, n)).collect();
-        let mut m = Measured::without_error(value, self.found.tiles)?;
-        m.std_err = (twins.len() == side.left_out.len()).then(|| jackknife_error(&twins)).flatten();
-        Some(m)
+        let rings = [side.signal, side.noise];
+        let value = crossing(&rings)?;
+        let error = propagated(&rings, &[side.signal_err, side.noise_err], |r| {
+            crossing(r).unwrap_or(value)
+        });
+        // A third of a ring: what reading between rings adds.
+        Measured::new(value, error.hypot(0.3 / TILE_PX as f64), self.found.tiles)
     }
 }
 
