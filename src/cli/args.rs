@@ -19,6 +19,9 @@ pub enum Command {
     Cull(CullArgs),
     /// Show everything measured on one frame
     Inspect(InspectArgs),
+    /// Compare a series of one still subject: what each step shows, and what closing the aperture
+    /// or raising the ISO cost
+    Compare(CompareArgs),
     /// Measure the noise of a body at each ISO, from whatever frames of it there are
     Noise(NoiseArgs),
     /// Show or clear what was measured before and is kept so that it need not be again
@@ -136,6 +139,46 @@ pub struct InspectArgs {
     /// Write the record with the tile map as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CompareArgs {
+    /// Folders or files: one still subject, two frames or more a step
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Where to measure: fractions of the upright picture from the left and the top; a width and
+    /// height may follow
+    #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject, help_heading = "What the files do not say")]
+    pub region: Option<super::job::Subject>,
+    /// Depth on the subject that has to be sharp, mm
+    #[arg(long, value_name = "MM", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub depth: Option<f64>,
+    /// Marked f-numbers, one a frame in order of time or names, or one a step
+    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub aperture: Vec<f64>,
+    /// Magnification on the sensor (1 is life size)
+    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub magnification: Option<f64>,
+    /// Pixel pitch of the sensor in micrometres
+    #[arg(long, alias = "pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub pixel_pitch: Option<f64>,
+    /// Where the page goes
+    #[arg(
+        long,
+        value_name = "FILE",
+        default_value = "stopwise-compare.html",
+        help_heading = "Output"
+    )]
+    pub report: PathBuf,
+    /// Write no page
+    #[arg(long, conflicts_with = "report", help_heading = "Output")]
+    pub no_report: bool,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+    /// Write a row a step as CSV to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -3,6 +3,7 @@
 
 mod args;
 mod cache;
+mod compare;
 mod cull;
 mod demo;
 mod inspect;
@@ -63,6 +64,7 @@ pub fn run() -> ExitCode {
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
+        Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
         Command::Cache(typed) => cache::run(typed),
         Command::Rig(typed) => rig::run(typed),

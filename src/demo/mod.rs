@@ -15,6 +15,7 @@ pub mod outing;
 pub mod patch;
 pub mod scene;
 pub mod sensor;
+pub mod series;
 mod skin;
 mod solid;
 mod spectrum;

@@ -1,6 +1,8 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
 pub mod column;
+pub mod compare_record;
+pub mod compare_table;
 pub mod log_record;
 pub mod noise_record;
 pub mod noise_table;

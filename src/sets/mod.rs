@@ -1,7 +1,9 @@
 //! Where frames and measurements meet: bursts, the subject, verdicts, outings.
 
+pub mod attribution;
 pub mod because;
 pub mod body_noise;
+pub mod compare;
 pub mod equipment;
 pub mod grouping;
 pub mod inspect;
@@ -13,6 +15,7 @@ pub mod logged;
 pub mod outing;
 pub mod pictures;
 pub mod rows;
+pub mod series;
 pub mod shot;
 pub mod taken;
 pub mod trace;

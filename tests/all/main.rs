@@ -2,9 +2,12 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod accuracy;
+mod align;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
+#[cfg(feature = "raw")]
+mod compare;
 mod detail;
 mod documents;
 mod equipment;

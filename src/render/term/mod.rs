@@ -1,11 +1,13 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod compare;
 mod cull;
 mod inspect;
 mod log;
 mod noise;
 mod table;
 
+pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use log::{log_list, log_outing};
