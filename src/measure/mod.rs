@@ -22,6 +22,7 @@ mod periodogram;
 pub mod prediction;
 pub mod pyramid;
 pub mod raw_noise;
+pub mod ruler;
 pub mod sensor;
 pub mod smear_spectrum;
 pub mod spectrum;
