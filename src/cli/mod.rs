@@ -7,6 +7,7 @@ mod demo;
 mod inspect;
 mod job;
 mod noise;
+mod scale;
 mod show;
 
 use std::io;
@@ -61,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Scale(typed) => scale::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

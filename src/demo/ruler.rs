@@ -219,6 +219,40 @@ pub fn ruler(spec: &RulerSpec) -> Picture {
     Picture { width_px: w, height_px: h, channels: 1, data }
 }
 
+/// A wall of bricks laid by hand: rows and joints of nearly even distance, 8-bit grey.
+pub fn bricks(seed: u64, width_px: usize, height_px: usize) -> Picture {
+    let mut rng = SplitMix64::new(seed ^ 0x6272_6963_6b73);
+    let row_px = rng.between(30.0, 90.0);
+    let brick_px = row_px * rng.between(2.2, 3.5);
+    let joint_px = row_px * rng.between(0.08, 0.18);
+    let uneven = rng.between(0.04, 0.08);
+    let turn = rng.between(0.0, std::f64::consts::PI);
+    let (sin, cos) = turn.sin_cos();
+    let span = (width_px + height_px) as f64;
+    let rows = (2.0 * span / row_px) as usize;
+    let edges: Vec<f64> = (0..rows)
+        .map(|i| (i as f64 + uneven * rng.normal()) * row_px - span)
+        .collect();
+    let shade: Vec<f64> = (0..rows * 64).map(|_| rng.between(60.0, 130.0)).collect();
+    let mut data = Vec::with_capacity(width_px * height_px);
+    for y in 0..height_px {
+        for x in 0..width_px {
+            let (u, v) = (x as f64 * cos - y as f64 * sin, x as f64 * sin + y as f64 * cos);
+            let row = edges.partition_point(|e| *e <= v).clamp(1, rows - 1);
+            let at = u + span + if row % 2 == 0 { 0.5 * brick_px } else { 0.0 };
+            let brick = (at / brick_px) as usize;
+            let beside = at - brick as f64 * brick_px;
+            let lower = v - edges[row - 1];
+            let joint = lower.min(beside) / joint_px;
+            let stone = shade[(row * 64 + brick % 64) % shade.len()];
+            let share = (joint - 0.5).clamp(0.0, 1.0);
+            let dn = 190.0 + (stone - 190.0) * share + 6.0 * rng.normal();
+            data.push(dn.round().clamp(0.0, 255.0) as u8);
+        }
+    }
+    Picture { width_px, height_px, channels: 1, data }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

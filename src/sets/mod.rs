@@ -8,6 +8,7 @@ pub mod judge;
 pub mod outing;
 pub mod pictures;
 pub mod rows;
+pub mod ruler_scale;
 pub mod shot;
 pub mod taken;
 pub mod trace;

@@ -27,11 +27,12 @@ impl Group {
         self.members.iter().map(|(_, r)| r.period_px * marks(r)).sum::<f64>() / total
     }
 
-    /// Marks in all strips, weighted by how even they are.
+    /// Marks in all strips, weighted by how even and how high they are: the bright rims that a
+    /// dark tick has for a filter are as even as the tick, and two for one, but lower.
     pub fn score(&self) -> f64 {
         self.members
             .iter()
-            .map(|(_, r)| (r.at_px.len() as f64 - 2.0) * (1.0 - 6.0 * r.uneven).max(0.0))
+            .map(|(_, r)| (r.at_px.len() as f64 - 2.0) * (1.0 - 6.0 * r.uneven).max(0.0) * r.height)
             .sum()
     }
 
@@ -63,24 +64,22 @@ fn goes_on(a: &Run, b: &Run) -> bool {
 
 /// Groups of at least `least` strips, dark marks and light ones.
 pub(super) fn groups(strips: &[Strip], least: usize) -> Vec<Group> {
-    let mut done = Vec::new();
-    for sign in [-1.0, 1.0] {
-        let mut open: Vec<Group> = Vec::new();
-        for (i, strip) in strips.iter().enumerate() {
-            for run in strip.profile.runs(sign) {
-                let joined = open.iter_mut().find(|g| {
-                    // One strip may be missing: dirt, or a line of print.
-                    g.members.last().is_some_and(|(k, last)| {
+    let mut open: Vec<Group> = Vec::new();
+    for (i, strip) in strips.iter().enumerate() {
+        for (sign, run) in strip.profile.runs() {
+            let joined = open.iter_mut().find(|g| {
+                // One strip may be missing: dirt, or a line of print.
+                g.sign * sign > 0.0
+                    && g.members.last().is_some_and(|(k, last)| {
                         (i - 2.min(i)..i).contains(k) && goes_on(last, &run)
                     })
-                });
-                match joined {
-                    Some(group) => group.members.push((i, run)),
-                    None => open.push(Group { members: vec![(i, run)], sign }),
-                }
+            });
+            match joined {
+                Some(group) => group.members.push((i, run)),
+                None => open.push(Group { members: vec![(i, run)], sign }),
             }
         }
-        done.extend(open.into_iter().filter(|g| g.members.len() >= least));
     }
-    done
+    open.retain(|g| g.members.len() >= least);
+    open
 }

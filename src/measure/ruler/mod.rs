@@ -46,7 +46,7 @@ const RIVAL: f64 = 0.6;
 /// Periods whose ratio is this near a whole number belong to one ruler.
 const WHOLE: f64 = 0.03;
 /// A finer run counts when its marks have this share of the coarser one's height.
-const FINER_HEIGHT: f64 = 0.2;
+const FINER_HEIGHT: f64 = 0.4;
 /// Longest side of the picture that is measured, px.
 const SIDE_PX: usize = 2000;
 /// Step of the search for the direction, degrees.
@@ -55,6 +55,8 @@ const ANGLE_STEP_DEG: f64 = 3.0;
 const ANGLES_TRIED: usize = 3;
 /// Height of a strip and distance between them, samples.
 const STRIP: (usize, usize) = (12, 6);
+/// The same while looking for the direction.
+const SEARCH_STRIP_PX: usize = 10;
 /// Fewest strips with the same marks.
 const STRIPS_LEAST: usize = 4;
 /// Every second tick is longer when it goes on in this share more strips.
@@ -204,8 +206,8 @@ fn directions(picture: &LogPicture) -> Vec<f64> {
     let mut scored: Vec<(f64, f64)> = (0..count)
         .map(|i| {
             let angle = i as f64 * ANGLE_STEP_DEG;
-            let strips = strips(picture, angle, STRIP.0, STRIP.1);
-            let best = groups::groups(&strips, STRIPS_LEAST.min(3))
+            let strips = strips(picture, angle, SEARCH_STRIP_PX, SEARCH_STRIP_PX);
+            let best = groups::groups(&strips, 2)
                 .iter()
                 .map(Group::score)
                 .fold(0.0, f64::max);
@@ -276,6 +278,7 @@ fn chosen(mut groups: Vec<Group>) -> Result<Group, NoRuler> {
             let ratio = best.period_px() / g.period_px();
             ratio > 1.5
                 && whole(ratio)
+                && g.sign * best.sign > 0.0
                 && g.marks_most() >= TICKS_LEAST
                 && g.height() > FINER_HEIGHT * best.height()
         })

@@ -11,6 +11,9 @@ const HEIGHT_LEAST: f64 = 0.35;
 const RUN_LEAST: usize = 4;
 /// Shortest profile in which marks are looked for, samples.
 const LENGTH_LEAST: usize = 32;
+/// Narrowest smoothing, samples, and the ratio of one to the next.
+const SCALE_LEAST_PX: f64 = 0.8;
+const SCALE_STEP: f64 = 1.6;
 /// Two runs of one strip whose periods are nearer than this are one.
 const SAME_PERIOD: f64 = 0.06;
 
@@ -58,16 +61,21 @@ fn stand_out(data: &[f64], sigma: f64) -> Vec<f64> {
     let wide = (5.0 * sigma).round().max(2.0) as usize;
     let mut sums = Vec::with_capacity(n + 1);
     sums.push(0.0);
+    let mut sum = 0.0;
     for v in data {
-        sums.push(sums[sums.len() - 1] + v);
+        sum += v;
+        sums.push(sum);
     }
+    // The ends repeat their last sample.
+    let mut padded = vec![data[0]; reach];
+    padded.extend_from_slice(data);
+    padded.resize(n + 2 * reach, data[n - 1]);
     (0..n)
         .map(|i| {
-            // The ends repeat their last sample.
-            let at = |k: isize| data[(i as isize + k).clamp(0, n as isize - 1) as usize];
-            let mut near = kernel[0] * data[i];
+            let around = &padded[i..=i + 2 * reach];
+            let mut near = kernel[0] * around[reach];
             for (k, weight) in kernel.iter().enumerate().skip(1) {
-                near += weight * (at(k as isize) + at(-(k as isize)));
+                near += weight * (around[reach + k] + around[reach - k]);
             }
             let (from, to) = (i.saturating_sub(wide), (i + wide + 1).min(n));
             near / total - (sums[to] - sums[from]) / (to - from) as f64
@@ -75,49 +83,64 @@ fn stand_out(data: &[f64], sigma: f64) -> Vec<f64> {
         .collect()
 }
 
+/// Tops of a profile (`sign` 1) or its bottoms (-1), with their heights.
+fn tops(out: &[f64], sign: f64, step: usize, first_px: f64) -> Vec<Mark> {
+    let mut marks = Vec::new();
+    for (i, three) in out.windows(3).enumerate() {
+        let (a, b, c) = (sign * three[0], sign * three[1], sign * three[2]);
+        if b > 0.0 && b > a && b >= c {
+            let bend = a - 2.0 * b + c;
+            let shift = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
+            let at = (i as f64 + 1.0 + shift + 0.5) * step as f64 - 0.5;
+            marks.push(Mark { at_px: first_px + at, height: b });
+        }
+    }
+    marks
+}
+
 impl Profile {
     /// Marks of about the width `scale_px`: dark ones for `sign` -1, light ones for 1.
     pub fn marks(&self, scale_px: f64, sign: f64) -> Vec<Mark> {
         // Wide marks are looked for on coarser samples.
         let step = ((scale_px / 2.0).floor() as usize).max(1);
+        self.standing_out(scale_px, step)
+            .map_or_else(Vec::new, |out| tops(&out, sign, step, self.first_px))
+    }
+
+    fn standing_out(&self, scale_px: f64, step: usize) -> Option<Vec<f64>> {
         let coarse: Vec<f64> = self
             .data
             .chunks_exact(step)
-            .map(|c| sign * c.iter().sum::<f64>() / step as f64)
+            .map(|c| c.iter().sum::<f64>() / step as f64)
             .collect();
-        if coarse.len() < LENGTH_LEAST {
-            return Vec::new();
-        }
-        let out = stand_out(&coarse, scale_px / step as f64);
-        let mut marks = Vec::new();
-        for i in 1..out.len() - 1 {
-            let (a, b, c) = (out[i - 1], out[i], out[i + 1]);
-            if b > 0.0 && b > a && b >= c {
-                let bend = a - 2.0 * b + c;
-                let shift = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
-                let at = (i as f64 + shift + 0.5) * step as f64 - 0.5;
-                marks.push(Mark { at_px: self.first_px + at, height: b });
-            }
-        }
-        marks
+        (coarse.len() >= LENGTH_LEAST).then(|| stand_out(&coarse, scale_px / step as f64))
     }
 
-    /// The best even runs of marks, of clearly different periods, finest last.
-    pub fn runs(&self, sign: f64) -> Vec<Run> {
-        let mut runs: Vec<Run> = Vec::new();
-        let mut scale_px = 0.8;
+    /// The best even runs of marks, dark ones (-1) and light ones (1), of clearly different
+    /// periods, finest last.
+    pub fn runs(&self) -> Vec<(f64, Run)> {
+        let mut runs: Vec<(f64, Run)> = Vec::new();
+        let mut scale_px = SCALE_LEAST_PX;
         // Four periods must fit, and marks are wider than a tenth of a period.
         while scale_px < self.data.len() as f64 / 16.0 {
-            if let Some(run) = longest_run(&self.marks(scale_px, sign), scale_px) {
-                match runs.iter_mut().find(|r| near(r.period_px, run.period_px, SAME_PERIOD)) {
-                    Some(known) if worth(&run) > worth(known) => *known = run,
+            let step = (scale_px / SCALE_LEAST_PX).floor() as usize;
+            let out = self.standing_out(scale_px, step);
+            for sign in [-1.0, 1.0] {
+                let Some(out) = &out else { continue };
+                let marks = tops(out, sign, step, self.first_px);
+                let Some(run) = longest_run(&marks, scale_px) else { continue };
+                let same = |r: &&mut (f64, Run)| {
+                    r.0 * sign > 0.0 && near(r.1.period_px, run.period_px, SAME_PERIOD)
+                };
+                match runs.iter_mut().find(same) {
+                    Some(known) if worth(&run) > worth(&known.1) => known.1 = run,
                     Some(_) => {}
-                    None => runs.push(run),
+                    None => runs.push((sign, run)),
                 }
             }
-            scale_px *= std::f64::consts::SQRT_2;
+            scale_px *= SCALE_STEP;
         }
-        runs.sort_by(|a, b| b.period_px.total_cmp(&a.period_px));
+        runs.sort_by(|a, b| b.1.period_px.total_cmp(&a.1.period_px));
         runs
     }
 }
@@ -185,8 +208,9 @@ mod tests {
             data[i] -= 0.6;
             data[i + 1] -= 0.6;
         }
-        let runs = Profile { first_px: 0.0, data }.runs(-1.0);
-        let run = runs.iter().max_by_key(|r| r.at_px.len()).unwrap();
+        let runs = Profile { first_px: 0.0, data }.runs();
+        let dark = runs.iter().filter(|r| r.0 < 0.0).map(|r| &r.1);
+        let run = dark.max_by_key(|r| r.at_px.len()).unwrap();
         assert_eq!(run.at_px.len(), 9);
         approx::assert_abs_diff_eq!(run.period_px, 23.7, epsilon = 0.02);
         approx::assert_abs_diff_eq!(run.at_px[0], 20.3, epsilon = 0.05);

@@ -87,7 +87,12 @@ pub(super) struct Strip {
 
 /// Strips of a height of `high` samples, one every `step`, along a direction counter-clockwise
 /// from the horizontal.
-pub(super) fn strips(picture: &LogPicture, angle_deg: f64, high: usize, step: usize) -> Vec<Strip> {
+pub(super) fn strips(
+    picture: &LogPicture,
+    angle_deg: f64,
+    high: usize,
+    step: usize,
+) -> Vec<Strip> {
     let (sin, cos) = angle_deg.to_radians().sin_cos();
     let (cx, cy) = picture.centre();
     let half_u = (cx * cos).abs() + (cy * sin).abs();

@@ -8,9 +8,11 @@ mod colours;
 mod inspect;
 mod noise;
 mod report;
+mod scale;
 mod view;
 
 pub use colours::{THEMES, Theme, contrast};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;
+pub use scale::{scale, write_scale};

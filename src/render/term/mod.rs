@@ -3,11 +3,13 @@
 mod cull;
 mod inspect;
 mod noise;
+mod scale;
 mod table;
 
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use noise::noise;
+pub use scale::scale;
 pub use table::display_width;
 
 /// How the terminal wants it.
