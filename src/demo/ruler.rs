@@ -162,7 +162,8 @@ fn normal_cdf(z: f64) -> f64 {
     let t = 1.0 / (1.0 + 0.327_591_1 * x);
     let poly = t
         * (0.254_829_592
-            + t * (-0.284_496_736 + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
+            + t * (-0.284_496_736
+                + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
     let erf = 1.0 - poly * (-x * x).exp();
     0.5 * (1.0 + erf.copysign(z))
 }
@@ -230,9 +231,8 @@ pub fn bricks(seed: u64, width_px: usize, height_px: usize) -> Picture {
     let (sin, cos) = turn.sin_cos();
     let span = (width_px + height_px) as f64;
     let rows = (2.0 * span / row_px) as usize;
-    let edges: Vec<f64> = (0..rows)
-        .map(|i| (i as f64 + uneven * rng.normal()) * row_px - span)
-        .collect();
+    let edges: Vec<f64> =
+        (0..rows).map(|i| (i as f64 + uneven * rng.normal()) * row_px - span).collect();
     let shade: Vec<f64> = (0..rows * 64).map(|_| rng.between(60.0, 130.0)).collect();
     let mut data = Vec::with_capacity(width_px * height_px);
     for y in 0..height_px {

@@ -3,8 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use super::pictures;
-use crate::base::units::{Aperture, GREEN};
 use crate::base::Known;
+use crate::base::units::{Aperture, GREEN};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
 use crate::measure::ruler::{RulerReading, measure_ruler};
@@ -142,10 +142,8 @@ fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame) {
     record.field_width_mm = Some(with(um_per_px * f64::from(record.width_px) / 1000.0));
     record.field_height_mm = Some(with(um_per_px * f64::from(record.height_px) / 1000.0));
     let place = |(x, y): (f64, f64)| turn.to_upright((x + 0.5) / size.0, (y + 0.5) / size.1);
-    let line = |t: &crate::measure::ruler::Tick| TickLine {
-        from: place(t.from_px),
-        to: place(t.to_px),
-    };
+    let line =
+        |t: &crate::measure::ruler::Tick| TickLine { from: place(t.from_px), to: place(t.to_px) };
     record.tick_lines = reading.ticks.iter().map(line).collect();
     if let Some(pitch) = record.pixel_pitch_um.as_ref().map(|p| p.value) {
         let magnification = pitch / um_per_px;
@@ -226,4 +224,3 @@ fn shown_profile(reading: &RulerReading) -> ScaleProfile {
         ticks_px: reading.tick_places_px.clone(),
     }
 }
-

@@ -106,9 +106,8 @@ fn numbered(group: &Group, strips: &[Strip]) -> Vec<Row> {
                 .at_px
                 .iter()
                 .filter_map(|x| {
-                    let near = last.iter().min_by(|a, b| {
-                        (a.1 - x).abs().total_cmp(&(b.1 - x).abs())
-                    })?;
+                    let near =
+                        last.iter().min_by(|a, b| (a.1 - x).abs().total_cmp(&(b.1 - x).abs()))?;
                     let steps = (x - near.1) / run.period_px;
                     (((steps - steps.round()) * run.period_px).abs() < BELONGS * run.period_px)
                         .then(|| (near.0 + steps.round() as i64, *x))
@@ -258,8 +257,7 @@ fn concluded(
     });
     // The slope, with the fan that is believed.
     let (d, d_err) = fan.unwrap_or((0.0, 0.0));
-    let straight: Vec<Row> =
-        rows.iter().map(|(k, v, x)| (*k, *v, x - d * *k as f64 * v)).collect();
+    let straight: Vec<Row> = rows.iter().map(|(k, v, x)| (*k, *v, x - d * *k as f64 * v)).collect();
     let t = if fan.is_some() || model.4.abs() > 0.0 {
         // Refit with the bend but without the fan.
         let fit: Vec<([f64; 4], f64, f64)> = straight
@@ -281,8 +279,7 @@ fn concluded(
     }
     let ticks: Vec<(f64, f64)> = sums.iter().map(|(k, s)| (*k as f64, s.0 / s.1)).collect();
     let n = ticks.len() as f64;
-    let line: Vec<([f64; 2], f64, f64)> =
-        ticks.iter().map(|(k, x)| ([1.0, *k], *x, 1.0)).collect();
+    let line: Vec<([f64; 2], f64, f64)> = ticks.iter().map(|(k, x)| ([1.0, *k], *x, 1.0)).collect();
     let line = least_squares(&line)?;
     let bent: Vec<([f64; 3], f64, f64)> =
         ticks.iter().map(|(k, x)| ([1.0, *k, k * k], *x, 1.0)).collect();

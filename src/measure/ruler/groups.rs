@@ -53,12 +53,8 @@ fn goes_on(a: &Run, b: &Run) -> bool {
     }
     let slack = PLACE_AGREES * a.period_px;
     let (first, last) = (a.at_px[0] - slack, a.at_px[a.at_px.len() - 1] + slack);
-    let inside: Vec<f64> =
-        b.at_px.iter().copied().filter(|x| (first..=last).contains(x)).collect();
-    let agree = inside
-        .iter()
-        .filter(|x| a.at_px.iter().any(|y| (*x - y).abs() < slack))
-        .count();
+    let inside: Vec<f64> = b.at_px.iter().copied().filter(|x| (first..=last).contains(x)).collect();
+    let agree = inside.iter().filter(|x| a.at_px.iter().any(|y| (*x - y).abs() < slack)).count();
     inside.len() >= 3 && agree as f64 >= MOST_AGREE * inside.len() as f64
 }
 

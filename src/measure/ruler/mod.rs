@@ -207,10 +207,7 @@ fn directions(picture: &LogPicture) -> Vec<f64> {
         .map(|i| {
             let angle = i as f64 * ANGLE_STEP_DEG;
             let strips = strips(picture, angle, SEARCH_STRIP_PX, SEARCH_STRIP_PX);
-            let best = groups::groups(&strips, 2)
-                .iter()
-                .map(Group::score)
-                .fold(0.0, f64::max);
+            let best = groups::groups(&strips, 2).iter().map(Group::score).fold(0.0, f64::max);
             (angle, best)
         })
         .filter(|(_, score)| *score > 0.0)
@@ -246,8 +243,7 @@ fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
         let group = chosen(groups::groups(&all, STRIPS_LEAST))?;
         let most = group.marks_most();
         let extent = extent(picture, angle);
-        let fitted =
-            fit::fitted(&group, &all, extent).ok_or(NoRuler::TooFew { found: most })?;
+        let fitted = fit::fitted(&group, &all, extent).ok_or(NoRuler::TooFew { found: most })?;
         rounds += 1;
         if fitted.turn_deg.abs() > 0.05 && fitted.turn_deg.abs() < 10.0 && rounds < 4 {
             angle = (angle + fitted.turn_deg).rem_euclid(180.0);
@@ -340,8 +336,8 @@ impl Found {
         let spread = change_along.unwrap_or(0.0).hypot(change_across.unwrap_or(0.0)) / 12f64.sqrt();
         let err = fitted.std_err_px.hypot(spread * fitted.period_px);
         let n = fitted.ticks.len() as u32;
-        let period_px = Measured::new(fitted.period_px * factor, err * factor, n)
-            .ok_or(NoRuler::NoTicks)?;
+        let period_px =
+            Measured::new(fitted.period_px * factor, err * factor, n).ok_or(NoRuler::NoTicks)?;
         let (sin, cos) = self.angle_deg.to_radians().sin_cos();
         let centre = picture.centre();
         // A sample of the smaller picture is the mean of `factor` px.

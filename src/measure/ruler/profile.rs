@@ -55,8 +55,7 @@ pub(super) struct Mark {
 fn stand_out(data: &[f64], sigma: f64) -> Vec<f64> {
     let n = data.len();
     let reach = (3.0 * sigma).ceil() as usize;
-    let kernel: Vec<f64> =
-        (0..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp()).collect();
+    let kernel: Vec<f64> = (0..=reach).map(|i| (-0.5 * (i as f64 / sigma).powi(2)).exp()).collect();
     let total: f64 = kernel[0] + 2.0 * kernel[1..].iter().sum::<f64>();
     let wide = (5.0 * sigma).round().max(2.0) as usize;
     let mut sums = Vec::with_capacity(n + 1);
@@ -108,11 +107,8 @@ impl Profile {
     }
 
     fn standing_out(&self, scale_px: f64, step: usize) -> Option<Vec<f64>> {
-        let coarse: Vec<f64> = self
-            .data
-            .chunks_exact(step)
-            .map(|c| c.iter().sum::<f64>() / step as f64)
-            .collect();
+        let coarse: Vec<f64> =
+            self.data.chunks_exact(step).map(|c| c.iter().sum::<f64>() / step as f64).collect();
         (coarse.len() >= LENGTH_LEAST).then(|| stand_out(&coarse, scale_px / step as f64))
     }
 

@@ -47,9 +47,7 @@ impl LogPicture {
         let mut data = Vec::with_capacity(w * h);
         for y in 0..h {
             let (a, b) = (&self.data[2 * y * self.width..], &self.data[(2 * y + 1) * self.width..]);
-            data.extend((0..w).map(|x| {
-                0.25 * (a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1])
-            }));
+            data.extend((0..w).map(|x| 0.25 * (a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1])));
         }
         LogPicture { width: w, height: h, factor: 2 * self.factor, data }
     }
@@ -87,12 +85,7 @@ pub(super) struct Strip {
 
 /// Strips of a height of `high` samples, one every `step`, along a direction counter-clockwise
 /// from the horizontal.
-pub(super) fn strips(
-    picture: &LogPicture,
-    angle_deg: f64,
-    high: usize,
-    step: usize,
-) -> Vec<Strip> {
+pub(super) fn strips(picture: &LogPicture, angle_deg: f64, high: usize, step: usize) -> Vec<Strip> {
     let (sin, cos) = angle_deg.to_radians().sin_cos();
     let (cx, cy) = picture.centre();
     let half_u = (cx * cos).abs() + (cy * sin).abs();
@@ -121,8 +114,7 @@ pub(super) fn strips(
         let enough = (COVERED_LEAST * high as f32).ceil() as u32;
         let Some(from) = seen.iter().position(|n| *n >= enough) else { continue };
         let to = seen.iter().rposition(|n| *n >= enough).unwrap_or(from);
-        let data =
-            (from..=to).map(|j| f64::from(sums[j] / seen[j].max(1) as f32)).collect();
+        let data = (from..=to).map(|j| f64::from(sums[j] / seen[j].max(1) as f32)).collect();
         strips.push(Strip {
             across_px: middle,
             profile: Profile { first_px: first_u + from as f64, data },
