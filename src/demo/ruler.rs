@@ -154,7 +154,7 @@ impl Print {
 }
 
 /// Standard normal distribution function, to 1e-7 (Abramowitz & Stegun 7.1.26 holds 1.5e-7).
-fn normal_cdf(z: f64) -> f64 {
+pub fn normal_cdf(z: f64) -> f64 {
     if z.abs() > 6.0 {
         return f64::from(u8::from(z > 0.0));
     }

@@ -13,6 +13,7 @@ pub mod depth;
 pub mod detail;
 pub mod diffraction;
 pub mod direction;
+pub mod edge;
 mod flat_tiles;
 pub mod focus_map;
 pub mod follow;

@@ -22,6 +22,9 @@ const PICTURE_PX: usize = 1400;
 const MARKED: [f64; 8] = [2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
 /// Ticks are taken to be this far apart unless it is typed.
 pub const TICKS_MM_ASSUMED: f64 = 1.0;
+/// Rulers are taken to be made within this share of a length: common practice, no source. It is
+/// part of the error given.
+pub const RULER_MADE_WITHIN: f64 = 0.001;
 /// Without better knowledge a lens is taken to be symmetric.
 const PUPIL_RATIO_ASSUMED: f64 = 1.0;
 
@@ -129,11 +132,11 @@ fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame) {
     let size = (f64::from(frame.width_px), f64::from(frame.height_px));
     let period = reading.period_px;
     // The relative error is the same for everything that follows from the period.
-    let share = period.std_err.map(|e| e / period.value);
+    let share = period.std_err.map(|e| (e / period.value).hypot(RULER_MADE_WITHIN));
     let with = |value: f64| WithError { value, std_err: share.map(|s| s * value) };
     let um_per_px = record.ticks_mm.value * 1000.0 / period.value;
     record.ticks = Some(period.n);
-    record.period_px = Some(with(period.value));
+    record.period_px = Some(WithError { value: period.value, std_err: period.std_err });
     record.period_by_spectrum_px = Some(reading.spectrum_px);
     record.object_um_per_px = Some(with(um_per_px));
     record.angle_deg = Some(turn.direction_to_upright(reading.angle_deg).rem_euclid(180.0));

@@ -7,6 +7,7 @@ mod body_noise;
 mod cli;
 mod detail;
 mod documents;
+mod edge;
 mod exposure;
 mod frames;
 mod harness;

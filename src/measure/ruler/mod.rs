@@ -172,7 +172,9 @@ pub fn measure_ruler(luma: &Luma<'_>) -> Result<RulerReading, NoRuler> {
     let Some(best) = tried.first() else { return Err(reason) };
     // The same ticks seen from another direction are no rival.
     if let Some(other) = tried.iter().skip(1).find(|o| {
-        o.score > RIVAL * best.score && turn_between(o.angle_deg, best.angle_deg) > ANGLE_STEP_DEG
+        o.score > RIVAL * best.score
+            && turn_between(o.angle_deg, best.angle_deg) > ANGLE_STEP_DEG
+            && !near(o.fitted.period_px, best.fitted.period_px, 2.0 * WHOLE)
     }) {
         return Err(NoRuler::Ambiguous {
             first_px: best.fitted.period_px * fine.factor as f64,
@@ -240,7 +242,8 @@ fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
     let mut rounds = 0;
     loop {
         let all = strips(picture, angle, STRIP.0, STRIP.1);
-        let group = chosen(groups::groups(&all, STRIPS_LEAST))?;
+        let group = chosen(groups::groups(&all, STRIPS_LEAST))
+            .map_err(|why| in_picture_px(why, picture.factor as f64))?;
         let most = group.marks_most();
         let extent = extent(picture, angle);
         let fitted = fit::fitted(&group, &all, extent).ok_or(NoRuler::TooFew { found: most })?;
@@ -255,6 +258,16 @@ fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
     }
 }
 
+/// Lengths in samples of the smaller picture as px of the whole one.
+fn in_picture_px(why: NoRuler, factor: f64) -> NoRuler {
+    match why {
+        NoRuler::Ambiguous { first_px, second_px } => {
+            NoRuler::Ambiguous { first_px: first_px * factor, second_px: second_px * factor }
+        }
+        other => other,
+    }
+}
+
 /// Size of the picture along and across a direction, through its middle, samples.
 fn extent(picture: &LogPicture, angle_deg: f64) -> (f64, f64) {
     let (sin, cos) = angle_deg.to_radians().sin_cos();
@@ -265,6 +278,14 @@ fn extent(picture: &LogPicture, angle_deg: f64) -> (f64, f64) {
 
 /// The group that is the ruler's finest ticks.
 fn chosen(mut groups: Vec<Group>) -> Result<Group, NoRuler> {
+    // The bright rims of dark ticks are lower than the ticks, and the other way round.
+    let sure = |g: &Group| g.score() * g.height();
+    let sign = groups
+        .iter()
+        .max_by(|a, b| sure(a).total_cmp(&sure(b)))
+        .map(|g| g.sign)
+        .ok_or(NoRuler::NoTicks)?;
+    groups.retain(|g| g.sign * sign > 0.0);
     groups.sort_by(|a, b| b.score().total_cmp(&a.score()));
     let best = groups.first().ok_or(NoRuler::NoTicks)?;
     let whole = |ratio: f64| (ratio - ratio.round()).abs() < WHOLE * ratio.round();
@@ -274,7 +295,6 @@ fn chosen(mut groups: Vec<Group>) -> Result<Group, NoRuler> {
             let ratio = best.period_px() / g.period_px();
             ratio > 1.5
                 && whole(ratio)
-                && g.sign * best.sign > 0.0
                 && g.marks_most() >= TICKS_LEAST
                 && g.height() > FINER_HEIGHT * best.height()
         })
@@ -282,7 +302,7 @@ fn chosen(mut groups: Vec<Group>) -> Result<Group, NoRuler> {
         .unwrap_or(best);
     let rival = groups.iter().find(|g| {
         let ratio = g.period_px() / finest.period_px();
-        g.score() > RIVAL * best.score() && !whole(ratio) && !near(ratio, 1.0, WHOLE)
+        g.score() > RIVAL * best.score() && !whole(ratio) && !whole(1.0 / ratio)
     });
     if let Some(rival) = rival {
         return Err(NoRuler::Ambiguous {
