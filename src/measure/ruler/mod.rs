@@ -370,7 +370,7 @@ impl Found {
         Ok(RulerReading {
             period_px,
             spectrum_px: spectrum * fitted.period_px / fitted.period_mid_px * factor,
-            angle_deg: self.angle_deg.rem_euclid(180.0),
+            angle_deg: (self.angle_deg + fitted.turn_deg).rem_euclid(180.0),
             change_along,
             change_across,
             every_second_longer: self.every_second_longer(),
