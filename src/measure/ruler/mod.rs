@@ -45,8 +45,10 @@ const LONG_LEAST: f64 = 1.0;
 const RIVAL: f64 = 0.6;
 /// Periods whose ratio is this near a whole number belong to one ruler.
 const WHOLE: f64 = 0.03;
-/// A finer run counts when its marks have this share of the coarser one's height.
+/// A finer run counts when its marks have this share of the coarser one's height ...
 const FINER_HEIGHT: f64 = 0.4;
+/// ... and this share of its weight: the strokes of numbers are finer, too, but few.
+const FINER_SCORE: f64 = 0.15;
 /// Longest side of the picture that is measured, px.
 const SIDE_PX: usize = 2000;
 /// Step of the search for the direction, degrees.
@@ -297,6 +299,7 @@ fn chosen(mut groups: Vec<Group>) -> Result<Group, NoRuler> {
                 && whole(ratio)
                 && g.marks_most() >= TICKS_LEAST
                 && g.height() > FINER_HEIGHT * best.height()
+                && g.score() > FINER_SCORE * best.score()
         })
         .min_by(|a, b| a.period_px().total_cmp(&b.period_px()))
         .unwrap_or(best);
