@@ -30,6 +30,8 @@ pub enum Command {
     Rig(RigArgs),
     /// Look at, correct, export or merge the record of outings
     Log(LogArgs),
+    /// Read the scale from a frame of a ruler: micrometres a pixel, magnification, depths
+    Scale(ScaleArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -361,6 +363,28 @@ pub enum LogCommand {
         /// The other log; it is only read
         other: PathBuf,
     },
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ScaleArgs {
+    /// The frame, with at least five ticks of a ruler in it
+    #[arg(value_name = "FRAME")]
+    pub frame: PathBuf,
+    /// Distance of the closest ticks in millimetres (1 when not given)
+    #[arg(long, value_name = "MM", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    pub ticks: Option<f64>,
+    /// Pixel pitch of the sensor in micrometres
+    #[arg(long, visible_alias = "pixel-pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    pub pitch: Option<f64>,
+    /// Pupil ratio of the lens, exit over entrance pupil (1 when not given)
+    #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    pub pupil: Option<f64>,
+    /// Write a page with the frame, the ticks found and the table of depths
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -11,6 +11,7 @@ mod job;
 mod log;
 mod noise;
 mod rig;
+mod scale;
 mod show;
 
 use std::io;
@@ -69,6 +70,7 @@ pub fn run() -> ExitCode {
         Command::Cache(typed) => cache::run(typed),
         Command::Rig(typed) => rig::run(typed),
         Command::Log(typed) => log::run(typed),
+        Command::Scale(typed) => scale::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

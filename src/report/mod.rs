@@ -8,5 +8,7 @@ pub mod noise_record;
 pub mod noise_table;
 pub mod page;
 pub mod record;
+pub mod scale_record;
+pub mod scale_table;
 pub mod summary;
 pub mod wording;

@@ -149,7 +149,7 @@ impl<'a> Kept<'a> {
     /// Keeps what came out of a group, unless a frame has changed since it was hashed.
     pub fn keep(&self, question: &Question, frames: &[&Frame], result: Packing) {
         let same = frames.iter().zip(&question.stamps);
-        if same.map(|(f, then)| Stamp::of(&f.path) == Some(*then)).all(|same| same)
+        if same.all(|(f, then)| Stamp::of(&f.path) == Some(*then))
             && let Some(bytes) = result.packed()
         {
             self.cache.put(&question.own, &bytes);

@@ -15,6 +15,7 @@ pub mod logged;
 pub mod outing;
 pub mod pictures;
 pub mod rows;
+pub mod ruler_scale;
 pub mod series;
 pub mod shot;
 pub mod taken;

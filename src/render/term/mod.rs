@@ -5,6 +5,7 @@ mod cull;
 mod inspect;
 mod log;
 mod noise;
+mod scale;
 mod table;
 
 pub use compare::compare;
@@ -12,6 +13,7 @@ pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use log::{log_list, log_outing};
 pub use noise::noise;
+pub use scale::scale;
 pub use table::display_width;
 
 /// How the terminal wants it.
