@@ -6,6 +6,7 @@ mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod mark;
 mod noise;
 mod show;
 
@@ -61,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Mark(typed) => mark::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

@@ -1,9 +1,11 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
 pub mod column;
+pub mod mark_record;
 pub mod noise_record;
 pub mod noise_table;
 pub mod page;
 pub mod record;
 pub mod summary;
 pub mod wording;
+pub mod written;

@@ -4,7 +4,7 @@
 //! Positions are fractions of the upright picture (0..1 from the left and from the top). A value
 //! that is missing is `null`, never 0.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::base::{FlagSet, Measured};
 
@@ -12,7 +12,7 @@ use crate::base::{FlagSet, Measured};
 pub const SCHEMA: u32 = 1;
 
 /// What a frame is at its subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Call {
     /// As sharp at the subject as these settings allow.
     #[serde(rename = "hit")]
@@ -41,7 +41,7 @@ impl Call {
 }
 
 /// What cost the sharpness.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     /// Something else in the frame is sharp.
@@ -85,7 +85,7 @@ impl Cause {
 }
 
 /// One cause with its share of the loss (variance of blur it explains, 0..1).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CauseShare {
     /// The cause.
     pub cause: Cause,

@@ -22,5 +22,6 @@ mod properties;
 mod raw;
 mod raw_noise;
 mod render;
+mod sidecars;
 mod synthetic;
 mod traps;

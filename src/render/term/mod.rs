@@ -2,11 +2,13 @@
 
 mod cull;
 mod inspect;
+mod mark;
 mod noise;
 mod table;
 
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
+pub use mark::mark;
 pub use noise::noise;
 pub use table::display_width;
 

@@ -2,6 +2,7 @@
 
 mod contract;
 mod ends;
+mod mark;
 mod names;
 mod odd_files;
 
