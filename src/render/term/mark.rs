@@ -17,7 +17,7 @@ pub fn mark(record: &MarkRecord, style: Style) -> String {
         .filter(|s| s.state != FileState::Same || !s.notes.is_empty())
         .map(|s| {
             let whose = if s.decided { " (decided)" } else { "" };
-            let mut says: Vec<String> = s.changes.iter().map(change).collect();
+            let mut says = changes(&s.changes);
             says.extend(s.notes.iter().map(|n| wording::visible(n)));
             let state = match s.state {
                 FileState::New => "new",
@@ -56,20 +56,30 @@ pub fn mark(record: &MarkRecord, style: Style) -> String {
     text
 }
 
-/// One change: "rating 2 → 5", "+ keyword stopwise:hit".
-fn change(change: &ChangeRow) -> String {
-    let word = match change.property {
-        "xmp:Rating" => "rating",
-        "xmp:Label" => "label",
-        _ => "keyword",
-    };
-    let shown = |value: &str| wording::visible(value);
-    match (&change.from, &change.to) {
-        (Some(from), Some(to)) => format!("{word} {} to {}", shown(from), shown(to)),
-        (None, Some(to)) => format!("+ {word} {}", shown(to)),
-        (Some(from), None) => format!("- {word} {}", shown(from)),
-        (None, None) => String::new(),
+/// The changes of a sidecar: "rating 2 to 5", "+ keywords stopwise:near, stopwise:plane-off".
+fn changes(rows: &[ChangeRow]) -> Vec<String> {
+    let mut says = Vec::new();
+    for (property, word) in [("xmp:Rating", "rating"), ("xmp:Label", "label")] {
+        for row in rows.iter().filter(|r| r.property == property) {
+            let to = row.to.as_deref().map(wording::visible).unwrap_or_default();
+            says.push(match row.from.as_deref().map(wording::visible) {
+                Some(from) => format!("{word} {from} to {to}"),
+                None => format!("+ {word} {to}"),
+            });
+        }
     }
+    let words = |side: fn(&ChangeRow) -> Option<&String>| {
+        let of_list = rows.iter().filter(|r| r.property == "dc:subject");
+        of_list.filter_map(side).map(|w| wording::visible(w)).collect::<Vec<_>>()
+    };
+    for (sign, words) in [("-", words(|r| r.from.as_ref())), ("+", words(|r| r.to.as_ref()))] {
+        match words.len() {
+            0 => {}
+            1 => says.push(format!("{sign} keyword {}", words[0])),
+            _ => says.push(format!("{sign} keywords {}", words.join(", "))),
+        }
+    }
+    says
 }
 
 fn ending(record: &MarkRecord) -> String {
