@@ -128,8 +128,8 @@ fn wanted_rating(said: &Said, marks: &Marks) -> Option<i8> {
     match &said.rating {
         Some(Rating::Is(v)) => {
             let same = (v - f64::from(wanted)).abs() < f64::EPSILON;
-            let set = v.abs() > f64::EPSILON;
-            (!same && !(marks.only_unset && set)).then_some(wanted)
+            let stays = marks.only_unset && v.abs() > f64::EPSILON;
+            (!same && !stays).then_some(wanted)
         }
         Some(Rating::Invalid(_)) => Some(wanted),
         // Absent is unrated.
@@ -140,7 +140,8 @@ fn wanted_rating(said: &Said, marks: &Marks) -> Option<i8> {
 fn wanted_label<'m>(said: &Said, marks: &'m Marks) -> Option<&'m str> {
     let wanted = marks.label.as_deref()?;
     let set = said.label.as_deref().filter(|l| !l.is_empty());
-    (set != Some(wanted) && !(marks.only_unset && set.is_some())).then_some(wanted)
+    let stays = marks.only_unset && set.is_some();
+    (set != Some(wanted) && !stays).then_some(wanted)
 }
 
 /// Whether the result says what it should.
