@@ -84,6 +84,9 @@ pub enum Error {
     /// The frames make no series that can be compared.
     #[error("{0}")]
     Series(NotASeries),
+    /// A file is no record of `cull`.
+    #[error("no record of `stopwise cull --json`: {0}")]
+    NoCullRecord(String),
     /// The run was stopped by the user; what was measured until then is kept.
     #[error("stopped half way")]
     Stopped,
@@ -306,4 +309,36 @@ pub enum SkipReason {
     /// The same bytes as another frame of this outing.
     #[error("the same picture as {0}")]
     Duplicate(String),
+}
+
+/// Why a sidecar is left as it is. The run goes on without it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SidecarFault {
+    /// Not well-formed XML.
+    #[error("not well-formed at line {line}: left as it is")]
+    Broken {
+        /// Line, from 1.
+        line: usize,
+    },
+    /// Another encoding than UTF-8.
+    #[error("not written in UTF-8: left as it is")]
+    Encoding,
+    /// A document type, which may define anything.
+    #[error("has a document type, which XMP does not allow: left as it is")]
+    DocumentType,
+    /// No RDF in it.
+    #[error("holds no rdf:RDF, so it is no XMP: left as it is")]
+    NoRdf,
+    /// Two packets in one file.
+    #[error("holds more than one rdf:RDF: left as it is")]
+    SeveralRdf,
+    /// A form that XMP does not allow.
+    #[error("{property} stands in a form that XMP does not allow: left as it is")]
+    Form {
+        /// The property.
+        property: &'static str,
+    },
+    /// The edited text did not say what it should.
+    #[error("could not be edited without loss: left as it is")]
+    Lost,
 }

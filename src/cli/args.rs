@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
+use stopwise::report::record::Call;
 
 /// Which close-up frames hit focus at the subject, why the others missed, and how much detail is
 /// left. Originals are only ever read.
@@ -32,6 +33,8 @@ pub enum Command {
     Log(LogArgs),
     /// Read the scale from a frame of a ruler: micrometres a pixel, magnification, depths
     Scale(ScaleArgs),
+    /// Write verdicts into sidecars where other software reads them; says first what would change
+    Mark(MarkArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -384,6 +387,60 @@ pub struct ScaleArgs {
     pub report: Option<PathBuf>,
     /// Write the record as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct MarkArgs {
+    /// A record of `cull --json`, "-" for the input, or a folder, which is judged first
+    #[arg(value_name = "FILE|FOLDER")]
+    pub source: PathBuf,
+    /// Write; without it only what would change is listed
+    #[arg(long)]
+    pub write: bool,
+    /// Where the frames are, when they are no longer where the record says
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
+    #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
+    pub rating: Vec<(Call, i8)>,
+    /// What xmp:Label says for a verdict; none if not given
+    #[arg(long, value_name = "VERDICT=TEXT", value_parser = super::mark::label, help_heading = "Sidecars")]
+    pub label: Vec<(Call, String)>,
+    /// What keywords for verdict and first cause start with; earlier ones that start so go
+    #[arg(long, value_name = "TEXT", default_value = "stopwise:", value_parser = super::mark::prefix, help_heading = "Sidecars")]
+    pub prefix: String,
+    /// Write no keywords
+    #[arg(long, help_heading = "Sidecars")]
+    pub no_keywords: bool,
+    /// Leave a rating or label that is already set
+    #[arg(long, help_heading = "Sidecars")]
+    pub only_unset: bool,
+    /// Name sidecars after the whole file name (a.jpg.xmp), one a file
+    #[arg(long, help_heading = "Sidecars")]
+    pub full_names: bool,
+    /// Write no sidecars
+    #[arg(long, help_heading = "Sidecars")]
+    pub no_sidecars: bool,
+    /// Give the hits a second name in this folder; takes no room
+    #[arg(long, value_name = "DIR", help_heading = "Hits for other programs")]
+    pub hard_links: Option<PathBuf>,
+    /// Copy the hits into this folder
+    #[arg(
+        long,
+        value_name = "DIR",
+        conflicts_with = "hard_links",
+        help_heading = "Hits for other programs"
+    )]
+    pub copies: Option<PathBuf>,
+    /// Write the paths of the hits, one a line, to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Hits for other programs")]
+    pub list: Option<PathBuf>,
+    /// Which verdicts are linked, copied or listed [default: hit]
+    #[arg(long, value_name = "VERDICT", value_delimiter = ',', value_parser = super::mark::call, help_heading = "Hits for other programs")]
+    pub calls: Vec<Call>,
+    /// Write what changes as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
 }
 

@@ -9,6 +9,7 @@ mod demo;
 mod inspect;
 mod job;
 mod log;
+mod mark;
 mod noise;
 mod rig;
 mod scale;
@@ -71,6 +72,7 @@ pub fn run() -> ExitCode {
         Command::Rig(typed) => rig::run(typed),
         Command::Log(typed) => log::run(typed),
         Command::Scale(typed) => scale::run(typed),
+        Command::Mark(typed) => mark::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

@@ -96,6 +96,11 @@ pub(super) fn named(path: &Path) -> Named {
     }
 }
 
+/// Whether a file's name is that of a picture, one that is read here or not.
+pub fn named_as_picture(path: &Path) -> bool {
+    named(path) != Named::Other
+}
+
 /// How many bytes [`by_magic`] looks at.
 const MAGIC_BYTES: u64 = 32;
 

@@ -148,7 +148,7 @@ impl<'a> Kept<'a> {
 
     /// Keeps what came out of a group, unless a frame has changed since it was hashed.
     pub fn keep(&self, question: &Question, frames: &[&Frame], result: Packing) {
-        let same = frames.iter().zip(&question.stamps);
+        let mut same = frames.iter().zip(&question.stamps);
         if same.all(|(f, then)| Stamp::of(&f.path) == Some(*then))
             && let Some(bytes) = result.packed()
         {

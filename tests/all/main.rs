@@ -28,5 +28,6 @@ mod raw;
 mod raw_noise;
 mod render;
 mod ruler;
+mod sidecars;
 mod synthetic;
 mod traps;

@@ -4,6 +4,7 @@ mod cache;
 mod contract;
 mod ends;
 mod log;
+mod mark;
 mod names;
 mod odd_files;
 mod rigs;
