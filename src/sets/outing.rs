@@ -4,7 +4,7 @@
 //! soon after its last frame was read, and its pixels are let go as soon as it is judged: memory
 //! does not grow with the outing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -17,7 +17,7 @@ use super::judge::{BurstJudged, Mark, box_for, judge};
 use super::kept::{self, GroupResult, Kept, Packing, Question};
 pub use super::listener::{Listener, Progress, Quiet};
 use super::pictures::{self, CROP_PX};
-use super::rows::{self, Allowed, FrameParts, Typed};
+use super::rows::{self, Allowed, DETAIL_PX, FrameParts, Typed};
 use super::shot::{Shot, patch_corner};
 use super::taken::{self, Keep, Scout, Taken, Workspace};
 use crate::error::{Error, Result, SkipReason};
@@ -262,7 +262,17 @@ impl Run<'_> {
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<()> {
         self.skipped.extend(answer.skipped);
-        for mut page in answer.pages {
+        let files = self.frames_of(group);
+        let places: HashMap<&str, PathBuf> =
+            files.iter().map(|f| (f.shown.as_str(), f.path.clone())).collect();
+        let mut pages = answer.pages;
+        for frame in pages.iter_mut().flat_map(|p| &mut p.frames) {
+            // Where a file stands is this run's own.
+            if let Some(place) = places.get(frame.0.path.as_str()) {
+                frame.0.file.clone_from(place);
+            }
+        }
+        for mut page in pages {
             let id = self.next_id();
             page.burst.id = id;
             page.frames.iter_mut().for_each(|f| f.0.burst = id);
@@ -434,6 +444,15 @@ impl Run<'_> {
             .into_par_iter()
             .map(|i| {
                 let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
+                // Which surroundings are at hand hangs on which frame was read first: what the
+                // record or the page shows is made sure of.
+                for side in [DETAIL_PX, CROP_PX] {
+                    if let Some((x, y)) = place {
+                        let size = (taken[i].shot.width_px, taken[i].shot.height_px);
+                        let (x0, y0) = patch_corner(x, y, side, size);
+                        let _ = fetch(i, x0, y0, side);
+                    }
+                }
                 let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
                 let parts = FrameParts {
                     frame: files[i],
