@@ -148,8 +148,8 @@ impl<'a> Kept<'a> {
 
     /// Keeps what came out of a group, unless a frame has changed since it was hashed.
     pub fn keep(&self, question: &Question, frames: &[&Frame], result: Packing) {
-        let same = frames.iter().zip(&question.stamps);
-        if same.map(|(f, then)| Stamp::of(&f.path) == Some(*then)).all(|same| same)
+        let mut then = frames.iter().zip(&question.stamps);
+        if then.all(|(f, stamp)| Stamp::of(&f.path) == Some(*stamp))
             && let Some(bytes) = result.packed()
         {
             self.cache.put(&question.own, &bytes);
