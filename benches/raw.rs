@@ -1,5 +1,5 @@
 //! Raw frames: what the decoder takes by itself, and what measuring takes besides. Processor time
-//! of one thread, the best of some rounds.
+//! of one thread, the mean of some rounds.
 //!
 //! `cargo bench --bench raw [-- FILE...]`; without files a simulated 24 Mpx DNG, not compressed.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout)]
@@ -19,8 +19,10 @@ use stopwise::frames::raw::decode_raw;
 use stopwise::measure::raw_noise::raw_noise;
 use stopwise::sets::taken::{Keep, Scout, take};
 
-/// Rounds of each.
-const ROUNDS: usize = 3;
+/// Rounds of each, at least, and the time they take together.
+const LEAST_ROUNDS: u32 = 3;
+/// See [`LEAST_ROUNDS`].
+const LEAST_TIME: Duration = Duration::from_millis(700);
 
 fn main() {
     // All work in this thread, so that its time is all of it.
@@ -79,7 +81,7 @@ fn measured(path: &Path) {
     let shared = Arc::new(bytes.clone());
     told(
         "the decoder alone (rawler), from memory",
-        best(|| {
+        mean(|| {
             let source = RawSource::new_from_shared_vec(Arc::clone(&shared));
             let decoder = rawler::get_decoder(&source).unwrap();
             decoder.raw_image(&source, &RawDecodeParams::default(), false).unwrap();
@@ -87,13 +89,13 @@ fn measured(path: &Path) {
     );
     told(
         "to the mosaic, cut and checked",
-        best(|| {
+        mean(|| {
             decode_raw(bytes.clone()).unwrap();
         }),
     );
     told(
         "luma of the mosaic",
-        best(|| {
+        mean(|| {
             raw.luma16();
         }),
     );
@@ -101,13 +103,13 @@ fn measured(path: &Path) {
     let luma = Luma::U16 { data: &data, width_px: raw.width_px, height_px: raw.height_px };
     told(
         "focus measures on it",
-        best(|| {
+        mean(|| {
             stopwise::sets::shot::Shot::measure(&luma).unwrap();
         }),
     );
     told(
         "noise of the four planes (`noise`)",
-        best(|| {
+        mean(|| {
             raw_noise(&raw.planes()).unwrap();
         }),
     );
@@ -116,24 +118,28 @@ fn measured(path: &Path) {
     let keep = Keep { thumb_px: 480, colour: true, mark: None };
     told(
         "the whole frame in `cull` with its pictures, from the file",
-        best(|| {
+        mean(|| {
             take(&frame, keep, &Scout::default(), true, &mut Vec::new()).unwrap();
         }),
     );
 }
 
-/// The least processor time of this thread over the rounds; wall time where the system does not
-/// tell.
-fn best(mut work: impl FnMut()) -> Duration {
-    let one = |work: &mut dyn FnMut()| {
-        let (busy, start) = (busy_ns(), Instant::now());
+/// The mean processor time of this thread over enough rounds: the system tells it in steps of some
+/// ms. Wall time where it tells none.
+fn mean(mut work: impl FnMut()) -> Duration {
+    let (busy, start) = (busy_ns(), Instant::now());
+    let mut rounds = 0;
+    loop {
         work();
-        match (busy, busy_ns()) {
+        rounds += 1;
+        let so_far = match (busy, busy_ns()) {
             (Some(from), Some(to)) => Duration::from_nanos(to - from),
             _ => start.elapsed(),
+        };
+        if rounds >= LEAST_ROUNDS && so_far >= LEAST_TIME {
+            return so_far / rounds;
         }
-    };
-    (0..ROUNDS).map(|_| one(&mut work)).min().unwrap()
+    }
 }
 
 /// Processor time of this thread so far, ns (Linux).
