@@ -17,7 +17,7 @@ use stopwise::demo::sensor::{Rendering, Sensor};
 use stopwise::demo::{Burst, BurstSpec, LinearFrame, SceneKind};
 use stopwise::frames::raw::decode_raw;
 use stopwise::measure::raw_noise::raw_noise;
-use stopwise::sets::taken::{Keep, Scout, take};
+use stopwise::sets::taken::{Keep, Scout, Workspace, take};
 
 /// Rounds of each, at least, and the time they take together.
 const LEAST_ROUNDS: u32 = 3;
@@ -119,7 +119,7 @@ fn measured(path: &Path) {
     told(
         "the whole frame in `cull` with its pictures, from the file",
         mean(|| {
-            take(&frame, keep, &Scout::default(), true, &mut Vec::new()).unwrap();
+            take(&frame, keep, &Scout::default(), true, &mut Workspace::default()).unwrap();
         }),
     );
 }

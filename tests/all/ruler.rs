@@ -95,8 +95,8 @@ fn pictures_without_a_ruler_are_refused() {
     let flat = Picture { width_px: 640, height_px: 480, channels: 1, data: vec![128; 640 * 480] };
     let edge = (0..640 * 480).map(|i| if i % 640 + i / 640 < 500 { 40 } else { 200 }).collect();
     let edge = Picture { data: edge, ..flat.clone() };
-    // Four ticks are too few: 5:1 with 1 mm ticks along the short side.
-    let few = RulerSpec { ticks_mm: 1.0, height_px: 800, ..at(5.0, 90.0, 2) };
+    // Four ticks are too few: at 7:1 the short side holds 3.4 mm.
+    let few = RulerSpec { ticks_mm: 1.0, ..at(7.0, 90.0, 2) };
     let mut all = vec![("flat", flat), ("edge", edge), ("few", ruler(&few))];
     for seed in 1..4 {
         all.push(("leaves", picture(patch(PatchKind::DeadLeaves, 1.0, 2.0, seed, 500))));
