@@ -36,7 +36,7 @@ pub fn write<'a>(
 /// Writes a heading and rows of one cell a heading each.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_cells(
     header: &[&str],
     rows: impl IntoIterator<Item = Vec<Cell>>,
@@ -53,7 +53,7 @@ pub fn write_cells(
 /// Writes a heading and one row a step of a series.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_steps(steps: &[StepRecord], out: impl Write) -> io::Result<()> {
     let mut writer = ::csv::Writer::from_writer(out);
     let keys = compare_table::COLUMNS.iter().map(|c| c.key);
