@@ -10,12 +10,13 @@ use stopwise::records::{
     rig::{Rig, Rigs},
 };
 use stopwise::report::plan_record::{LightKind, PlanWish};
+use stopwise::sets::compare::CompareJob;
 use stopwise::sets::equipment::{Equipment, magnifications, pupil_ratio};
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
 
-use super::args::Known;
+use super::args::{CompareArgs, Known};
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -210,6 +211,22 @@ pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> anyhow::Resul
         },
         pictures,
     })
+}
+
+/// The series to compare.
+pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
+    CompareJob {
+        paths: typed.paths.clone(),
+        region: typed.region.map(|r| ((r.x, r.y), r.size)),
+        apertures: typed.aperture.clone(),
+        depth_mm: typed.depth,
+        typed: Typed {
+            magnification: typed.magnification,
+            pixel_pitch_um: typed.pixel_pitch,
+            ..Typed::default()
+        },
+        pictures,
+    }
 }
 
 #[cfg(test)]

@@ -6,16 +6,20 @@
 
 mod chart;
 mod colours;
+mod compare;
 mod digest;
 mod inspect;
 mod noise;
 mod plan;
 mod report;
+mod scale;
 mod view;
 
 pub use chart::{chart, chart_svg, write_chart, write_chart_svg};
 pub use colours::{THEMES, Theme, contrast};
+pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use plan::{plan, write_plan};
 pub use report::ReportWriter;
+pub use scale::{scale, write_scale};

@@ -1,19 +1,26 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
 mod chart;
+mod compare;
 mod cull;
 mod inspect;
 mod log;
+mod mark;
 mod noise;
 mod plan;
 mod table;
 
 pub use chart::chart;
+mod scale;
+
+pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use log::{log_list, log_outing};
+pub use mark::mark;
 pub use noise::noise;
 pub use plan::plan;
+pub use scale::scale;
 pub use table::display_width;
 
 /// How the terminal wants it.

@@ -161,10 +161,10 @@ fn a_full_disk_keeps_earlier_outings() {
             place.put(&format!("long/f{burst:02}{frame}.jpg"), &own);
         }
     }
-    // Without the signal the write fails, as it does on a full disk. Blocks of 512 bytes or of
-    // 1 KiB, as the shell has it: both are above the first outing, below the second.
+    // Without the signal the write fails, as it does on a full disk. 130 blocks of 512 bytes are
+    // more than the log with one outing and its index in memory, less than 240 frames.
     let script =
-        format!("trap '' XFSZ; ulimit -f 40; exec {PROGRAM} cull long --no-report --quiet --log");
+        format!("trap '' XFSZ; ulimit -f 130; exec {PROGRAM} cull long --no-report --quiet --log");
     let out = Command::new("sh")
         .current_dir(place.path())
         .args(["-c", &script])
