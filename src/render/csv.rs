@@ -54,7 +54,7 @@ pub fn write_cells(
 /// Writes the places of a chart, one row each.
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_chart(record: &ChartRecord, out: impl Write) -> io::Result<()> {
     let mut writer = ::csv::Writer::from_writer(out);
     writer

@@ -8,11 +8,10 @@ mod log;
 mod mark;
 mod noise;
 mod plan;
+mod scale;
 mod table;
 
 pub use chart::chart;
-mod scale;
-
 pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
