@@ -156,6 +156,14 @@ fn no_model(lacks: &Lacks, next: Option<String>) -> Finding {
 }
 
 fn break_even(record: &ChartRecord) -> Finding {
+    if record.test_frames_used == 0 {
+        return finding(
+            "Frames of the field alone are too uneven to say where a stop costs what its ISO \
+             costs: that takes a test series."
+                .to_owned(),
+            None,
+        );
+    }
     let Some(middle) = record.break_even.get(record.break_even.len() / 2) else {
         return finding(
             "Nowhere on the drawn chart do a stop and its ISO cost the same.".to_owned(),

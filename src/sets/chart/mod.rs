@@ -110,7 +110,12 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
         rig: job.rig.clone(),
         magnification,
         model: fit.as_ref().map(model),
-        break_even: support.as_ref().map(|s| s.break_even(&grid)).unwrap_or_default(),
+        // Frames of the field alone put it half a stop off on simulated shooters.
+        break_even: support
+            .as_ref()
+            .filter(|_| test_frames_used > 0)
+            .map(|s| s.break_even(&grid))
+            .unwrap_or_default(),
         best: support.as_ref().map(|s| s.best(&grid)).unwrap_or_default(),
         grid,
         handheld,
