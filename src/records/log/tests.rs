@@ -29,11 +29,13 @@ fn frame(number: usize) -> LoggedFrame {
         burst: 1 + number as u32 / 8,
         marked_f_number: Some(8.0),
         iso: Some(400),
-        verdict: if number % 3 == 0 { "hit" } else { "miss" }.to_owned(),
+        verdict: if number.is_multiple_of(3) { "hit" } else { "miss" }.to_owned(),
         causes: "plane-off diffraction".to_owned(),
         magnification: Some(Value { value: 2.0, std_err: None }),
         blur_sigma_px: Some(Value { value: 0.7, std_err: Some(0.04) }),
-        detail_bits_px: (number % 2 == 0).then_some(Value { value: 1.5, std_err: Some(0.02) }),
+        detail_bits_px: number
+            .is_multiple_of(2)
+            .then_some(Value { value: 1.5, std_err: Some(0.02) }),
         flags: "alone".to_owned(),
         ..LoggedFrame::default()
     }
