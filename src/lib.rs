@@ -47,4 +47,4 @@ pub mod render;
 pub mod report;
 pub mod sets;
 
-pub use error::{Error, Result, SkipReason};
+pub use error::{Error, Result, SidecarFault, SkipReason};

@@ -3,6 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
+use stopwise::report::record::Call;
 
 /// Which close-up frames hit focus at the subject, why the others missed, and how much detail is
 /// left. Originals are only ever read.
@@ -19,12 +20,21 @@ pub enum Command {
     Cull(CullArgs),
     /// Show everything measured on one frame
     Inspect(InspectArgs),
+    /// Compare a series of one still subject: what each step shows, and what closing the aperture
+    /// or raising the ISO cost
+    Compare(CompareArgs),
     /// Measure the noise of a body at each ISO, from whatever frames of it there are
     Noise(NoiseArgs),
+    /// Show or clear what was measured before and is kept so that it need not be again
+    Cache(CacheArgs),
     /// Describe equipment: body, lens, what is mounted, magnification
     Rig(RigArgs),
     /// Look at, correct, export or merge the record of outings
     Log(LogArgs),
+    /// Read the scale from a frame of a ruler: micrometres a pixel, magnification, depths
+    Scale(ScaleArgs),
+    /// Write verdicts into sidecars where other software reads them; says first what would change
+    Mark(MarkArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -90,6 +100,24 @@ pub struct CullArgs {
     /// Number of frames measured at a time (default: one a processor)
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256), help_heading = "Output")]
     pub threads: Option<u16>,
+    /// Measure everything anew, and keep nothing for the next run
+    #[arg(long, help_heading = "Output")]
+    pub no_cache: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CacheArgs {
+    #[command(subcommand)]
+    pub what: CacheWhat,
+}
+
+/// `STOPWISE_CACHE` names another folder for it; "off" does without.
+#[derive(Debug, Clone, Copy, Subcommand)]
+pub enum CacheWhat {
+    /// Tell where it is and how much it holds
+    Show,
+    /// Remove it; everything is then measured anew once
+    Clear,
 }
 
 #[derive(Debug, clap::Args)]
@@ -116,6 +144,46 @@ pub struct InspectArgs {
     /// Write the record with the tile map as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct CompareArgs {
+    /// Folders or files: one still subject, two frames or more a step
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Where to measure: fractions of the upright picture from the left and the top; a width and
+    /// height may follow
+    #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject, help_heading = "What the files do not say")]
+    pub region: Option<super::job::Subject>,
+    /// Depth on the subject that has to be sharp, mm
+    #[arg(long, value_name = "MM", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub depth: Option<f64>,
+    /// Marked f-numbers, one a frame in order of time or names, or one a step
+    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub aperture: Vec<f64>,
+    /// Magnification on the sensor (1 is life size)
+    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub magnification: Option<f64>,
+    /// Pixel pitch of the sensor in micrometres
+    #[arg(long, alias = "pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    pub pixel_pitch: Option<f64>,
+    /// Where the page goes
+    #[arg(
+        long,
+        value_name = "FILE",
+        default_value = "stopwise-compare.html",
+        help_heading = "Output"
+    )]
+    pub report: PathBuf,
+    /// Write no page
+    #[arg(long, conflicts_with = "report", help_heading = "Output")]
+    pub no_report: bool,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+    /// Write a row a step as CSV to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]
@@ -298,6 +366,82 @@ pub enum LogCommand {
         /// The other log; it is only read
         other: PathBuf,
     },
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ScaleArgs {
+    /// The frame, with at least five ticks of a ruler in it
+    #[arg(value_name = "FRAME")]
+    pub frame: PathBuf,
+    /// Distance of the closest ticks in millimetres (1 when not given)
+    #[arg(long, value_name = "MM", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    pub ticks: Option<f64>,
+    /// Pixel pitch of the sensor in micrometres
+    #[arg(long, visible_alias = "pixel-pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    pub pitch: Option<f64>,
+    /// Pupil ratio of the lens, exit over entrance pupil (1 when not given)
+    #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    pub pupil: Option<f64>,
+    /// Write a page with the frame, the ticks found and the table of depths
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct MarkArgs {
+    /// A record of `cull --json`, "-" for the input, or a folder, which is judged first
+    #[arg(value_name = "FILE|FOLDER")]
+    pub source: PathBuf,
+    /// Write; without it only what would change is listed
+    #[arg(long)]
+    pub write: bool,
+    /// Where the frames are, when they are no longer where the record says
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
+    #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
+    pub rating: Vec<(Call, i8)>,
+    /// What xmp:Label says for a verdict; none if not given
+    #[arg(long, value_name = "VERDICT=TEXT", value_parser = super::mark::label, help_heading = "Sidecars")]
+    pub label: Vec<(Call, String)>,
+    /// What keywords for verdict and first cause start with; earlier ones that start so go
+    #[arg(long, value_name = "TEXT", default_value = "stopwise:", value_parser = super::mark::prefix, help_heading = "Sidecars")]
+    pub prefix: String,
+    /// Write no keywords
+    #[arg(long, help_heading = "Sidecars")]
+    pub no_keywords: bool,
+    /// Leave a rating or label that is already set
+    #[arg(long, help_heading = "Sidecars")]
+    pub only_unset: bool,
+    /// Name sidecars after the whole file name (a.jpg.xmp), one a file
+    #[arg(long, help_heading = "Sidecars")]
+    pub full_names: bool,
+    /// Write no sidecars
+    #[arg(long, help_heading = "Sidecars")]
+    pub no_sidecars: bool,
+    /// Give the hits a second name in this folder; takes no room
+    #[arg(long, value_name = "DIR", help_heading = "Hits for other programs")]
+    pub hard_links: Option<PathBuf>,
+    /// Copy the hits into this folder
+    #[arg(
+        long,
+        value_name = "DIR",
+        conflicts_with = "hard_links",
+        help_heading = "Hits for other programs"
+    )]
+    pub copies: Option<PathBuf>,
+    /// Write the paths of the hits, one a line, to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Hits for other programs")]
+    pub list: Option<PathBuf>,
+    /// Which verdicts are linked, copied or listed [default: hit]
+    #[arg(long, value_name = "VERDICT", value_delimiter = ',', value_parser = super::mark::call, help_heading = "Hits for other programs")]
+    pub calls: Vec<Call>,
+    /// Write what changes as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE")]
+    pub json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

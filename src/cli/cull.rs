@@ -3,6 +3,7 @@
 use std::path::Path;
 
 use stopwise::error::Result as LibResult;
+use stopwise::records::cache::Cache;
 use stopwise::records::log::{Kind, Log};
 use stopwise::render::html::ReportWriter;
 use stopwise::render::{csv, json, term};
@@ -13,7 +14,7 @@ use stopwise::sets::logged;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::CullArgs;
-use super::{Ended, job, show};
+use super::{Ended, cache, job, show};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
@@ -40,7 +41,10 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     if let Some(path) = &typed.subjects {
         job.marks = job::marks(path)?;
     }
-    let (record, stopped) = work(&job, report, quiet)?;
+    let kept = if typed.no_cache { None } else { cache::open() };
+    let done = work(&job, kept.as_ref(), report, quiet);
+    cache::tell(kept.as_ref());
+    let (record, stopped) = done?;
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;
     }
@@ -88,6 +92,7 @@ fn keep(mut log: Log, record: &CullRecord, stopped: bool) -> bool {
 /// Works through an outing with tables as bursts are done and the summary at the end.
 pub fn work(
     job: &OutingJob,
+    cache: Option<&Cache>,
     report: Option<&Path>,
     quiet: bool,
 ) -> anyhow::Result<(CullRecord, bool)> {
@@ -112,7 +117,7 @@ pub fn work(
         }
         Ok(())
     };
-    let (record, stopped) = outing::cull(job, &screen, &mut on_burst)?;
+    let (record, stopped) = outing::cull_with(job, cache, &screen, &mut on_burst)?;
     screen.done();
     let place = match writer {
         Some(w) if !record.frames.is_empty() => Some(w.finish(&record.outing, &record.skipped)?),

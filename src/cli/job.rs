@@ -6,11 +6,12 @@ use std::path::{Path, PathBuf};
 use anyhow::{Context, bail};
 use stopwise::Error;
 use stopwise::records::{self, rig::Rigs};
+use stopwise::sets::compare::CompareJob;
 use stopwise::sets::equipment::Equipment;
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::rows::Typed;
 
-use super::args::Known;
+use super::args::{CompareArgs, Known};
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -121,6 +122,22 @@ pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> anyhow::Resul
         },
         pictures,
     })
+}
+
+/// The series to compare.
+pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
+    CompareJob {
+        paths: typed.paths.clone(),
+        region: typed.region.map(|r| ((r.x, r.y), r.size)),
+        apertures: typed.aperture.clone(),
+        depth_mm: typed.depth,
+        typed: Typed {
+            magnification: typed.magnification,
+            pixel_pitch_um: typed.pixel_pitch,
+            ..Typed::default()
+        },
+        pictures,
+    }
 }
 
 #[cfg(test)]

@@ -1,9 +1,10 @@
-//! What is kept between runs: the rigs people describe and the log of their outings. Nothing here
-//! measures.
+//! What is kept between runs: the cache of what was measured, the rigs people describe and the log
+//! of their outings. Nothing here measures.
 //!
-//! Both have a place in the platform's own folders, and a variable that names another one:
-//! `STOPWISE_RIGS` and `STOPWISE_LOG`.
+//! Rigs and the log have a place in the platform's own folders, and a variable that names another
+//! one: `STOPWISE_RIGS` and `STOPWISE_LOG`.
 
+pub mod cache;
 pub mod log;
 mod place;
 pub mod rig;

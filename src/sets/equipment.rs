@@ -122,7 +122,7 @@ impl Settings {
     }
 
     /// Where the values came from that did not come from the file.
-    pub fn from(&self) -> BTreeMap<&'static str, Source> {
+    pub fn from(&self) -> BTreeMap<String, Source> {
         let known = |k: &Option<Known<f64>>| k.as_ref().map(|k| k.from);
         [
             ("f_number", known(&self.f_number)),
@@ -131,7 +131,7 @@ impl Settings {
             ("working_f_number", self.working_f_number.and(self.working_from)),
         ]
         .into_iter()
-        .filter_map(|(name, from)| Some((name, from.filter(|f| *f != Source::File)?)))
+        .filter_map(|(name, from)| Some((name.to_owned(), from.filter(|f| *f != Source::File)?)))
         .collect()
     }
 }

@@ -83,7 +83,7 @@ pub fn exposure_record(frame: &Frame, typed: &Typed) -> ExposureRecord {
         if let Some(k) = known
             && k.from != Source::File
         {
-            from.insert(name, k.from);
+            from.insert(name.to_owned(), k.from);
         }
         known.map(|k| k.value)
     };

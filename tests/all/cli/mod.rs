@@ -1,8 +1,10 @@
 //! The program as people and scripts run it: on small files made here.
 
+mod cache;
 mod contract;
 mod ends;
 mod log;
+mod mark;
 mod names;
 mod odd_files;
 mod rigs;
@@ -85,9 +87,12 @@ impl Place {
     }
 }
 
+/// Names the folder of the cache.
+pub const CACHE: &str = "STOPWISE_CACHE";
+
 /// Where the program keeps things while it is tested: never in the user's own folders.
-pub const OWN: [(&str, &str); 2] =
-    [("STOPWISE_LOG", "own/log.sqlite"), ("STOPWISE_RIGS", "own/rigs.toml")];
+pub const OWN: [(&str, &str); 3] =
+    [("STOPWISE_LOG", "own/log.sqlite"), ("STOPWISE_RIGS", "own/rigs.toml"), (CACHE, "off")];
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_stopwise");
 
