@@ -1,5 +1,6 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
+pub mod clip_record;
 pub mod column;
 pub mod noise_record;
 pub mod noise_table;

@@ -9,5 +9,6 @@ pub mod outing;
 pub mod pictures;
 pub mod rows;
 pub mod shot;
+pub mod spans;
 pub mod taken;
 pub mod trace;
