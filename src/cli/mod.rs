@@ -2,6 +2,7 @@
 //! options or defaults.
 
 mod args;
+mod clip;
 mod cull;
 mod demo;
 mod inspect;
@@ -61,6 +62,7 @@ pub fn run() -> ExitCode {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Clip(typed) => clip::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

@@ -6,6 +6,8 @@
 
 use std::io::{self, Write};
 
+use crate::report::clip_column::CLIP_COLUMNS;
+use crate::report::clip_record::ClipRecord;
 use crate::report::column::{COLUMNS, Cell};
 use crate::report::record::FrameRecord;
 
@@ -31,6 +33,24 @@ pub fn write<'a>(
     writer.flush()
 }
 
+/// Writes a heading and one row a frame of each clip; see [`CLIP_COLUMNS`].
+///
+/// # Errors
+/// As [`write`].
+pub fn write_clips(clips: &[ClipRecord], out: impl Write) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    let head = CLIP_COLUMNS.iter().flat_map(|c| std::iter::once(c.key).chain(c.error_key));
+    writer.write_record(head).map_err(io_error)?;
+    for clip in clips {
+        for frame in &clip.frames_table {
+            let cells = CLIP_COLUMNS.iter();
+            let cells = cells.flat_map(|c| fields((c.get)(clip, frame), c.error_key.is_some()));
+            writer.write_record(cells).map_err(io_error)?;
+        }
+    }
+    writer.flush()
+}
+
 /// The writer's own error out of the CSV layer's (whose conversion would hide its kind).
 fn io_error(error: ::csv::Error) -> io::Error {
     match error.into_kind() {
@@ -40,22 +60,22 @@ fn io_error(error: ::csv::Error) -> io::Error {
 }
 
 fn row(frame: &FrameRecord) -> Vec<String> {
-    let mut fields = Vec::new();
-    for column in COLUMNS {
-        let (value, error) = match (column.get)(frame) {
-            Cell::Missing => (String::new(), None),
-            Cell::Text(text) => (defused(text, "'"), None),
-            Cell::Path(path) => (defused(path, "./"), None),
-            Cell::Whole(n) => (n.to_string(), None),
-            Cell::Number(v) => (plain(v), None),
-            Cell::Measured(v, e) => (plain(v), e.map(plain)),
-        };
-        fields.push(value);
-        if column.error_key.is_some() {
-            fields.push(error.unwrap_or_default());
-        }
-    }
-    fields
+    let cells = COLUMNS.iter();
+    cells.flat_map(|c| fields((c.get)(frame), c.error_key.is_some())).collect()
+}
+
+/// A value, and its error where its column has one.
+fn fields(cell: Cell, with_error: bool) -> Vec<String> {
+    let (value, error) = match cell {
+        Cell::Missing => (String::new(), None),
+        Cell::Text(text) => (defused(text, "'"), None),
+        Cell::Path(path) => (defused(path, "./"), None),
+        Cell::Whole(n) => (n.to_string(), None),
+        Cell::Number(v) => (plain(v), None),
+        Cell::Measured(v, e) => (plain(v), e.map(plain)),
+    };
+    let error = with_error.then(|| error.unwrap_or_default());
+    std::iter::once(value).chain(error).collect()
 }
 
 fn plain(value: f64) -> String {

@@ -3,6 +3,8 @@
 //! Places are fractions of the upright picture, movements px of it. A value that is missing is
 //! `null`, never 0.
 
+use std::path::PathBuf;
+
 use serde::Serialize;
 
 use super::record::{Call, Cause, Finding, SkippedRecord, SubjectFound};
@@ -176,6 +178,9 @@ pub struct ClipFrameRow {
 pub struct ClipRecord {
     /// The file.
     pub path: String,
+    /// The file itself, for lists that other programs open.
+    #[serde(skip)]
+    pub source: PathBuf,
     /// Frames a second, over the frames that were read.
     pub fps: f64,
     /// Whether frames come at uneven times.

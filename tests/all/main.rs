@@ -5,6 +5,7 @@ mod accuracy;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
+mod clips;
 mod detail;
 mod documents;
 mod exposure;

@@ -34,8 +34,8 @@ pub struct Part {
 /// How a stream ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Ending {
-    /// Whether ffmpeg came to its own end without complaint.
-    pub whole: bool,
+    /// Whether ffmpeg came to its own end. It does so with a damaged file too, complaining.
+    pub by_itself: bool,
     /// What it complained about, the first few lines.
     pub complaints: Vec<String>,
 }
@@ -198,8 +198,8 @@ impl ClipStream {
                 self.complain(text);
             }
         }
-        let whole = status.is_ok_and(|s| s.success()) && self.complaints.is_empty();
-        Ending { whole, complaints: std::mem::take(&mut self.complaints) }
+        let by_itself = status.is_ok_and(|s| s.success());
+        Ending { by_itself, complaints: std::mem::take(&mut self.complaints) }
     }
 }
 

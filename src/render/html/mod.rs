@@ -4,12 +4,14 @@
 //! CSS, so the content policy forbids scripts altogether and a hostile file name has nothing to
 //! run in. Pictures are data: URIs.
 
+mod clip;
 mod colours;
 mod inspect;
 mod noise;
 mod report;
 mod view;
 
+pub use clip::{clips, write_clips};
 pub use colours::{THEMES, Theme, contrast};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};

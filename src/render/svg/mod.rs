@@ -7,8 +7,10 @@ mod axis;
 mod bar;
 mod chart;
 mod drawing;
+mod time_line;
 mod transfer;
 
 pub use bar::{PX_PER_PX, RULER_PX, blur_bar, map_legend, scale_gradient};
 pub use chart::{Stops, cause_bars, noise_chart, share_chart, share_ruler, spectrum_chart};
+pub use time_line::{WIDTHS, time_line};
 pub use transfer::{transfer_chart, transfer_key};

@@ -1,10 +1,12 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod clip;
 mod cull;
 mod inspect;
 mod noise;
 mod table;
 
+pub use clip::{clip, clips_end};
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
 pub use noise::noise;

@@ -32,6 +32,10 @@ const BEST_APART_S: f64 = 0.3;
 const DRIFT_SEEN: f64 = 2.0;
 /// A drift is told when its rate is this many of its errors.
 const DRIFT_SURE: f64 = 5.0;
+/// Frames that may be missing from what the header promises: a share, and so many.
+const ENDED_SHARE: f64 = 0.02;
+/// See [`ENDED_SHARE`].
+const ENDED_FRAMES: f64 = 2.0;
 /// Method scatter of blur, as a share.
 const BLUR_SCATTER: f64 = 0.1;
 
@@ -65,21 +69,10 @@ pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecor
     let noise = noise_by_type(seen);
     let first = seen.iter().find_map(|s| s.place);
     let upright = first.map(|(x, y)| turn.to_upright(x / size.0, y / size.1));
-    let complaints = watched.ending.as_ref().filter(|e| !e.whole);
-    let expected = info.duration_s.zip(info.fps).map(|(d, f)| (d * f).round() as usize);
-    let broke_off = match (&watched.ending, complaints) {
-        (None, _) => Some("stopped by the user".to_owned()),
-        (_, Some(e)) => {
-            let said = e.complaints.first().map_or("ffmpeg ended early", String::as_str);
-            Some(match expected.filter(|n| *n > seen.len()) {
-                Some(n) => format!("{} of about {n} frames could be read: {said}", seen.len()),
-                None => said.to_owned(),
-            })
-        }
-        _ => None,
-    };
+    let broke_off = broke_off(watched);
     let mut clip = ClipRecord {
         path: shown.to_owned(),
+        source: info.path.clone(),
         fps,
         variable_rate: uneven * 20 > gaps.len(),
         frames: seen.len() as u32,
@@ -116,6 +109,23 @@ pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecor
     };
     clip.findings = findings::findings(job, &clip, &judged, &speeds);
     clip
+}
+
+/// Why a clip could not be read to its end. Complaints of ffmpeg alone are none: many clips that
+/// decode in full earn some.
+fn broke_off(watched: &Watched) -> Option<String> {
+    let Some(ending) = &watched.ending else { return Some("stopped by the user".to_owned()) };
+    let read = watched.seen.len();
+    let expected = watched.info.duration_s.zip(watched.info.fps).map(|(d, f)| d * f);
+    let short = expected.filter(|n| (read as f64) < n * (1.0 - ENDED_SHARE) - ENDED_FRAMES);
+    let said = ending.complaints.first().map_or("ffmpeg ended early", String::as_str);
+    match short {
+        Some(n) if !ending.by_itself || !ending.complaints.is_empty() => {
+            Some(format!("{read} of about {n:.0} frames could be read: {said}"))
+        }
+        _ if !ending.by_itself => Some(said.to_owned()),
+        _ => None,
+    }
 }
 
 /// Where what is followed is: the subject, or the whole picture where nothing is marked or found.
