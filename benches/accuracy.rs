@@ -645,8 +645,7 @@ mod clips {
                 )
             });
             let right = right.count() as f64 / t.len() as f64;
-            let lost =
-                record.frames_table.iter().filter(|f| f.verdict == Call::CannotSay).count();
+            let lost = record.frames_table.iter().filter(|f| f.verdict == Call::CannotSay).count();
             let shake = record.shake;
             let hz = shake.and_then(|s| s.frequency_hz).map_or(f64::NAN, |v| v.value);
             let px = shake.and_then(|s| s.amplitude_px).map_or(f64::NAN, |v| v.value);
@@ -728,7 +727,12 @@ fn main() {
         Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
         Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
         Some("clips") => {
-            clips::table(number(2, 20_000), number(1, 20), args.get(3).and_then(|w| w.parse().ok()), verbose);
+            clips::table(
+                number(2, 20_000),
+                number(1, 20),
+                args.get(3).and_then(|w| w.parse().ok()),
+                verbose,
+            );
         }
         // Only fills the folder, so that judging later is quick.
         Some("make") => make(number(2, 20_000), number(1, 30), keep),

@@ -155,7 +155,12 @@ pub struct ClipArgs {
     #[arg(long, value_name = "S", value_parser = super::job::positive, help_heading = "What is wanted")]
     pub stretch: Option<f64>,
     /// Where the page goes
-    #[arg(long, value_name = "FILE", default_value = "stopwise-clips.html", help_heading = "Output")]
+    #[arg(
+        long,
+        value_name = "FILE",
+        default_value = "stopwise-clips.html",
+        help_heading = "Output"
+    )]
     pub report: PathBuf,
     /// Write no page
     #[arg(long, conflicts_with = "report", help_heading = "Output")]

@@ -95,10 +95,8 @@ fn film(dir: &Path, seed: u64) -> anyhow::Result<bool> {
     }
     let truths = sim.truths();
     let Some(first) = truths.first() else { return Ok(false) };
-    let place = (
-        first.subject_x_px / spec.width_px as f64,
-        first.subject_y_px / spec.height_px as f64,
-    );
+    let place =
+        (first.subject_x_px / spec.width_px as f64, first.subject_y_px / spec.height_px as f64);
     let job = ClipJob {
         paths: vec![path],
         tools,
@@ -136,7 +134,8 @@ fn clip_compared(clip: &ClipRecord, spec: &ClipSpec, truths: &[Truth]) -> String
     };
     let right = clip.frames_table.iter().zip(truths).filter(same).count();
     let shake = clip.shake.and_then(|s| Some((s.amplitude_px?.value, s.frequency_hz?.value)));
-    let found = shake.map_or("no rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
+    let found =
+        shake.map_or("no rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
     format!(
         "\nThe clip against the truth of the simulator\n  in focus {:.1} s, found {:.1} s; \
          verdicts the same on {right} of {} frames\n  shake ±{:.1} px at {:.1} Hz, found {found}\n",

@@ -176,11 +176,7 @@ fn shots(spec: &ClipSpec, scene: &Scene) -> Vec<Shot> {
             let defocus = spec.defocus_px_s * (t_s - spec.in_focus_at_s);
             Shot {
                 // The picture moves against the way the lens looks.
-                pose: Pose {
-                    centre_px: (-x as f32, -y as f32),
-                    rotation_deg: 0.0,
-                    scale: 1.0,
-                },
+                pose: Pose { centre_px: (-x as f32, -y as f32), rotation_deg: 0.0, scale: 1.0 },
                 focus_z_px: scene.subject_z_px + z_px(defocus),
                 motion: (smear.0 > SMEAR_LEAST_PX).then_some(Motion {
                     length_px: smear.0,

@@ -489,7 +489,10 @@ mod tests {
         let flat = vec![50.0; SIZE.0 * SIZE.1];
         let flat =
             Copies::of(SmallFrame { width: SIZE.0, height: SIZE.1, step_px: STEP_PX, data: flat });
-        assert_eq!(Reference::new(&flat, MIDDLE, (900.0, 500.0), true).find(&still, Shift::NONE), None);
+        assert_eq!(
+            Reference::new(&flat, MIDDLE, (900.0, 500.0), true).find(&still, Shift::NONE),
+            None
+        );
     }
 
     #[test]

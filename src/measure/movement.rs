@@ -106,7 +106,11 @@ mod tests {
         near!(readout_crop(6000.0, 3840.0), 1.5625, epsilon = 1e-4);
         near!(readout_crop(8192.0, 3840.0), 2.1333, epsilon = 1e-4);
         // V10: the same blur is twice as many px of a picture twice as wide.
-        near!(crop_most(1.0, 3840.0, 1920.0) / crop_most(1.0, 1920.0, 1920.0), 2.0, epsilon = 1e-12);
+        near!(
+            crop_most(1.0, 3840.0, 1920.0) / crop_most(1.0, 1920.0, 1920.0),
+            2.0,
+            epsilon = 1e-12
+        );
         near!(1000.0 * half_frame_shutter_s(59.94), 8.3417, epsilon = 1e-4);
     }
 

@@ -118,8 +118,7 @@ pub fn shake(places: &[Place]) -> Option<Shake> {
     if places.len() < PLACES_LEAST || length_s <= 0.0 {
         return None;
     }
-    let track =
-        Track { places, middle_s: (first.t_s + last.t_s) / 2.0, half_s: length_s / 2.0 };
+    let track = Track { places, middle_s: (first.t_s + last.t_s) / 2.0, half_s: length_s / 2.0 };
     let (bx, by, still) = drift(&track)?;
     let mut gaps: Vec<f64> = places.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
     let gap_s = median(&mut gaps)?.max(1e-6);
@@ -191,11 +190,7 @@ fn best_drift(track: &Track<'_>, rhythm: Option<Rhythm>) -> Option<([f64; 4], [f
 
 /// Half the length of the ellipse that two sines of one frequency draw.
 fn larger_axis(x: (f64, f64), y: (f64, f64)) -> f64 {
-    let (a, b, c) = (
-        x.0 * x.0 + y.0 * y.0,
-        x.0 * x.1 + y.0 * y.1,
-        x.1 * x.1 + y.1 * y.1,
-    );
+    let (a, b, c) = (x.0 * x.0 + y.0 * y.0, x.0 * x.1 + y.0 * y.1, x.1 * x.1 + y.1 * y.1);
     ((a + c) / 2.0 + ((a - c) / 2.0).hypot(b)).sqrt()
 }
 

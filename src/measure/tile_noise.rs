@@ -58,9 +58,6 @@ mod tests {
         }
         assert!((sum / 3.0 - 1.0).abs() < 0.03, "{sum}");
         let white = vec![u16::MAX; 34 * 34];
-        assert_eq!(
-            spot_sigma_dn(&Luma::U16 { data: &white, width_px: 34, height_px: 34 }),
-            None
-        );
+        assert_eq!(spot_sigma_dn(&Luma::U16 { data: &white, width_px: 34, height_px: 34 }), None);
     }
 }

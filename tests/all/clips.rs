@@ -110,9 +110,8 @@ fn a_clip_of_known_truth_is_told_rightly() {
     }
     assert!((at - FRAMES as f64 / FPS).abs() < 1e-6);
     let inside = |t: f64| {
-        let within = |s: &&Json| {
-            t >= s["start_s"].as_f64().unwrap() && t < s["end_s"].as_f64().unwrap()
-        };
+        let within =
+            |s: &&Json| t >= s["start_s"].as_f64().unwrap() && t < s["end_s"].as_f64().unwrap();
         spans.iter().find(within).unwrap()["verdict"] == "in focus"
     };
     use stopwise::demo::burst::TrueCall;
@@ -137,8 +136,22 @@ fn every_output_is_written_and_stills_are_the_frames_themselves() {
     let place = Place::new();
     let subject = subject();
     let ran = place.run(&[
-        "clip", path.to_str().unwrap(), "--subject", &subject, "--csv", "f.csv", "--otio", "t.otio",
-        "--chapters", "ch", "--stills", "st", "--report", "r.html", "--stretch", "0.5",
+        "clip",
+        path.to_str().unwrap(),
+        "--subject",
+        &subject,
+        "--csv",
+        "f.csv",
+        "--otio",
+        "t.otio",
+        "--chapters",
+        "ch",
+        "--stills",
+        "st",
+        "--report",
+        "r.html",
+        "--stretch",
+        "0.5",
     ]);
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
     for word in ["in focus", "Best 0.5 s", "1920"].iter().take(2) {
@@ -195,8 +208,17 @@ fn times_ranges_turns_and_depth_are_kept() {
     // Uneven times: every frame after the 20th is shown later.
     let uneven = at("uneven.mkv");
     ffmpeg(&[
-        "-i", from, "-vf", "setpts='if(gt(N,20),PTS+0.02/TB+N*0.001/TB,PTS)'", "-fps_mode", "vfr",
-        "-enc_time_base", "1:1000", "-preset", "ultrafast", &text(&uneven),
+        "-i",
+        from,
+        "-vf",
+        "setpts='if(gt(N,20),PTS+0.02/TB+N*0.001/TB,PTS)'",
+        "-fps_mode",
+        "vfr",
+        "-enc_time_base",
+        "1:1000",
+        "-preset",
+        "ultrafast",
+        &text(&uneven),
     ]);
     let info = probe(&tools, &uneven).unwrap().unwrap();
     let mut stream = ClipStream::open(&tools, &info, Part::default()).unwrap();
@@ -224,11 +246,22 @@ fn times_ranges_turns_and_depth_are_kept() {
     let (ten, full) = (at("ten.mkv"), at("full.mkv"));
     ffmpeg(&["-i", from, "-pix_fmt", "yuv420p10le", "-c:v", "ffv1", &text(&ten)]);
     ffmpeg(&[
-        "-i", from, "-vf", "scale=out_range=pc", "-color_range", "pc", "-c:v", "ffv1", &text(&full),
+        "-i",
+        from,
+        "-vf",
+        "scale=out_range=pc",
+        "-color_range",
+        "pc",
+        "-c:v",
+        "ffv1",
+        &text(&full),
     ]);
     for p in [&ten, &full] {
         let (info, other) = mean(p);
-        assert_eq!((info.bits, info.limited_range), if p == &ten { (10, true) } else { (8, false) });
+        assert_eq!(
+            (info.bits, info.limited_range),
+            if p == &ten { (10, true) } else { (8, false) }
+        );
         for (a, b) in light.iter().zip(&other) {
             assert!((a - b).abs() < 0.8, "{a} {b}");
         }
@@ -261,7 +294,15 @@ fn odd_files_are_told_and_do_not_stop_the_rest() {
     ffmpeg(&["-f", "lavfi", "-i", "sine=d=1", sound.to_str().unwrap()]);
     // Index first, so that a cut file still has its header.
     let first = folder.path().join("first.mp4");
-    ffmpeg(&["-i", path.to_str().unwrap(), "-c", "copy", "-movflags", "faststart", first.to_str().unwrap()]);
+    ffmpeg(&[
+        "-i",
+        path.to_str().unwrap(),
+        "-c",
+        "copy",
+        "-movflags",
+        "faststart",
+        first.to_str().unwrap(),
+    ]);
     let bytes = fs::read(&first).unwrap();
     place.put("day/cut.mp4", &bytes[..bytes.len() * 6 / 10]);
     let (json, code, said) = record(&place, &["day", "--subject", "0.5,0.5"]);
@@ -279,7 +320,11 @@ fn odd_files_are_told_and_do_not_stop_the_rest() {
     // Named with a dash in front, here.
     fs::copy(path, place.path().join("-y.mp4")).unwrap();
     let (json, code, said) = record(&place, &["--subject", "0.5,0.5", "--", "-y.mp4"]);
-    assert_eq!((code, json["clips"][0]["frames"].as_u64()), (Some(0), Some(FRAMES as u64)), "{said}");
+    assert_eq!(
+        (code, json["clips"][0]["frames"].as_u64()),
+        (Some(0), Some(FRAMES as u64)),
+        "{said}"
+    );
     assert!(fs::read(path).unwrap() == whole, "the clip was altered");
 }
 
@@ -315,7 +360,15 @@ fn an_ffmpeg_killed_half_way_leaves_what_was_read() {
     let fake = place.put("dying", script.as_bytes());
     fs::set_permissions(&fake, fs::Permissions::from_mode(0o755)).unwrap();
     let out = place
-        .command(&["clip", path.to_str().unwrap(), "--subject", "0.5,0.5", "--no-report", "--json", "-"])
+        .command(&[
+            "clip",
+            path.to_str().unwrap(),
+            "--subject",
+            "0.5,0.5",
+            "--no-report",
+            "--json",
+            "-",
+        ])
         .env("STOPWISE_FFMPEG", &fake)
         .output()
         .unwrap();

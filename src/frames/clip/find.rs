@@ -41,9 +41,8 @@ pub fn find(paths: &[PathBuf]) -> Result<FoundClips> {
             });
         }
         if path.is_dir() {
-            let hidden = |p: &Path| {
-                p.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'))
-            };
+            let hidden =
+                |p: &Path| p.file_name().is_some_and(|n| n.to_string_lossy().starts_with('.'));
             let walk = WalkDir::new(path)
                 .follow_links(true)
                 .sort_by(|a, b| natural(a.path(), b.path()))

@@ -87,9 +87,7 @@ impl ClipFrame {
                 out.extend(row.iter().map(|v| (f32::from(*v) * gain + lift) as u16));
             } else {
                 let pairs = row.as_chunks::<2>().0.iter();
-                out.extend(
-                    pairs.map(|v| (f32::from(u16::from_le_bytes(*v)) * gain + lift) as u16),
-                );
+                out.extend(pairs.map(|v| (f32::from(u16::from_le_bytes(*v)) * gain + lift) as u16));
             }
         }
     }
@@ -159,7 +157,12 @@ fn push_means<T: Copy + Into<u32>>(
 mod tests {
     use super::*;
 
-    fn frame(bytes: usize, black: f32, white: f32, value: impl Fn(usize, usize) -> u16) -> ClipFrame {
+    fn frame(
+        bytes: usize,
+        black: f32,
+        white: f32,
+        value: impl Fn(usize, usize) -> u16,
+    ) -> ClipFrame {
         let layout = Layout { width: 10, height: 9, bytes, black, white };
         let mut data = Vec::new();
         for y in 0..9 {

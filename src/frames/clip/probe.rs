@@ -139,7 +139,9 @@ fn rate(value: &Value) -> Option<f64> {
 }
 
 fn is_rgb(pixel_format: &str) -> bool {
-    ["rgb", "bgr", "gbr", "0rgb", "argb", "gray", "pal8"].iter().any(|k| pixel_format.starts_with(k))
+    ["rgb", "bgr", "gbr", "0rgb", "argb", "gray", "pal8"]
+        .iter()
+        .any(|k| pixel_format.starts_with(k))
 }
 
 fn bits(pixel_format: &str) -> u32 {

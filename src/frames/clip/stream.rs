@@ -126,7 +126,8 @@ impl ClipStream {
         let mut threads = Vec::new();
         if let (Some(stdout), Some(stderr)) = (child.stdout.take(), child.stderr.take()) {
             let size = layout.frame_bytes();
-            threads.push(std::thread::spawn(move || read_pixels(stdout, size, &used_out, &pixels_in)));
+            threads
+                .push(std::thread::spawn(move || read_pixels(stdout, size, &used_out, &pixels_in)));
             threads.push(std::thread::spawn(move || read_lines(stderr, &heard_in)));
         }
         Ok(ClipStream {

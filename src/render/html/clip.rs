@@ -81,8 +81,7 @@ impl ClipView {
                 .crops
                 .iter()
                 .map(|p| {
-                    let row =
-                        clip.frames_table.iter().find(|f| (f.t_s - p.t_s).abs() < 1e-9);
+                    let row = clip.frames_table.iter().find(|f| (f.t_s - p.t_s).abs() < 1e-9);
                     let blur = row.and_then(|f| f.blur_sigma_px);
                     let note = match (row, blur) {
                         (Some(f), Some(b)) => {

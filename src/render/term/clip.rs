@@ -34,12 +34,10 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
         gives_way: c.gives_way,
         cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
     });
-    text.push_str(&table(columns.collect(), style, |row, _, cell| {
-        match clip.spans[row].verdict {
-            SpanVerdict::InFocus => style.bold(cell),
-            SpanVerdict::Near => cell.to_owned(),
-            SpanVerdict::Out | SpanVerdict::CannotSay => style.dim(cell),
-        }
+    text.push_str(&table(columns.collect(), style, |row, _, cell| match clip.spans[row].verdict {
+        SpanVerdict::InFocus => style.bold(cell),
+        SpanVerdict::Near => cell.to_owned(),
+        SpanVerdict::Out | SpanVerdict::CannotSay => style.dim(cell),
     }));
     if let Some(stretch) = clip_table::stretch(clip) {
         text.push_str(&wrapped(&style.signs(&stretch), style.columns(), 2));
@@ -53,7 +51,11 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
 }
 
 /// Files passed over, and where the page is.
-pub fn clips_end(skipped: &[SkippedRecord], page: Option<&std::path::Path>, style: Style) -> String {
+pub fn clips_end(
+    skipped: &[SkippedRecord],
+    page: Option<&std::path::Path>,
+    style: Style,
+) -> String {
     let mut text = String::new();
     for s in skipped {
         let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
@@ -82,8 +84,7 @@ fn sign(verdict: SpanVerdict, style: Style) -> char {
 }
 
 fn key(style: Style) -> String {
-    let kinds =
-        [SpanVerdict::InFocus, SpanVerdict::Near, SpanVerdict::Out, SpanVerdict::CannotSay];
+    let kinds = [SpanVerdict::InFocus, SpanVerdict::Near, SpanVerdict::Out, SpanVerdict::CannotSay];
     let parts: Vec<String> =
         kinds.iter().map(|k| format!("{} {}", sign(*k, style), k.word())).collect();
     parts.join("  ")

@@ -81,7 +81,8 @@ fn merged(mut cuts: Vec<Cut>, length_s: impl Fn(&Cut) -> f64) -> Vec<Cut> {
         SpanVerdict::CannotSay => 3,
     };
     while cuts.len() > 1 {
-        let shortest = (0..cuts.len()).min_by(|a, b| length_s(&cuts[*a]).total_cmp(&length_s(&cuts[*b])));
+        let shortest =
+            (0..cuts.len()).min_by(|a, b| length_s(&cuts[*a]).total_cmp(&length_s(&cuts[*b])));
         let Some(i) = shortest.filter(|i| length_s(&cuts[*i]) < SHORTEST_S) else { break };
         let unlike = |j: usize| (rank(cuts[j].verdict) - rank(cuts[i].verdict)).abs();
         let j = match (i.checked_sub(1), (i + 1 < cuts.len()).then_some(i + 1)) {
@@ -122,7 +123,8 @@ mod tests {
 
     fn clip(ratios: &[Option<f64>]) -> (Vec<JudgedFrame>, Vec<f64>) {
         let frame = |r: &Option<f64>| JudgedFrame {
-            call: r.map_or(Call::CannotSay, |r| if r <= HIT_RATIO { Call::Hit } else { Call::Miss }),
+            call: r
+                .map_or(Call::CannotSay, |r| if r <= HIT_RATIO { Call::Hit } else { Call::Miss }),
             cause: None,
             blur: None,
             ratio: *r,

@@ -64,8 +64,7 @@ fn seconds(s: f64) -> String {
 }
 
 fn keep(clip: &ClipRecord) -> Finding {
-    let spans: Vec<_> =
-        clip.spans.iter().filter(|s| s.verdict == SpanVerdict::InFocus).collect();
+    let spans: Vec<_> = clip.spans.iter().filter(|s| s.verdict == SpanVerdict::InFocus).collect();
     if spans.is_empty() {
         return say(format!("Nothing of {} is in focus.", seconds(clip.length_s)), None);
     }
@@ -177,7 +176,8 @@ fn aperture(job: &ClipJob, clip: &ClipRecord) -> Option<Finding> {
         seconds(in_focus),
         wording::per_cent(worse - 1.0)
     );
-    let next = if worse < 1.2 { "Worth it where there is light." } else { "It costs more than it gives." };
+    let next =
+        if worse < 1.2 { "Worth it where there is light." } else { "It costs more than it gives." };
     Some(say(says, Some(next)))
 }
 

@@ -209,7 +209,6 @@ fn row(
     }
 }
 
-#[expect(clippy::too_many_arguments, reason = "one call site; a struct would only rename them")]
 fn span(
     job: &ClipJob,
     c: &Cut,
@@ -242,9 +241,8 @@ fn span(
         frames: frames.len() as u32,
         play_s: play,
         verdict: c.verdict,
-        cause: main_cause(frames.iter().filter_map(|f| f.cause)).filter(|_| {
-            c.verdict != SpanVerdict::InFocus
-        }),
+        cause: main_cause(frames.iter().filter_map(|f| f.cause))
+            .filter(|_| c.verdict != SpanVerdict::InFocus),
         blur_sigma_px: blur,
         steadiness_px: shaken.map(|s| s.rms_px),
         shake: shaken.map(|s| shake_record(&s, size)),
@@ -329,20 +327,15 @@ fn shake_record(s: &Shake, (width, height): (u32, u32)) -> ShakeRecord {
         frequency_hz: s
             .rhythm
             .and_then(|r| Measured::new(r.frequency_hz, r.resolution_hz / 2.0, 1)),
-        stabilise_crop: share(s.furthest_px.0, width)
-            .max(share(s.furthest_px.1, height))
-            .min(1.0),
+        stabilise_crop: share(s.furthest_px.0, width).max(share(s.furthest_px.1, height)).min(1.0),
     }
 }
 
 fn noise_by_type(seen: &[Seen]) -> Vec<TypeNoise> {
     let kinds = [FrameType::I, FrameType::P, FrameType::B, FrameType::Other];
     let of = |kind: FrameType| {
-        let mut sigmas: Vec<f64> = seen
-            .iter()
-            .filter(|s| s.frame_type == kind)
-            .filter_map(|s| s.noise_sigma_dn)
-            .collect();
+        let mut sigmas: Vec<f64> =
+            seen.iter().filter(|s| s.frame_type == kind).filter_map(|s| s.noise_sigma_dn).collect();
         let n = sigmas.len();
         let middle = median(&mut sigmas).filter(|_| n >= TYPE_LEAST)?;
         let spread = sigmas.iter().map(|s| (s - middle).powi(2)).sum::<f64>() / n as f64;
@@ -369,8 +362,7 @@ fn pulse(noise: &[TypeNoise]) -> Option<Measured> {
     let (level, error) =
         (weighted(|n| n.sigma_dn.value), weighted(|n| n.sigma_dn.std_err.unwrap_or(0.0)));
     let ratio = own.sigma_dn.value / level;
-    let std_err =
-        ratio * (own.sigma_dn.std_err? / own.sigma_dn.value).hypot(error / level);
+    let std_err = ratio * (own.sigma_dn.std_err? / own.sigma_dn.value).hypot(error / level);
     let sure = ratio > PULSE.0 && (ratio - 1.0) > PULSE.1 * std_err;
     Measured::new(ratio, std_err, own.frames).filter(|_| sure)
 }
@@ -423,8 +415,14 @@ fn focus_drift(job: &ClipJob, judged: &JudgedClip, times: &[f64]) -> Option<Focu
         return None;
     }
     // A disc of diameter d has the width d/4; d = m²·dz/(N_eff·pitch).
-    let mm_s = job.n_eff().zip(job.pixel_pitch_um).zip(job.magnification).map(|((n, p), m)| {
-        4.0 * rate * n * p / (m * m) / 1000.0
-    });
-    Some(FocusDrift { at_s, rate_px_s: Measured::new(rate, std_err, within.len() as u32)?, rate_mm_s: mm_s })
+    let mm_s = job
+        .n_eff()
+        .zip(job.pixel_pitch_um)
+        .zip(job.magnification)
+        .map(|((n, p), m)| 4.0 * rate * n * p / (m * m) / 1000.0);
+    Some(FocusDrift {
+        at_s,
+        rate_px_s: Measured::new(rate, std_err, within.len() as u32)?,
+        rate_mm_s: mm_s,
+    })
 }

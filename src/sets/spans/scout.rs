@@ -55,9 +55,8 @@ pub fn scout(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
         return Ok(None);
     }
     let size = (info.width_px as usize, info.height_px as usize);
-    let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-        lumas.get(i)?.part(x0, y0, side, size)
-    };
+    let fetch =
+        |i: usize, x0: usize, y0: usize, side: usize| lumas.get(i)?.part(x0, y0, side, size);
     let judged = judge(&shots, None, &vec![None; shots.len()], &fetch);
     let first = judged.frames.first().and_then(|f| f.place);
     Ok(first.map(|p| Scouted { place: (p.x_px, p.y_px) }))

@@ -115,13 +115,13 @@ pub fn judge(
     let soft_over = allowed_px
         .map(|a| SOFT_RATIO * a)
         .or_else(|| elsewhere_px(samples).map(|e| SOFT_RATIO * e))
-        .map_or(SOFT_BETWEEN_PX.1, |s| s.min(SOFT_BETWEEN_PX.1.max(SOFT_RATIO * allowed_px.unwrap_or(0.0))))
+        .map_or(SOFT_BETWEEN_PX.1, |s| {
+            s.min(SOFT_BETWEEN_PX.1.max(SOFT_RATIO * allowed_px.unwrap_or(0.0)))
+        })
         .max(SOFT_BETWEEN_PX.0);
     let best_is_soft = best_sigma.is_some_and(|s| s > soft_over);
-    let reference_px =
-        best_sigma.map(|s| if best_is_soft { soft_over / HIT_RATIO } else { s });
-    let reference_profile: Option<&Profile> =
-        best.first().and_then(|i| seen[*i].profile.as_ref());
+    let reference_px = best_sigma.map(|s| if best_is_soft { soft_over / HIT_RATIO } else { s });
+    let reference_profile: Option<&Profile> = best.first().and_then(|i| seen[*i].profile.as_ref());
     let mut frames = Vec::with_capacity(seen.len());
     for (i, s) in seen.iter().enumerate() {
         let mut f = JudgedFrame {
@@ -150,8 +150,7 @@ pub fn judge(
             .as_ref()
             .filter(|_| best.first() != Some(&i))
             .and_then(|p| smear(p, reference_profile));
-        let (Some(best_s), Some(best_e), Some(reference)) =
-            (best_sigma, best_energy, reference_px)
+        let (Some(best_s), Some(best_e), Some(reference)) = (best_sigma, best_energy, reference_px)
         else {
             f.cause = Some(Cause::NoTexture);
             f.flags.raise(Flag::NoTexture);

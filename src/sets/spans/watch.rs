@@ -171,8 +171,7 @@ impl Watch {
             self.sample(frame);
         }
         let (whole, moved) = self.follow_whole(&copies);
-        let rotation_rad =
-            self.whole.as_ref().map_or(0.0, |w| w.turned + w.last.rotation_rad);
+        let rotation_rad = self.whole.as_ref().map_or(0.0, |w| w.turned + w.last.rotation_rad);
         let (place, place_by_whole) = self.follow_own(&copies, moved);
         let place = place.filter(|p| self.is_inside(*p));
         let (cells, profile) = match place {
