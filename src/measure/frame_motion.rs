@@ -163,7 +163,7 @@ impl Reference {
             anchor_px,
             unknowns: if turns { 4 } else { 2 },
             levels: [level(0), level(1)],
-            coarse: copies.levels[2].clone(),
+            coarse: copies.levels[2].halved(),
             reach_px,
         }
     }
@@ -178,7 +178,7 @@ impl Reference {
     pub fn find(&self, copies: &Copies, near: Shift) -> Option<Shift> {
         let mut best = self.refined(copies, near);
         if best.is_none_or(|b| b.correlation < JUMPED)
-            && let Some(jump) = self.jump(&copies.levels[2], near)
+            && let Some(jump) = self.jump(&copies.levels[2].halved(), near)
             && let Some(found) = self.refined(copies, jump)
             && best.is_none_or(|b| found.correlation > b.correlation)
         {

@@ -49,17 +49,17 @@ fn timeline(clips: &[ClipRecord]) -> Value {
     })
 }
 
-/// A time in frames of the clip's own rate. Uneven frames are counted at the mean rate.
-fn time(clip: &ClipRecord, seconds: f64) -> Value {
-    let value = (seconds * clip.fps).round();
-    json!({"OTIO_SCHEMA": "RationalTime.1", "rate": clip.fps, "value": value})
-}
-
+/// From a start to an end, in frames of the clip's own rate; both ends are rounded, so that what
+/// lies inside stays inside. Uneven frames are counted at the mean rate.
 fn range(clip: &ClipRecord, start_s: f64, length_s: f64) -> Value {
+    let frames = |seconds: f64| (seconds * clip.fps).round();
+    let time =
+        |value: f64| json!({"OTIO_SCHEMA": "RationalTime.1", "rate": clip.fps, "value": value});
+    let start = frames(start_s);
     json!({
         "OTIO_SCHEMA": "TimeRange.1",
-        "start_time": time(clip, start_s),
-        "duration": time(clip, length_s),
+        "start_time": time(start),
+        "duration": time(frames(start_s + length_s) - start),
     })
 }
 

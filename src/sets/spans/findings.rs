@@ -137,7 +137,7 @@ fn shutter(
     let speed = quantile(&mut known, USUAL)?;
     let (shutter_s, assumed) = match job.shutter_s {
         Some(s) => (s, ""),
-        None => (movement::half_frame_shutter_s(clip.fps), " assumed, as it was not given"),
+        None => (movement::half_frame_shutter_s(clip.fps), " (assumed, give --shutter)"),
     };
     let smear = speed * shutter_s;
     // Too long when the smear widens the best blur by half.
@@ -146,11 +146,10 @@ fn shutter(
         return None;
     }
     let says = format!(
-        "The picture moves by {} px a second in a quarter of the frames or more: at {} ({}) that is a smear of \
-         {} px over a blur of {} px.",
+        "In a quarter of the frames the picture moves by {} px a second or more: at {}{assumed} \
+         that is a smear of {} px over a blur of {} px.",
         wording::number(speed),
         wording::shutter(shutter_s),
-        if assumed.is_empty() { "as given" } else { assumed.trim_start() },
         wording::number(smear),
         wording::number(best)
     );
@@ -220,12 +219,12 @@ fn delivery(clip: &ClipRecord) -> Option<Finding> {
     let (w, h) = clip.deliver_px?;
     let crops = clip.spans.iter().filter(|s| s.verdict == SpanVerdict::InFocus);
     let most = crops.filter_map(|s| s.crop_max).max_by(|a, b| a.value.total_cmp(&b.value))?;
-    let plain = f64::from(clip.width_px) / f64::from(w);
+    let plain = f64::from(clip.width_px.max(clip.height_px)) / f64::from(w.max(h));
     let says = if most.value < 1.0 {
         format!(
-            "For {w}x{h} even the sharpest stretch is coarser than the pixels without any crop \
-             ({} of the width would be needed).",
-            wording::measured(&most)
+            "For {w}x{h} there is nothing to crop: the finest lines of even the sharpest stretch \
+             are {} px of the delivered picture wide.",
+            wording::number(1.0 / most.value)
         )
     } else {
         format!(

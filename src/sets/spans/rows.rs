@@ -231,8 +231,10 @@ fn span(
         SpanVerdict::CannotSay => Vec::new(),
         _ => best_frames(judged, times, c),
     };
-    let crop_max = job.deliver_px.zip(blur).and_then(|((w, _), b)| {
-        let most = movement::crop_most(b.value, f64::from(size.0), f64::from(w));
+    // Long side to long side: a clip held upright is delivered so.
+    let crop_max = job.deliver_px.zip(blur).and_then(|((w, h), b)| {
+        let (long, wanted) = (size.0.max(size.1), w.max(h));
+        let most = movement::crop_most(b.value, f64::from(long), f64::from(wanted));
         Measured::new(most, most * b.std_err? / b.value, b.n)
     });
     SpanRecord {
