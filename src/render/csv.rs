@@ -9,6 +9,8 @@ use std::io::{self, Write};
 use crate::report::clip_column::CLIP_COLUMNS;
 use crate::report::clip_record::ClipRecord;
 use crate::report::column::{COLUMNS, Cell};
+use crate::report::compare_record::StepRecord;
+use crate::report::compare_table;
 use crate::report::record::FrameRecord;
 
 /// The heading row.
@@ -36,7 +38,7 @@ pub fn write<'a>(
 /// Writes a heading and one row a frame of each clip; see [`CLIP_COLUMNS`].
 ///
 /// # Errors
-/// As [`write`].
+/// As [`write()`].
 pub fn write_clips(clips: &[ClipRecord], out: impl Write) -> io::Result<()> {
     let mut writer = ::csv::Writer::from_writer(out);
     let head = CLIP_COLUMNS.iter().flat_map(|c| std::iter::once(c.key).chain(c.error_key));
@@ -47,6 +49,45 @@ pub fn write_clips(clips: &[ClipRecord], out: impl Write) -> io::Result<()> {
             let cells = cells.flat_map(|c| fields((c.get)(clip, frame), c.error_key.is_some()));
             writer.write_record(cells).map_err(io_error)?;
         }
+    }
+    writer.flush()
+}
+
+/// Writes a heading and rows of one cell a heading each.
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_cells(
+    header: &[&str],
+    rows: impl IntoIterator<Item = Vec<Cell>>,
+    out: impl Write,
+) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    writer.write_record(header).map_err(io_error)?;
+    for row in rows {
+        writer.write_record(row.into_iter().map(|c| field(c).0)).map_err(io_error)?;
+    }
+    writer.flush()
+}
+
+/// Writes a heading and one row a step of a series.
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_steps(steps: &[StepRecord], out: impl Write) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    let keys = compare_table::COLUMNS.iter().map(|c| c.key);
+    let errors = compare_table::COLUMNS.iter().filter_map(|c| c.error_key);
+    writer.write_record(keys.chain(errors)).map_err(io_error)?;
+    for step in steps {
+        let cells: Vec<(Option<f64>, Option<f64>)> =
+            compare_table::COLUMNS.iter().map(|c| (c.get)(step)).collect();
+        let shown = |v: Option<f64>| v.map_or_else(String::new, plain);
+        let values = cells.iter().map(|c| shown(c.0));
+        let with_error =
+            compare_table::COLUMNS.iter().zip(&cells).filter(|(c, _)| c.error_key.is_some());
+        let errors = with_error.map(|(_, c)| shown(c.1));
+        writer.write_record(values.chain(errors)).map_err(io_error)?;
     }
     writer.flush()
 }
@@ -66,16 +107,21 @@ fn row(frame: &FrameRecord) -> Vec<String> {
 
 /// A value, and its error where its column has one.
 fn fields(cell: Cell, with_error: bool) -> Vec<String> {
-    let (value, error) = match cell {
+    let (value, error) = field(cell);
+    let error = with_error.then(|| error.unwrap_or_default());
+    std::iter::once(value).chain(error).collect()
+}
+
+/// A cell and its error as written.
+fn field(cell: Cell) -> (String, Option<String>) {
+    match cell {
         Cell::Missing => (String::new(), None),
         Cell::Text(text) => (defused(text, "'"), None),
         Cell::Path(path) => (defused(path, "./"), None),
         Cell::Whole(n) => (n.to_string(), None),
         Cell::Number(v) => (plain(v), None),
         Cell::Measured(v, e) => (plain(v), e.map(plain)),
-    };
-    let error = with_error.then(|| error.unwrap_or_default());
-    std::iter::once(value).chain(error).collect()
+    }
 }
 
 fn plain(value: f64) -> String {

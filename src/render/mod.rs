@@ -12,6 +12,7 @@ pub mod svg;
 pub mod term;
 pub mod timeline;
 mod whole;
+pub mod xmp;
 
 pub use map::{map_png, rgb_png};
-pub use whole::{can_write, write_whole};
+pub use whole::{can_write, clear_leftovers, copy_whole, exchange, write_whole};

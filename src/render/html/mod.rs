@@ -6,13 +6,17 @@
 
 mod clip;
 mod colours;
+mod compare;
 mod inspect;
 mod noise;
 mod report;
+mod scale;
 mod view;
 
 pub use clip::{clips, write_clips};
 pub use colours::{THEMES, Theme, contrast};
+pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;
+pub use scale::{scale, write_scale};
