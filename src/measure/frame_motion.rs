@@ -237,10 +237,11 @@ impl Reference {
             for ((q, _), e) in seen.iter().zip(&errors) {
                 let w = if e.abs() > limit { limit / e.abs() } else { 1.0 };
                 for i in 0..self.unknowns {
-                    right[i] += f64::from(w * q.slope[i] * e);
-                    for j in i..self.unknowns {
-                        normal[i][j] += f64::from(w * q.slope[i] * q.slope[j]);
-                    }
+                    let slope = w * q.slope[i];
+                    right[i] += f64::from(slope * e);
+                    // The upper half is enough.
+                    let row = normal[i].iter_mut().zip(&q.slope).take(self.unknowns).skip(i);
+                    row.for_each(|(n, s)| *n += f64::from(slope * s));
                 }
             }
             let d = solved(normal, right, self.unknowns)?;
@@ -390,16 +391,11 @@ fn gradient(small: &SmallFrame, x: usize, y: usize) -> (f32, f32) {
 
 /// Solves the first `n` of four symmetric equations (upper half given) by Cholesky; the rest of
 /// the answer is 0. `None` when they do not determine it.
-fn solved(mut a: [[f64; 4]; 4], b: [f64; 4], n: usize) -> Option<[f64; 4]> {
-    for i in 0..n {
-        for j in 0..i {
-            a[i][j] = a[j][i];
-        }
-    }
+fn solved(a: [[f64; 4]; 4], b: [f64; 4], n: usize) -> Option<[f64; 4]> {
     let mut l = [[0f64; 4]; 4];
     for i in 0..n {
         for j in 0..=i {
-            let sum = a[i][j] - (0..j).map(|k| l[i][k] * l[j][k]).sum::<f64>();
+            let sum = a[j][i] - (0..j).map(|k| l[i][k] * l[j][k]).sum::<f64>();
             if i == j {
                 if sum.is_nan() || sum <= 1e-9 * a[i][i] {
                     return None;
