@@ -39,7 +39,8 @@ pub fn drawn(seed: u64) -> RulerSpec {
 
 /// Rulers of `count` seeds, then as many pictures without one.
 pub fn table(first: u64, count: u64, verbose: bool) {
-    let all: Vec<(u64, RulerSpec, Result<(f64, f64, f64), String>, f64)> = (first..first + count)
+    type Row = (u64, RulerSpec, Result<(f64, f64, f64), String>, f64);
+    let all: Vec<Row> = (first..first + count)
         .into_par_iter()
         .map(|seed| {
             let spec = drawn(seed);

@@ -16,6 +16,7 @@ pub mod patch;
 pub mod ruler;
 pub mod scene;
 pub mod sensor;
+pub mod series;
 mod skin;
 mod solid;
 mod spectrum;

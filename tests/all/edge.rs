@@ -168,7 +168,7 @@ fn what_is_no_lone_straight_edge_is_refused() {
     let plane = edge(1.0, true, 5.0, (0.2, 0.8));
     let changed = |f: &dyn Fn(usize, usize) -> f32| Plane {
         white_dn: 1.0,
-        ..Plane::from_fn(80, 100, Tone::Linear, |x, y| f(x, y))
+        ..Plane::from_fn(80, 100, Tone::Linear, f)
     };
     assert_eq!(measure_edge(&plane.cut(0, 0, 20, 100)), Err(NoEdge::TooSmall));
     assert_eq!(measure_edge(&changed(&|_, _| 0.4)), Err(NoEdge::NoStep));

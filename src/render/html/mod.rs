@@ -5,6 +5,7 @@
 //! run in. Pictures are data: URIs.
 
 mod colours;
+mod compare;
 mod inspect;
 mod noise;
 mod report;
@@ -12,6 +13,7 @@ mod scale;
 mod view;
 
 pub use colours::{THEMES, Theme, contrast};
+pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;
