@@ -37,6 +37,12 @@ pub const AGREE: f64 = 0.01;
 /// Ticks may lie off an even spacing by this share of it (standard deviation). Printed rulers hold
 /// 1 %; bricks, ribs and cloth scatter by 4 % and more.
 pub const SCATTER_MOST: f64 = 0.025;
+/// The same with fewer than [`TICKS_FEW`] ticks, where chance makes even rows more easily.
+pub const SCATTER_MOST_FEW: f64 = 0.012;
+/// Fewer ticks than this are few.
+pub const TICKS_FEW: usize = 10;
+/// The row of ticks runs over at least this share of the frame.
+pub const SPAN_LEAST: f64 = 0.25;
 /// Share of the ticks between the first and the last that must be found.
 pub const FOUND_LEAST: f64 = 0.75;
 /// Share of the brightness across the marks that their mean shape has to explain: ticks are printed
@@ -87,11 +93,25 @@ pub enum NoRuler {
     #[error(
         "the stripes found are not evenly spaced: they scatter by {:.1} % of their distance, a ruler's by less than {:.1} %",
         100.0 * scatter,
-        100.0 * SCATTER_MOST
+        100.0 * most
     )]
     Uneven {
         /// Scatter over the spacing.
         scatter: f64,
+        /// What is let pass for as many ticks.
+        most: f64,
+    },
+    /// A row that is lost in the frame.
+    #[error(
+        "the row of {found} marks runs over {:.0} % of the frame only: fill it with the ruler, {:.0} % at least",
+        100.0 * share,
+        100.0 * SPAN_LEAST
+    )]
+    Small {
+        /// Ticks found.
+        found: usize,
+        /// Share of the frame along the row.
+        share: f64,
     },
     /// Gaps in the row.
     #[error("only {found} of {expected} ticks in a row were found")]
@@ -208,7 +228,7 @@ fn weight(why: &NoRuler) -> u8 {
     match why {
         NoRuler::NoTicks => 0,
         NoRuler::TooFew { .. } => 1,
-        NoRuler::Short => 2,
+        NoRuler::Short | NoRuler::Small { .. } => 2,
         NoRuler::Gaps { .. } => 3,
         NoRuler::Unlike { .. } => 4,
         NoRuler::Uneven { .. } => 5,
@@ -361,8 +381,13 @@ fn checked(
         return Err(NoRuler::Gaps { found, expected });
     }
     let scatter = fitted.scatter_px / fitted.period_px;
-    if scatter > SCATTER_MOST {
-        return Err(NoRuler::Uneven { scatter });
+    let most = if found < TICKS_FEW { SCATTER_MOST_FEW } else { SCATTER_MOST };
+    if scatter > most {
+        return Err(NoRuler::Uneven { scatter, most });
+    }
+    let share = (expected as f64 - 1.0) * fitted.period_px / extent(picture, angle_deg).0;
+    if share < SPAN_LEAST {
+        return Err(NoRuler::Small { found, share });
     }
     let long = fitted.band_px.1 - fitted.band_px.0 + STRIP.0 as f64;
     let room = extent(picture, angle_deg).1;
