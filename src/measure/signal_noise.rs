@@ -70,6 +70,41 @@ impl SignalNoise {
         Some(SignalNoise::apart(&whole, noise, planes.len() as u32))
     }
 
+    /// As [`Self::of_repeats`], for frames that moved against each other.
+    ///
+    /// What is finer than the pixel grid, or than its colour filters, shows up as false detail
+    /// that depends on where the grid lies: registration brings the frames together, not their
+    /// false detail, and their difference would count it as noise (up to 35 % of D at a working
+    /// f/11). `shape` is the noise's spectrum found otherwise. It is scaled to the rings in which
+    /// the difference agrees with it; where the difference stands above it by more than `above`,
+    /// it replaces it, and the signal is that of the single frames. The second value says whether
+    /// that happened.
+    pub fn of_moved_repeats(
+        planes: &[&Plane],
+        keep: &[bool],
+        shape: &Rings,
+        above: f64,
+    ) -> Option<(SignalNoise, bool)> {
+        let mut found = SignalNoise::of_repeats(planes, keep)?;
+        let mut ratios: Vec<f64> = (FIRST_RING..RINGS).map(|r| found.noise[r] / shape[r]).collect();
+        // A quarter of the rings is free of false detail at any aperture that is closed a little.
+        let scale = crate::base::stats::quantile(&mut ratios, 0.25)?;
+        let false_detail: Vec<usize> =
+            (FIRST_RING..RINGS).filter(|r| found.noise[*r] > above * scale * shape[*r]).collect();
+        if false_detail.is_empty() {
+            return Some((found, false));
+        }
+        let own: Vec<Spectrum> =
+            planes.iter().map(|p| Spectrum::of_tiles(p, keep)).collect::<Option<_>>()?;
+        for r in false_detail {
+            let noise = scale * shape[r];
+            let power = own.iter().map(|s| s.power[r]).sum::<f64>() / own.len() as f64;
+            found.noise[r] = noise;
+            found.signal[r] = (power - noise).max(0.0);
+        }
+        Some((found, true))
+    }
+
     /// From one frame and its noise, measured elsewhere.
     pub fn of_single(plane: &Plane, noise: &NoiseSpectrum, keep: &[bool]) -> Option<SignalNoise> {
         let whole = Spectrum::of_tiles(plane, keep)?;

@@ -82,11 +82,12 @@ pub struct Attribution {
 
 /// What a protocol itself is wrong by, as a share of the loss at 90 % (tuned on seeds below
 /// 10 000 of the series bench).
-pub fn method_error(protocol: Protocol, noise_reduced: bool) -> f64 {
+pub fn method_error(protocol: Protocol, noise_reduced: bool, moved: bool) -> f64 {
     match protocol {
         Protocol::FourCorners => 0.02,
         Protocol::Repeats if noise_reduced => 0.12,
-        Protocol::Repeats => 0.03,
+        Protocol::Repeats if moved => 0.04,
+        Protocol::Repeats => 0.015,
         Protocol::RawSingles => 0.08,
         Protocol::RenderedSingles => 0.12,
     }
