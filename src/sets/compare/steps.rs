@@ -21,7 +21,7 @@ use crate::measure::spectrum::{
 use crate::report::compare_record::{AttributionRecord, Axis, BestAperture, Protocol, StepRecord};
 use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
-use crate::sets::attribution::{Attribution, Side, between, method_error, of_four};
+use crate::sets::attribution::{Attribution, Kind, Side, between, method_error, of_four};
 use crate::sets::pictures;
 use crate::sets::series::{SAME_LIGHT_STOPS, Series, Step, aperture_thirds};
 
@@ -91,6 +91,9 @@ impl Measuring<'_> {
             .into_iter()
             .flatten()
             .collect();
+        if self.raw {
+            self.bounded(&mut taken);
+        }
         let Some(bright) = taken.first().map(|t| t.mean) else { return Found::nothing() };
         for t in &mut taken {
             t.gain = bright / t.mean;
@@ -180,6 +183,28 @@ impl Measuring<'_> {
         };
         let side = Side::of(&found);
         Some(Taken { step, found, side, gain: 1.0, mean, reduced, moved, aliased })
+    }
+
+    /// Lowers the noise of single raw frames to what their own power allows. Shot noise grows with
+    /// the ISO as the gain does, so what the most closed aperture shows of its noise beyond the
+    /// cutoff holds for the body at every ISO.
+    fn bounded(&self, taken: &mut [Taken<'_>]) {
+        // Variance over gain and level, as taken and as bounded.
+        let per_gain = |t: &Taken<'_>| {
+            let iso = t.step.setting.iso.map(f64::from)?;
+            Some(t.found.noise_sigma().powi(2) / (t.mean * iso))
+        };
+        let singles = || taken.iter().filter(|t| t.found.frames < 2);
+        let least = singles()
+            .filter_map(|t| Some(per_gain(t)? * t.found.noise_bound().min(1.0)))
+            .reduce(f64::min);
+        let Some(least) = least else { return };
+        for t in taken.iter_mut().filter(|t| t.found.frames < 2) {
+            if let Some(own) = per_gain(t) {
+                t.found =
+                    t.found.with_noise_scaled((least / own).min(t.found.noise_bound()).min(1.0));
+            }
+        }
     }
 
     /// Noise of a step's first frame, from that frame alone.
@@ -436,7 +461,7 @@ impl Measuring<'_> {
             && let (Some(first), Some(second)) = (corner(b, a), corner(a, b))
             && all_repeated(&[a, b, first, second])
         {
-            let k = method_error(Protocol::FourCorners, false, false);
+            let k = method_error(Protocol::FourCorners, Kind::default());
             let found = of_four(&a.side, &first.side, &second.side, &b.side, k);
             return (found, Protocol::FourCorners);
         }
@@ -447,7 +472,12 @@ impl Measuring<'_> {
         } else {
             Protocol::RenderedSingles
         };
-        let k = method_error(protocol, a.reduced || b.reduced, a.moved || b.moved);
+        let kind = Kind {
+            raw: self.raw,
+            noise_reduced: a.reduced || b.reduced,
+            moved: a.moved || b.moved,
+        };
+        let k = method_error(protocol, kind);
         (between(&a.side, &b.side, k), protocol)
     }
 
