@@ -4,6 +4,7 @@
 //! seed 20000 on. Seeds below 10 000 are for tuning; figures that are quoted come from others.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+mod rulers;
 #[cfg(feature = "raw")]
 #[path = "series.rs"]
 mod series;
@@ -545,6 +546,7 @@ fn main() {
         }
         #[cfg(feature = "raw")]
         Some("series-files") => series::files(Path::new(args.get(1).expect("a folder"))),
+        Some("rulers") => rulers::table(number(2, 20_000), number(1, 100), verbose),
         // Only fills the folder, so that judging later is quick.
         Some("make") => make(number(2, 20_000), number(1, 30), keep),
         Some(other) => eprintln!("no such table: {other}"),

@@ -57,9 +57,36 @@ pub enum Error {
     /// The record could not be turned into JSON or CSV.
     #[error("cannot write the record: {0}")]
     Record(String),
+    /// The log of outings cannot be used.
+    #[error("the log {}: {problem}", path.display())]
+    Log {
+        /// The log's file.
+        path: PathBuf,
+        /// What is wrong with it.
+        problem: LogProblem,
+    },
+    /// The file that describes the equipment cannot be used.
+    #[error("the rigs in {}: {problem}", path.display())]
+    Rigs {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        problem: RigProblem,
+    },
+    /// The system names no home folder, so there is no place for what is kept between runs.
+    #[error("no home folder is known for the {what}: name its file with {option}")]
+    NoHome {
+        /// What was to be kept.
+        what: &'static str,
+        /// The option or variable that names a file.
+        option: &'static str,
+    },
     /// The frames make no series that can be compared.
     #[error("{0}")]
     Series(NotASeries),
+    /// A file is no record of `cull`.
+    #[error("no record of `stopwise cull --json`: {0}")]
+    NoCullRecord(String),
     /// The run was stopped by the user; what was measured until then is kept.
     #[error("stopped half way")]
     Stopped,
@@ -148,6 +175,92 @@ fn paths_listed(paths: &[PathBuf]) -> String {
     paths.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ")
 }
 
+/// Why the log cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum LogProblem {
+    /// No outing was ever logged there.
+    #[error("nothing has been logged yet: run cull with --log")]
+    Missing,
+    /// Another kind of file.
+    #[error("this is another kind of file, not a log of outings")]
+    NotALog,
+    /// The file is broken.
+    #[error("the file is damaged; move it away, or put a copy of it back")]
+    Damaged,
+    /// Written by a later version of the program.
+    #[error("it was written by a later version of stopwise (form {found}, known up to {known})")]
+    Newer {
+        /// Its form.
+        found: i64,
+        /// The latest form that is known here.
+        known: i64,
+    },
+    /// Of an earlier form, in a place where it cannot be brought up to date.
+    #[error("it is of an earlier form ({found}) and cannot be brought up to date where it is")]
+    Older {
+        /// Its form.
+        found: i64,
+    },
+    /// No space left.
+    #[error("no space is left for it; nothing was added, earlier outings are as they were")]
+    Full,
+    /// May not be written.
+    #[error("it cannot be written here; nothing was added")]
+    ReadOnly,
+    /// Another process holds it.
+    #[error("another process is writing to it; try again when that is done")]
+    Busy,
+    /// No outing of that number.
+    #[error("no outing has the number {0}; log list shows them")]
+    NoOuting(i64),
+    /// A file could not be read or written beside the database.
+    #[error("{0}")]
+    Io(#[source] io::Error),
+    /// Anything else that the database says.
+    #[error("{0}")]
+    Database(#[source] rusqlite::Error),
+}
+
+/// Why the description of the equipment cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum RigProblem {
+    /// The file is no TOML, or holds what no rig has.
+    #[error("line {line}: {says}")]
+    Form {
+        /// Line, from 1.
+        line: usize,
+        /// What the parser says.
+        says: String,
+    },
+    /// A value that cannot be.
+    #[error("{rig}: {what}")]
+    Value {
+        /// Name of the rig.
+        rig: String,
+        /// What is wrong.
+        what: &'static str,
+    },
+    /// No rig of that name.
+    #[error("no rig is called {name}{}", known_listed(known))]
+    NoRig {
+        /// The name asked for.
+        name: String,
+        /// Names there are.
+        known: Vec<String>,
+    },
+    /// A rig of that name is there already.
+    #[error("{0} is there already; remove it first, or edit the file")]
+    Exists(String),
+}
+
+fn known_listed(known: &[String]) -> String {
+    if known.is_empty() {
+        "; there is none yet: rig add describes one".to_owned()
+    } else {
+        format!("; there are: {}", known.join(", "))
+    }
+}
+
 /// Why one frame was passed over. The run goes on without it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SkipReason {
@@ -196,4 +309,36 @@ pub enum SkipReason {
     /// The same bytes as another frame of this outing.
     #[error("the same picture as {0}")]
     Duplicate(String),
+}
+
+/// Why a sidecar is left as it is. The run goes on without it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SidecarFault {
+    /// Not well-formed XML.
+    #[error("not well-formed at line {line}: left as it is")]
+    Broken {
+        /// Line, from 1.
+        line: usize,
+    },
+    /// Another encoding than UTF-8.
+    #[error("not written in UTF-8: left as it is")]
+    Encoding,
+    /// A document type, which may define anything.
+    #[error("has a document type, which XMP does not allow: left as it is")]
+    DocumentType,
+    /// No RDF in it.
+    #[error("holds no rdf:RDF, so it is no XMP: left as it is")]
+    NoRdf,
+    /// Two packets in one file.
+    #[error("holds more than one rdf:RDF: left as it is")]
+    SeveralRdf,
+    /// A form that XMP does not allow.
+    #[error("{property} stands in a form that XMP does not allow: left as it is")]
+    Form {
+        /// The property.
+        property: &'static str,
+    },
+    /// The edited text did not say what it should.
+    #[error("could not be edited without loss: left as it is")]
+    Lost,
 }

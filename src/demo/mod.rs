@@ -13,6 +13,7 @@ pub mod layer;
 pub mod optics;
 pub mod outing;
 pub mod patch;
+pub mod ruler;
 pub mod scene;
 pub mod sensor;
 pub mod series;

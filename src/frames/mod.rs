@@ -19,7 +19,7 @@ mod walk;
 
 pub use exposure::Exposure;
 pub use jpeg_header::JpegHeader;
-pub use kind::FileKind;
+pub use kind::{FileKind, named_as_picture};
 pub use open::{Frame, load, load_into, read_header};
 pub use orientation::Orientation;
 pub use still::{Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, header_size};

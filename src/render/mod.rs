@@ -10,6 +10,7 @@ pub mod scale;
 pub mod svg;
 pub mod term;
 mod whole;
+pub mod xmp;
 
 pub use map::map_png;
-pub use whole::{can_write, write_whole};
+pub use whole::{can_write, clear_leftovers, copy_whole, exchange, write_whole};

@@ -16,7 +16,7 @@ mod metadata;
 #[cfg(feature = "raw")]
 pub(super) use decode::raw_header;
 #[cfg(feature = "raw")]
-pub use decode::{decode_raw, load_raw, raw_makers};
+pub use decode::{decode_raw, load_raw, raw_formats, raw_makers};
 
 use super::Orientation;
 use crate::base::{Plane, Tone};

@@ -9,6 +9,7 @@ mod compare;
 mod inspect;
 mod noise;
 mod report;
+mod scale;
 mod view;
 
 pub use colours::{THEMES, Theme, contrast};
@@ -16,3 +17,4 @@ pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;
+pub use scale::{scale, write_scale};
