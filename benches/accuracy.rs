@@ -739,11 +739,13 @@ fn main() {
                 verbose,
             );
         }
-        // `series N FIRST [WAY]`: which cost more, aperture or noise.
+        // `series N FIRST [WAY] [--moved] [--best]`: which cost more, aperture or noise.
         #[cfg(feature = "raw")]
         Some("series") => {
             let only = args.get(3).map(String::as_str).filter(|a| !a.starts_with('-'));
-            series::table(number(2, 20_000), number(1, 2), verbose, only);
+            let has = |word: &str| args.iter().any(|a| a == word);
+            let how = series::How { verbose, moved: has("--moved"), best: has("--best") };
+            series::table(number(2, 20_000), number(1, 2), how, only);
         }
         #[cfg(feature = "raw")]
         Some("series-files") => series::files(Path::new(args.get(1).expect("a folder"))),

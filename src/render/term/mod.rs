@@ -69,7 +69,7 @@ impl Style {
             match c {
                 '±' => plain.push_str("+-"),
                 '·' => plain.push('-'),
-                '–' => plain.push('-'),
+                '–' | '−' => plain.push('-'),
                 '×' => plain.push('x'),
                 '…' => plain.push('~'),
                 '≤' => plain.push_str("<="),
