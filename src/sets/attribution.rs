@@ -96,10 +96,9 @@ pub struct Kind {
 pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
     match protocol {
         Protocol::FourCorners => 0.02,
-        Protocol::Repeats if kind.noise_reduced => 0.12,
-        // The noise that compression leaves goes with the detail it is in.
-        Protocol::Repeats if !kind.raw => 0.10,
-        Protocol::Repeats if kind.moved => 0.035,
+        // The noise that compression and noise reduction leave goes with the detail it is in.
+        Protocol::Repeats if kind.noise_reduced || !kind.raw => 0.12,
+        Protocol::Repeats if kind.moved => 0.055,
         Protocol::Repeats => 0.025,
         Protocol::RawSingles => 0.15,
         Protocol::RenderedSingles => 0.15,

@@ -41,6 +41,8 @@ pub const SCATTER_MOST: f64 = 0.025;
 pub const SCATTER_MOST_FEW: f64 = 0.012;
 /// Fewer ticks than this are few.
 pub const TICKS_FEW: usize = 10;
+/// A scale less sure than this (one standard error) is none.
+pub const UNSURE_MOST: f64 = 0.02;
 /// The row of ticks runs over at least this share of the frame.
 pub const SPAN_LEAST: f64 = 0.25;
 /// Share of the ticks between the first and the last that must be found.
@@ -134,6 +136,16 @@ pub enum NoRuler {
     /// Marks too short for their distance.
     #[error("the marks found are shorter than they are apart: not the ticks of a ruler")]
     Short,
+    /// A scale that changes too much over the frame, or ticks that scatter too much.
+    #[error(
+        "the scale is good to {:.1} % only, {:.1} % is the most: lay the ruler flat in the focus plane",
+        100.0 * error,
+        100.0 * UNSURE_MOST
+    )]
+    Unsure {
+        /// Standard error over the scale.
+        error: f64,
+    },
     /// Ticks and spectrum tell different periods.
     #[error("the ticks say {ticks_px:.2} px apart, their spectrum {spectrum_px:.2} px")]
     Disagree {
@@ -232,7 +244,7 @@ fn weight(why: &NoRuler) -> u8 {
         NoRuler::Gaps { .. } => 3,
         NoRuler::Unlike { .. } => 4,
         NoRuler::Uneven { .. } => 5,
-        NoRuler::Disagree { .. } => 6,
+        NoRuler::Disagree { .. } | NoRuler::Unsure { .. } => 6,
         NoRuler::Ambiguous { .. } => 7,
     }
 }
@@ -483,6 +495,9 @@ impl Found {
         // A scale spread evenly over a range has a standard deviation of range / sqrt(12).
         let spread = change_along.unwrap_or(0.0).hypot(change_across.unwrap_or(0.0)) / 12f64.sqrt();
         let err = fitted.std_err_px.hypot(spread * fitted.period_px);
+        if err > UNSURE_MOST * fitted.period_px {
+            return Err(NoRuler::Unsure { error: err / fitted.period_px });
+        }
         let n = fitted.ticks.len() as u32;
         let period_px =
             Measured::new(fitted.period_px * factor, err * factor, n).ok_or(NoRuler::NoTicks)?;

@@ -8,7 +8,6 @@ use crate::base::tone::{decode_srgb, encode_srgb};
 use crate::base::units::{GREEN, PitchUm};
 use crate::base::{Flag, Measured, Plane, Tone};
 use crate::frames::{Frame, Orientation};
-use crate::measure::align::STILL_PX;
 use crate::measure::detail::{RESOLVED_SNR, crossing_cy_px};
 use crate::measure::diffraction::sigma_diffraction_um;
 use crate::measure::diffraction::sigma_settings_px;
@@ -29,10 +28,10 @@ use crate::sets::series::{SAME_LIGHT_STOPS, Series, Step, aperture_thirds};
 const SHARP_RATIO: f64 = crate::sets::judge::HIT_RATIO;
 /// Magnifications that are tried when none is typed.
 const TRIED: [f64; 8] = [0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0];
-/// A difference of moved frames above their own noise by this much holds false detail: raw noise
-/// has a shape that is known, that of rendered frames is known to some 13 %.
+/// A difference of moved frames above their own noise by this much holds false detail.
 const ABOVE_RAW: f64 = 1.1;
-const ABOVE_RENDERED: f64 = 1.3;
+/// Movement from which false detail changes, px: registration through blur and noise is not surer.
+const MOVED_PX: f64 = 0.2;
 /// Side of a crop, px.
 const CROP_PX: usize = 320;
 /// Mean brightness of raw crops, share of white before the curve.
@@ -165,14 +164,15 @@ impl Measuring<'_> {
         let own = || self.own_noise(step, placed.first()?, model, mean);
         let moved = placed.iter().any(|p| {
             let (w, h) = (p.plane.width_px, p.plane.height_px);
-            p.motion.most_px(w, h) > STILL_PX || p.look.cut_at != placed[0].look.cut_at
+            p.motion.most_px(w, h) > MOVED_PX || p.look.cut_at != placed[0].look.cut_at
         });
         let (found, reduced, aliased) = if planes.len() > 1 {
             let found = SignalNoise::of_repeats(&planes, self.keep)?;
             let reduced = !self.raw && found.noise_slope() > REDUCED_SLOPE;
-            let above = if self.raw { ABOVE_RAW } else { ABOVE_RENDERED };
-            let split = own().filter(|_| moved && !reduced).and_then(|shape| {
-                SignalNoise::of_moved_repeats(&planes, self.keep, &shape.power, above)
+            // Of raw noise the shape is known; that of a rendered frame's flat places is not the
+            // one of its textures.
+            let split = own().filter(|_| moved && self.raw).and_then(|shape| {
+                SignalNoise::of_moved_repeats(&planes, self.keep, &shape.power, ABOVE_RAW)
             });
             let (found, aliased) = split.unwrap_or((found, false));
             (found, reduced, aliased)

@@ -77,7 +77,7 @@ pub struct Sample {
     pub frame: usize,
     /// Its noise in the focus bands.
     pub noise: Option<BandNoise>,
-    /// Tiles whose blur is below each of [`SHARP_CLASSES_PX`].
+    /// Tiles whose blur is below each of `SHARP_CLASSES_PX`.
     pub sharper: [u32; SHARP_CLASSES_PX.len()],
 }
 
