@@ -4,6 +4,7 @@
 mod args;
 mod cache;
 mod chart;
+mod clip;
 mod compare;
 mod cull;
 mod demo;
@@ -72,6 +73,7 @@ pub fn run() -> ExitCode {
         Command::Noise(typed) => noise::run(typed),
         Command::Chart(typed) => chart::run(typed),
         Command::Plan(typed) => plan::run(typed),
+        Command::Clip(typed) => clip::run(typed),
         Command::Cache(typed) => cache::run(typed),
         Command::Rig(typed) => rig::run(typed),
         Command::Log(typed) => log::run(typed),

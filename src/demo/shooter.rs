@@ -9,7 +9,7 @@
 use crate::base::random::SplitMix64;
 use crate::base::units::GREEN;
 use crate::measure::setting::{HIGHEST_CY_PX, Kit, Setting, contrast_power};
-use crate::measure::{light, movement};
+use crate::measure::{hand, light};
 
 /// Blur over a burst's best that still is a hit, and that still is near.
 const HIT: f64 = 1.3;
@@ -199,7 +199,7 @@ impl Shooter {
         if hand {
             at.defocus_um = (self.focus_spread_mm * r.normal()).abs() * m * m * 1000.0;
             let speed = (self.hand_mm_s * r.normal()).hypot(self.hand_mm_s * r.normal());
-            at.smear_px = movement::smear_px(speed, shutter_s, m, pitch);
+            at.smear_px = hand::smear_px(speed, shutter_s, m, pitch);
         }
         let smear = at.smear_px;
         let disc_px = at.defocus_um / at.n_eff / pitch;

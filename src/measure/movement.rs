@@ -1,155 +1,129 @@
-//! Movement on the sensor: of the subject, of the hand, of video; and the chance that a hand is
-//! still enough and close enough.
+//! Movement in numbers: smear on the picture from movement of subject and hand, slow motion, and
+//! what a smear adds to blur.
 //!
-//! Geometry only (facts section 8). A hand that shifts with a normal speed in both directions of
-//! the picture has a speed after Rayleigh; the distance of the focus plane from the subject is
-//! taken as normal. Both are models for planning, not measurements.
+//! All follow from geometry. A rotation about a point at a distance L from the subject's plane
+//! shifts the subject by L·θ and its image by m·L·θ; about the lens centre the image moves by
+//! f(1+m)·θ. The rule of one over the focal length knows only the distant subject's f·θ.
 
-/// σ of the Gaussian with a disc's MTF50, over its diameter.
-const SIGMA_PER_DISC: f64 = 0.265_770;
-
-/// Length of a smear on the sensor, px: speed·time·magnification/pitch.
-pub fn smear_px(speed_mm_s: f64, time_s: f64, magnification: f64, pitch_um: f64) -> f64 {
-    speed_mm_s * time_s * magnification / pitch_um * 1000.0
+/// Smear on the picture of a subject that moves at `speed_mm_s`, px.
+pub fn smear_px(speed_mm_s: f64, shutter_s: f64, magnification: f64, pitch_um: f64) -> f64 {
+    speed_mm_s * shutter_s * magnification * 1000.0 / pitch_um
 }
 
-/// Shift on the sensor when the camera turns about the centre of its lens, mm: f·(1 + m)·θ.
-pub fn turn_about_lens_mm(focal_mm: f64, magnification: f64, turn_rad: f64) -> f64 {
-    focal_mm * (1.0 + magnification) * turn_rad
+/// Longest exposure for a smear of `smear_px` when the picture moves at `speed_px_s`, s.
+pub fn shutter_for_s(smear_px: f64, speed_px_s: f64) -> f64 {
+    smear_px / speed_px_s
 }
 
-/// Shift on the sensor when the camera turns about a point `leverage_mm` from the subject plane,
-/// mm: m·L·θ.
-pub fn turn_about_point_mm(leverage_mm: f64, magnification: f64, turn_rad: f64) -> f64 {
-    magnification * leverage_mm * turn_rad
+/// Shift of the image by a rotation about the lens centre, mm.
+pub fn shift_by_lens_turn_mm(focal_mm: f64, magnification: f64, angle_rad: f64) -> f64 {
+    focal_mm * (1.0 + magnification) * angle_rad
 }
 
-/// Slow motion: frames a second taken over frames a second shown.
-pub fn slow_motion(taken_fps: f64, shown_fps: f64) -> f64 {
-    taken_fps / shown_fps
+/// Shift of the image by a rotation about a point `lever_mm` from the subject's plane, mm.
+pub fn shift_by_lever_mm(lever_mm: f64, magnification: f64, angle_rad: f64) -> f64 {
+    lever_mm * magnification * angle_rad
 }
 
-/// How much larger the picture stands when only `used_px` of `sensor_px` pixels across are read,
-/// pixel for pixel.
-pub fn readout_crop(sensor_px: f64, used_px: f64) -> f64 {
-    sensor_px / used_px
+/// How many times slower than life a clip of `fps` is when played at `play_fps`.
+pub fn slower(fps: f64, play_fps: f64) -> f64 {
+    fps / play_fps
 }
 
-/// Exposure time of a video frame for a shutter angle, s.
-pub fn shutter_of_angle_s(angle_deg: f64, fps: f64) -> f64 {
-    angle_deg / 360.0 / fps
+/// Exposure of half the time between frames, which film makers call a 180° shutter, s.
+pub fn half_frame_shutter_s(fps: f64) -> f64 {
+    0.5 / fps
 }
 
-/// Standard deviation of a steady smear, in the unit of its length: L/√12.
-pub fn smear_sigma(length: f64) -> f64 {
-    length / 12f64.sqrt()
+/// Crop of a readout of `used_px` out of `full_px`, pixel by pixel.
+pub fn readout_crop(full_px: f64, used_px: f64) -> f64 {
+    full_px / used_px
 }
 
-/// Longest smear, px, that leaves a blur of `sigma_px` within `ratio` of itself.
-pub fn smear_allowed_px(sigma_px: f64, ratio: f64) -> f64 {
-    12f64.sqrt() * sigma_px * (ratio * ratio - 1.0).sqrt()
+/// Standard deviation of an even smear, px.
+pub fn smear_sigma_px(smear_px: f64) -> f64 {
+    smear_px / 12f64.sqrt()
 }
 
-/// How far the subject may lie from the focus plane, mm on its side, before a blur of `sigma_px`
-/// grows beyond `ratio` of itself.
-pub fn distance_allowed_mm(
-    sigma_px: f64,
-    ratio: f64,
-    n_eff: f64,
-    magnification: f64,
-    pitch_um: f64,
-) -> f64 {
-    let disc_um = sigma_px * (ratio * ratio - 1.0).sqrt() / SIGMA_PER_DISC * pitch_um;
-    disc_um * n_eff / (magnification * magnification) / 1000.0
+/// Factor of the Gaussian's width at which its transfer falls to a tenth: finest line over σ.
+/// With exp(−2π²σ²f²) = 0.1, a line of half a period is 1/(2f) = σ·√(π²/(2·ln 10)).
+fn finest_line_over_sigma() -> f64 {
+    (std::f64::consts::PI.powi(2) / (2.0 * std::f64::consts::LN_10)).sqrt()
 }
 
-/// Chance that a hand whose speed along each direction of the picture has the standard deviation
-/// `speed_mm_s` (on the subject) smears at most `allowed_px`.
-pub fn chance_still(
-    speed_mm_s: f64,
-    time_s: f64,
-    magnification: f64,
-    pitch_um: f64,
-    allowed_px: f64,
-) -> f64 {
-    let scale = smear_px(speed_mm_s, time_s, magnification, pitch_um);
-    if scale <= 0.0 {
-        return 1.0;
-    }
-    1.0 - (-0.5 * (allowed_px / scale).powi(2)).exp()
+/// Width of the finest line (half a period) that a blur of `sigma_px` leaves a tenth of its
+/// contrast, px. A tenth is near what the eye needs at a line (Rayleigh's two points keep about as
+/// much); common practice.
+pub fn finest_line_px(sigma_px: f64) -> f64 {
+    finest_line_over_sigma() * sigma_px
 }
 
-/// Chance that a normal distance of standard deviation `spread_mm` is within ±`allowed_mm`.
-pub fn chance_on_plane(spread_mm: f64, allowed_mm: f64) -> f64 {
-    if spread_mm <= 0.0 {
-        return 1.0;
-    }
-    erf(allowed_mm / (spread_mm * std::f64::consts::SQRT_2))
-}
-
-/// The error function to 1.5e-7 (Abramowitz & Stegun 7.1.26), for x ≥ 0; the page of `plan` has
-/// the same lines.
-fn erf(x: f64) -> f64 {
-    let t = 1.0 / (1.0 + 0.327_591_1 * x);
-    let poly = t
-        * (0.254_829_592
-            + t * (-0.284_496_736
-                + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
-    1.0 - poly * (-x * x).exp()
-}
-
-/// Chance that at least one of some frames is a hit.
-pub fn chance_in_burst(chance: f64, frames: u32) -> f64 {
-    1.0 - (1.0 - chance).powf(f64::from(frames))
-}
-
-/// Frames that hold at least one hit with 90 % chance.
-pub fn frames_for_a_hit(chance: f64) -> Option<u32> {
-    if chance <= 0.0 {
-        return None;
-    }
-    if chance >= 0.9 {
-        return Some(1);
-    }
-    let n = (0.1f64.ln() / (1.0 - chance).ln() - 1e-9).ceil();
-    (n < 100_000.0).then_some(n as u32)
+/// How far a picture of `width_px` can be cropped (2: half the width) before its finest line is
+/// wider than a pixel of a delivered picture of `deliver_width_px`.
+pub fn crop_most(sigma_px: f64, width_px: f64, deliver_width_px: f64) -> f64 {
+    width_px / (deliver_width_px * finest_line_px(sigma_px))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use approx::assert_abs_diff_eq as near;
 
-    // Abramowitz & Stegun, table 7.1.
+    // facts 8, V1-V14: derived there from geometry.
     #[test]
-    fn the_error_function_matches_the_table() {
-        for (x, want) in
-            [(0.0, 0.0), (0.5, 0.520_499_877_8), (1.0, 0.842_700_792_9), (2.0, 0.995_322_265_0)]
-        {
-            approx::assert_abs_diff_eq!(erf(x), want, epsilon = 1.5e-7);
+    fn v1_to_v3_smear_of_a_moving_subject() {
+        near!(smear_px(10.0, 1.0 / 200.0, 1.0, 4.394_53), 11.3778, epsilon = 1e-4);
+        near!(smear_px(1.0, 1.0 / 200.0, 2.0, 4.394_53), 2.2756, epsilon = 1e-4);
+        near!(smear_px(10.0, 1.0 / 1000.0, 2.0, 4.394_53), 4.5511, epsilon = 1e-4);
+        near!(smear_px(1.0, 1.0 / 250.0, 5.0, 4.394_53), 4.5511, epsilon = 1e-4);
+        near!(smear_px(5.0, 1e-4, 3.0, 6.0), 0.25, epsilon = 1e-12);
+        near!(shutter_for_s(1.0, 500.0), 0.002, epsilon = 1e-15);
+    }
+
+    #[test]
+    fn v4_to_v7_shifts_by_turning_and_by_moving() {
+        for (m, want) in [(0.0, 0.1), (1.0, 0.2), (2.0, 0.3), (5.0, 0.6)] {
+            near!(shift_by_lens_turn_mm(100.0, m, 1e-3), want, epsilon = 1e-12);
         }
+        let turn = |m: f64, lever: f64, t: f64| shift_by_lever_mm(lever, m, 0.03 * t);
+        near!(turn(1.0, 400.0, 0.01), 0.12, epsilon = 1e-9);
+        // Against the distant subject's f·θ: 100 mm · 0.03 rad/s · 1/100 s.
+        near!(turn(1.0, 400.0, 0.01) / (100.0 * 0.03 * 0.01), 4.0, epsilon = 1e-9);
+        near!(turn(1.0, 400.0, 0.01) * 1000.0 / 4.394_53, 27.3, epsilon = 0.1);
+        near!(turn(2.0, 350.0, 0.01), 0.21, epsilon = 1e-4);
+        near!(turn(5.0, 300.0, 1.0 / 65.0), 0.6923, epsilon = 1e-4);
+        near!(turn(5.0, 300.0, 1.0 / 65.0) / (65.0 * 0.03 / 65.0), 23.08, epsilon = 0.01);
+        // A pitch of 1000 µm makes px of mm.
+        near!(smear_px(5.0, 0.01, 1.0, 1000.0), 0.05, epsilon = 1e-12);
+        near!(smear_px(5.0, 0.01, 5.0, 1000.0), 0.25, epsilon = 1e-12);
     }
 
     #[test]
-    fn what_is_allowed_is_what_reaches_the_ratio() {
-        let (sigma, ratio) = (1.2f64, 1.3f64);
-        let with = sigma.hypot(smear_sigma(smear_allowed_px(sigma, ratio)));
-        approx::assert_relative_eq!(with, ratio * sigma, max_relative = 1e-12);
-        let mm = distance_allowed_mm(sigma, ratio, 22.0, 2.0, 5.0);
-        // Back through the disc: Δz = m²·z, disc = Δz/N.
-        let disc_px = 4.0 * mm * 1000.0 / 22.0 / 5.0;
-        let with = sigma.hypot(SIGMA_PER_DISC * disc_px);
-        approx::assert_relative_eq!(with, ratio * sigma, max_relative = 1e-12);
+    fn v8_to_v11_rates_crops_and_shutter() {
+        near!(slower(120.0, 25.0), 4.8, epsilon = 1e-12);
+        near!(slower(240.0, 30.0), 8.0, epsilon = 1e-12);
+        near!(slower(59.94, 23.976), 2.5, epsilon = 1e-12);
+        near!(readout_crop(6000.0, 3840.0), 1.5625, epsilon = 1e-4);
+        near!(readout_crop(8192.0, 3840.0), 2.1333, epsilon = 1e-4);
+        // V10: the same blur is twice as many px of a picture twice as wide.
+        near!(
+            crop_most(1.0, 3840.0, 1920.0) / crop_most(1.0, 1920.0, 1920.0),
+            2.0,
+            epsilon = 1e-12
+        );
+        near!(1000.0 * half_frame_shutter_s(59.94), 8.3417, epsilon = 1e-4);
     }
 
     #[test]
-    fn chances_run_from_none_to_all() {
-        assert!(chance_still(5.0, 0.0, 2.0, 6.0, 1.0) > 1.0 - 1e-12);
-        assert!(chance_still(5.0, 1.0, 2.0, 6.0, 1.0) < 1e-3);
-        // One standard deviation of a normal: 68.27 %.
-        approx::assert_abs_diff_eq!(chance_on_plane(0.7, 0.7), 0.682_689_5, epsilon = 1e-6);
-        approx::assert_abs_diff_eq!(chance_in_burst(0.5, 3), 0.875, epsilon = 1e-12);
-        assert_eq!(frames_for_a_hit(0.5), Some(4));
-        assert_eq!(frames_for_a_hit(0.95), Some(1));
-        assert_eq!(frames_for_a_hit(0.0), None);
+    fn v14_an_even_smear_as_a_standard_deviation() {
+        near!(smear_sigma_px(1.0), 0.288_675, epsilon = 1e-6);
+    }
+
+    #[test]
+    fn the_finest_line_keeps_a_tenth_of_its_contrast() {
+        let sigma = 0.8;
+        let f = 1.0 / (2.0 * finest_line_px(sigma));
+        let transfer = (-2.0 * (std::f64::consts::PI * sigma * f).powi(2)).exp();
+        near!(transfer, 0.1, epsilon = 1e-12);
     }
 }

@@ -2,6 +2,9 @@
 
 pub mod chart_record;
 pub mod chart_words;
+pub mod clip_column;
+pub mod clip_record;
+pub mod clip_table;
 pub mod column;
 pub mod compare_record;
 pub mod compare_table;

@@ -5,6 +5,7 @@
 //! to run in. Pictures are data: URIs. The page of `plan` holds one script, named in its policy.
 
 mod chart;
+mod clip;
 mod colours;
 mod compare;
 mod digest;
@@ -16,6 +17,7 @@ mod scale;
 mod view;
 
 pub use chart::{chart, chart_svg, write_chart, write_chart_svg};
+pub use clip::{clips, write_clips};
 pub use colours::{THEMES, Theme, contrast};
 pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};

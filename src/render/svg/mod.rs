@@ -11,6 +11,7 @@ mod field;
 mod hand;
 mod ladder;
 mod ruler;
+mod time_line;
 mod transfer;
 
 pub use bar::{PX_PER_PX, RULER_PX, blur_bar, map_legend, scale_gradient};
@@ -19,4 +20,5 @@ pub use field::{field_chart, finest_range, section};
 pub use hand::{hand_chart, shake_chart};
 pub use ladder::{aperture_ladder, cost_bars, iso_ladder, wants_iso_ladder};
 pub use ruler::{profile_chart, tick_overlay};
+pub use time_line::{WIDTHS, time_line};
 pub use transfer::{transfer_chart, transfer_key};

@@ -1,6 +1,7 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
 mod chart;
+mod clip;
 mod compare;
 mod cull;
 mod inspect;
@@ -12,6 +13,7 @@ mod scale;
 mod table;
 
 pub use chart::chart;
+pub use clip::{clip, clips_end};
 pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
@@ -71,7 +73,7 @@ impl Style {
             match c {
                 '±' => plain.push_str("+-"),
                 '·' => plain.push('-'),
-                '–' => plain.push('-'),
+                '–' | '−' => plain.push('-'),
                 '×' => plain.push('x'),
                 '…' => plain.push('~'),
                 '≤' => plain.push_str("<="),

@@ -1,7 +1,7 @@
 //! The numbers of a plan from the shooter's own chart.
 
 use super::{PlanJob, typical};
-use crate::measure::movement;
+use crate::measure::hand;
 use crate::measure::personal::Personal;
 use crate::measure::setting::Setting;
 use crate::report::chart_record::HandState;
@@ -40,9 +40,9 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
         && let Some(n_eff) = middle_n_eff(charted)
     {
         let at = Setting { n_eff, iso: 100.0, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 };
-        let allowed = movement::smear_allowed_px(kit.blur_sigma_px(&at), p.hit_ratio);
+        let allowed = hand::smear_allowed_px(kit.blur_sigma_px(&at), p.hit_ratio);
         // Half hold still: exp(−½(L/s)²) = ½.
-        let one_mm_s = movement::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);
+        let one_mm_s = hand::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);
         p.hand_mm_s = allowed / (2.0 * std::f64::consts::LN_2).sqrt() / one_mm_s;
         hand_says = format!(
             "your hand, half still at {} ({} to {}, 95 %)",

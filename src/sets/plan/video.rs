@@ -3,7 +3,7 @@
 use super::{kit, nearest};
 use crate::base::units::Aperture;
 use crate::measure::setting::{HIGHEST_CY_PX, Kit, Setting};
-use crate::measure::{depth, light, movement};
+use crate::measure::{depth, hand, light};
 use crate::report::plan_record::{PlanParameters, PlanWish, VideoSetting};
 
 /// Shutter angle that moves naturally at playback speed (common practice, no source).
@@ -24,7 +24,7 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
         (frame, HD_PX, "full width, 1080p"),
         (used.min(f64::from(HD_PX)), HD_PX, "pixel crop, 1080p"),
     ];
-    let angle_s = movement::shutter_of_angle_s(ANGLE_DEG, fps);
+    let angle_s = hand::shutter_of_angle_s(ANGLE_DEG, fps);
     let shutter_s = wish.shutter_s.unwrap_or(angle_s).min(1.0 / fps);
     ways.iter()
         .filter(|(read, width, _)| *read >= f64::from(*width))
@@ -65,12 +65,12 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
                         width_px: *width,
                         fps,
                         shutter_s,
-                        slow_motion: movement::slow_motion(fps, wish.play_fps),
-                        picture_scale: movement::readout_crop(frame, *read),
+                        slow_motion: hand::slow_motion(fps, wish.play_fps),
+                        picture_scale: hand::readout_crop(frame, *read),
                         f_number: *f_number,
                         iso,
                         noise_share: clip.noise_power(plane.iso).sqrt(),
-                        smear_px: movement::smear_px(speed, shutter_s, m, clip.pitch_um),
+                        smear_px: hand::smear_px(speed, shutter_s, m, clip.pitch_um),
                         finest_um_plane: finest(&plane),
                         finest_um_depth_end: finest(&end),
                     },

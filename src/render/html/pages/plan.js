@@ -1,6 +1,6 @@
 "use strict";
 // Works the plan out again for another depth, light or magnification: the same steps as
-// measure/setting.rs, measure/movement.rs, measure/light.rs and sets/plan, with the numbers of
+// measure/setting.rs, measure/hand.rs, measure/light.rs and sets/plan, with the numbers of
 // the record. The browser check holds both against each other.
 const record = JSON.parse(document.getElementById("record").textContent);
 const p = record.parameters;
