@@ -121,7 +121,6 @@ fn what_is_no_series_is_told_in_one_line() {
         "4 of 4 frames do not tell their f-number: give them with --aperture",
     );
     refused(&place, &["dumb", "--aperture", "4,5.6,8"], "3 f-numbers do not go with 4 frames");
-    refused(&place, &["dumb", "--aperture", "4,0"], "give a number above 0");
     refused(&place, &["nowhere"], "nowhere does not exist");
     refused(
         &place,
@@ -159,7 +158,9 @@ fn other_subjects_are_passed_over() {
     let record: Json = serde_json::from_str(&ran.stdout).unwrap();
     assert_eq!(record["steps"].as_array().unwrap().len(), 2);
     let reason = record["skipped"][0]["reason"].as_str().unwrap();
-    assert!(reason.starts_with("shows another subject than"), "{reason}");
+    // Where chance finds a place that looks alike, it is too far away.
+    let says = ["shows another subject than", "moved or turned so far"];
+    assert!(says.iter().any(|s| reason.starts_with(s)), "{reason}");
 }
 
 #[test]
