@@ -121,6 +121,9 @@ fn what_is_no_series_is_told_in_one_line() {
         "4 of 4 frames do not tell their f-number: give them with --aperture",
     );
     refused(&place, &["dumb", "--aperture", "4,5.6,8"], "3 f-numbers do not go with 4 frames");
+    let typed = place.run(&["compare", "dumb", "--aperture", "4,0"]);
+    assert_eq!(typed.code, Some(2));
+    assert!(typed.stderr.contains("give a number above 0"), "{}", typed.stderr);
     refused(&place, &["nowhere"], "nowhere does not exist");
     refused(
         &place,

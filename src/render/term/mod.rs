@@ -1,5 +1,6 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod clip;
 mod compare;
 mod cull;
 mod inspect;
@@ -9,6 +10,7 @@ mod noise;
 mod scale;
 mod table;
 
+pub use clip::{clip, clips_end};
 pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
