@@ -57,6 +57,14 @@ pub enum Error {
     /// The record could not be turned into JSON or CSV.
     #[error("cannot write the record: {0}")]
     Record(String),
+    /// The file of decisions cannot be used.
+    #[error("the decisions in {}: {says}", path.display())]
+    Decisions {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        says: String,
+    },
     /// A file is no record of `cull`.
     #[error("no record of `stopwise cull --json`: {0}")]
     NoCullRecord(String),

@@ -42,6 +42,7 @@ pub mod demo;
 pub mod error;
 pub mod frames;
 pub mod measure;
+pub mod records;
 pub mod render;
 pub mod report;
 pub mod sets;

@@ -8,6 +8,8 @@ mod inspect;
 mod job;
 mod mark;
 mod noise;
+mod places;
+mod review;
 mod show;
 
 use std::io;
@@ -63,6 +65,7 @@ pub fn run() -> ExitCode {
         Command::Inspect(typed) => inspect::run(typed),
         Command::Noise(typed) => noise::run(typed),
         Command::Mark(typed) => mark::run(typed),
+        Command::Review(typed) => review::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

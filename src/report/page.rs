@@ -27,6 +27,12 @@ pub struct FramePictures {
     pub map: Option<MapRecord>,
 }
 
+impl FramePictures {
+    /// No pictures.
+    pub const NONE: FramePictures =
+        FramePictures { crop: None, crop_scale: 1.0, thumb: None, map: None };
+}
+
 /// One burst as a section of the report.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BurstPage {

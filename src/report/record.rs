@@ -95,7 +95,7 @@ pub struct CauseShare {
 }
 
 /// What kind of file a frame was measured on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum FrameSource {
     /// The camera's raw file.
@@ -105,7 +105,7 @@ pub enum FrameSource {
 }
 
 /// Where the subject point of a burst came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum SubjectFound {
     /// Given by the user.
@@ -117,7 +117,7 @@ pub enum SubjectFound {
 }
 
 /// The subject point in one frame.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SubjectAt {
     /// From the left, fraction of the upright picture.
     pub x: f64,
@@ -128,7 +128,7 @@ pub struct SubjectAt {
 }
 
 /// The sharpest place of a frame.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Sharpest {
     /// From the left, fraction of the upright picture.
     pub x: f64,
@@ -139,7 +139,7 @@ pub struct Sharpest {
 }
 
 /// Movement found at the subject.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Motion {
     /// Length of the smear, px of the picture.
     pub length_px: f64,
@@ -150,7 +150,7 @@ pub struct Motion {
 }
 
 /// Exposure as recorded, flattened for the record; `None` is unknown.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct ExposureRecord {
     /// Marked f-number.
     pub f_number: Option<f64>,
@@ -173,12 +173,12 @@ pub struct ExposureRecord {
     /// Pixel pitch of this file, micrometres.
     pub pixel_pitch_um: Option<f64>,
     /// Where the values came from, by field name, for those that did not come from the file.
-    #[serde(skip_serializing_if = "std::collections::BTreeMap::is_empty")]
-    pub from: std::collections::BTreeMap<&'static str, crate::base::Source>,
+    #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
+    pub from: std::collections::BTreeMap<String, crate::base::Source>,
 }
 
 /// The verdict repeated at the size where the picture will be used.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct AtOutput {
     /// Width of the picture where it is used, px.
     pub output_width_px: u32,
@@ -189,7 +189,7 @@ pub struct AtOutput {
 }
 
 /// Everything measured on one frame.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrameRecord {
     /// Path as found, relative to what was asked for where possible.
     pub path: String,
@@ -244,7 +244,7 @@ pub struct FrameRecord {
 }
 
 /// The subject of a burst.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BurstSubject {
     /// Where it came from.
     pub found: SubjectFound,
@@ -253,7 +253,7 @@ pub struct BurstSubject {
 }
 
 /// One burst.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BurstRecord {
     /// Number, from 1.
     pub id: u32,
@@ -272,7 +272,7 @@ pub struct BurstRecord {
 }
 
 /// One sentence with its number and what to do.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {
     /// The sentence.
     pub says: String,
@@ -333,7 +333,7 @@ pub struct OutingRecord {
 }
 
 /// A frame passed over.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SkippedRecord {
     /// The file.
     pub path: String,

@@ -2,9 +2,11 @@
 
 pub mod because;
 pub mod body_noise;
+pub mod burst;
 pub mod grouping;
 pub mod inspect;
 pub mod judge;
+pub mod open_burst;
 pub mod outing;
 pub mod pictures;
 pub mod rows;

@@ -82,11 +82,11 @@ pub fn exposure_record(frame: &Frame, typed: &Typed) -> ExposureRecord {
     let mut from = BTreeMap::new();
     let mut pick = |name: &'static str, typed: Option<f64>, file: Option<&Known<f64>>| {
         if typed.is_some() {
-            from.insert(name, Source::Typed);
+            from.insert(name.to_owned(), Source::Typed);
         } else if let Some(k) = file
             && k.from != Source::File
         {
-            from.insert(name, k.from);
+            from.insert(name.to_owned(), k.from);
         }
         typed.or(file.map(|k| k.value))
     };

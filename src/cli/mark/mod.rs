@@ -14,6 +14,7 @@ use stopwise::report::written::WrittenCull;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::MarkArgs;
+use super::places::Places;
 use super::{Ended, show};
 use plan::{Mapping, Targets};
 
@@ -29,7 +30,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
     }
     let mapping = Mapping::typed(typed)?;
     let (cull, beside) = source(&typed.source)?;
-    let places = plan::Places::new(&cull, typed.folder.as_deref(), beside.as_deref());
+    let places = Places::new(&cull.outing.paths, typed.folder.as_deref(), beside.as_deref());
     let mut record = MarkRecord {
         schema: SCHEMA,
         program: "stopwise",

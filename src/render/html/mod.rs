@@ -10,7 +10,8 @@ mod noise;
 mod report;
 mod view;
 
-pub use colours::{THEMES, Theme, contrast};
+pub use colours::{THEMES, Theme, colour_rules, contrast};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;
+pub use view::data_uri;

@@ -1,0 +1,3 @@
+//! What is kept between runs. Nothing here measures.
+
+pub mod decisions;
