@@ -22,7 +22,8 @@ pub enum Command {
     Inspect(InspectArgs),
     /// Measure the noise of a body at each ISO, from whatever frames of it there are
     Noise(NoiseArgs),
-    /// Write verdicts into sidecars where other software reads them; says first what would change
+    /// Write decisions and verdicts into sidecars, where other software reads them; says first
+    /// what would change
     Mark(MarkArgs),
     /// Look at an outing's frames in the browser, on this machine only, and decide
     Review(ReviewArgs),
@@ -137,6 +138,9 @@ pub struct MarkArgs {
     /// Where the frames are, when they are no longer where the record says
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Go by the verdicts alone, whatever was decided in `review`
+    #[arg(long)]
+    pub no_decisions: bool,
     /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
     #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
     pub rating: Vec<(Call, i8)>,

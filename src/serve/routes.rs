@@ -133,7 +133,7 @@ fn map(session: &Session, n: usize) -> Answer {
             picture: html::data_uri("image/png", &map_png(&map, 1).ok()?),
             width_px: map.cols * map.tile_px,
             height_px: map.rows * map.tile_px,
-            legend: svg::map_legend(row.exposure.pixel_pitch_um),
+            legend: svg::scale_gradient() + &svg::map_legend(row.exposure.pixel_pitch_um),
         })
     });
     match made {

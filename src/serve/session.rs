@@ -241,12 +241,14 @@ impl Session {
     /// # Errors
     /// Why it could not be kept or judged.
     pub fn move_subject(&self, n: usize, at: (f64, f64)) -> std::result::Result<u32, String> {
+        let place = Self::place_of_frame(&lock(&self.bursts), n).ok_or("no such frame")?.0;
+        if let Some(Err(says)) = self.opened(place).get() {
+            return Err(says.clone());
+        }
         let id = self.keep(n, What::Subject(Some(at)))?;
         self.refresh(n)?;
-        let place = Self::place(&lock(&self.bursts), id).ok_or("no such burst")?;
         self.bring_up(place);
-        let taken = lock(&self.bursts)[place].judged_for.is_some();
-        if taken { Ok(id) } else { Err("the frames of this burst cannot all be read".to_owned()) }
+        Ok(id)
     }
 
     /// Takes back the latest decision; the burst and the frame that it was about.

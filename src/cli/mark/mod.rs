@@ -7,6 +7,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use stopwise::records::decisions::Decisions;
 use stopwise::render::{json, term};
 use stopwise::report::mark_record::{FileState, MarkRecord};
 use stopwise::report::record::{Call, SCHEMA, SkippedRecord};
@@ -41,7 +42,13 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         placed: Vec::new(),
         skipped: Vec::new(),
     };
-    let targets = Targets::found(&cull, &places, &mut record.skipped);
+    let mut targets = Targets::found(&cull, &places, &mut record.skipped);
+    if !typed.no_decisions
+        && let Ok(kept) = Decisions::place()
+        && kept.exists()
+    {
+        targets.decided(&Decisions::open(&kept)?)?;
+    }
     if !typed.no_sidecars {
         plan::sidecars(&targets, &mapping, typed.write, &mut record);
     }

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use anyhow::bail;
 use stopwise::error::SidecarFault;
 use stopwise::frames::named_as_picture;
+use stopwise::records::decisions::Decisions;
 use stopwise::render::xmp::{Keywords, Marks, marked};
 use stopwise::render::{clear_leftovers, exchange};
 use stopwise::report::mark_record::{ChangeRow, FileState, MarkRecord, SidecarRow};
@@ -109,6 +110,27 @@ impl Targets {
             }
         }
         Targets(targets)
+    }
+
+    /// Puts what a person decided in place of the verdict.
+    ///
+    /// # Errors
+    /// When the decisions cannot be read.
+    pub fn decided(&mut self, decisions: &Decisions) -> anyhow::Result<()> {
+        let files: Vec<&Path> =
+            self.0.iter().filter_map(|t| Some(t.files.first()?.as_path())).collect();
+        let standing = decisions.standing(&files)?;
+        for (target, standing) in self.0.iter_mut().zip(standing) {
+            let Some(call) = standing.call.as_deref().and_then(|c| super::call(c).ok()) else {
+                continue;
+            };
+            target.decided = true;
+            if call != target.call {
+                // The cause was that of the verdict.
+                (target.call, target.cause) = (call, None);
+            }
+        }
+        Ok(())
     }
 }
 

@@ -1,6 +1,7 @@
 // The frames of a burst as a ladder: one rung a frame, its blur drawn as long as it is wide.
 
-const END_PX = 20;
+// Where the ruler ends: 10 px, or 20 when a blur of the burst is wider.
+let END_PX = 10;
 const SPACE = "http://www.w3.org/2000/svg";
 
 function part(name, attributes, text) {
@@ -12,9 +13,11 @@ function part(name, attributes, text) {
 
 const across = (px) => `${(100 * Math.min(Math.max(px, 0), END_PX)) / END_PX}%`;
 
-export function ruler(place) {
+export function ruler(place, burst) {
+  const widest = Math.max(0, ...burst.frames.map((f) => 2 * (f.blur_px ?? 0)));
+  END_PX = widest > 10 ? 20 : 10;
   const svg = part("svg", {});
-  for (let px = 0; px <= END_PX; px += 5) {
+  for (let px = 0; px <= END_PX; px += END_PX / 2) {
     const anchor = px === 0 ? "start" : px === END_PX ? "end" : "middle";
     const label = px === END_PX ? `${px} px` : `${px}`;
     svg.append(part("text", { x: across(px), y: 13, "text-anchor": anchor, class: "soft" }, label));
@@ -47,10 +50,14 @@ function bar(frame) {
   return svg;
 }
 
-function words(frame) {
+function words(frame, burst) {
   const calls = document.createElement("span");
   calls.className = "calls";
-  calls.append(frame.verdict);
+  const aside = document.createElement("span");
+  aside.className = "aside";
+  const best = frame.n === burst.best ? ", best of the burst" : "";
+  aside.textContent = `${best}, blur ${frame.blur ?? "not measured"} `;
+  calls.append(frame.verdict, aside);
   const you = document.createElement("span");
   you.className = "you";
   if (frame.decided) {
@@ -71,14 +78,8 @@ export function draw(list, burst, current, choose) {
     name.className = "name";
     name.title = frame.path;
     name.append(inner);
-    button.append(name, bar(frame), words(frame));
+    button.append(name, bar(frame), words(frame, burst));
     if (frame.n === current) button.setAttribute("aria-current", "true");
-    const best = frame.n === burst.best ? ", best of the burst" : "";
-    const yours = frame.decided ? `, you say ${frame.decided}` : "";
-    button.setAttribute(
-      "aria-label",
-      `${frame.name}: ${frame.verdict}${best}, blur ${frame.blur ?? "not measured"}${yours}`,
-    );
     button.addEventListener("click", () => choose(frame.n));
     item.append(button);
     return item;

@@ -77,6 +77,7 @@ function drawBurst() {
 
 function drawFrame() {
   const frame = frameNow();
+  ruler(at("ruler"), burst);
   drawLadder(at("ladder"), burst, current, choose);
   showRung(at("ladder"), burst.frames.indexOf(frame));
   at("name").textContent = frame.path;
@@ -86,7 +87,7 @@ function drawFrame() {
   const rest = document.createElement("span");
   const best = frame.n === burst.best ? "best of the burst" : null;
   rest.textContent = [frame.cause, best, frame.blur && `blur ${frame.blur}`, frame.ratio]
-    .filter(Boolean).map((t) => ` · ${t}`).join("");
+    .filter(Boolean).join(" · ");
   verdict.replaceChildren("The program says ", word, rest);
   at("because").textContent = frame.because;
   at("settings").textContent = frame.settings;
@@ -401,10 +402,15 @@ at("all").addEventListener("click", allBursts);
 at("close").addEventListener("click", () => at("bursts").close());
 at("open-only").addEventListener("change", listBursts);
 
+// Another number behind the address, as by the browser's own back.
+window.addEventListener("hashchange", () => {
+  const n = Number(location.hash.slice(1));
+  if (burst && n !== current && n >= 0 && n < outing.frames) choose(n);
+});
+
 if (matchMedia("(max-width:900px)").matches) at("keys").open = false;
 
 try {
-  ruler(at("ruler"));
   outing = await ask("outing");
   at("title").textContent = outing.title;
   at("facts").textContent = outing.facts;

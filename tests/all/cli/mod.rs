@@ -5,6 +5,7 @@ mod ends;
 mod mark;
 mod names;
 mod odd_files;
+mod review;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -67,6 +68,7 @@ impl Place {
 
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(PROGRAM);
+        command.env("STOPWISE_DECISIONS", self.path().join("kept/decisions"));
         command.current_dir(self.path()).args(args).timeout(std::time::Duration::from_secs(60));
         command
     }
