@@ -117,9 +117,11 @@ pub fn burst_facts(burst: &BurstRecord, rows: &[FrameRecord]) -> String {
     parts.join(" · ")
 }
 
-/// A finding as one paragraph.
+/// A finding as one paragraph. What to do next is left out when it is to be typed: on the page the
+/// subject is moved by hand.
 pub fn finding(finding: &Finding) -> String {
-    let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
+    let next = finding.next.as_deref().filter(|n| !n.contains("--"));
+    let next = next.map_or(String::new(), |n| format!(" {n}"));
     wording::visible(&format!("{}{next}", finding.says))
 }
 
