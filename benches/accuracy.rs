@@ -4,6 +4,11 @@
 //! seed 20000 on. Seeds below 10 000 are for tuning; figures that are quoted come from others.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+mod rulers;
+#[cfg(feature = "raw")]
+#[path = "series.rs"]
+mod series;
+
 use rayon::prelude::*;
 use std::path::Path;
 use stopwise::base::Luma;
@@ -531,6 +536,15 @@ fn main() {
         Some("bursts") | None => bursts(number(2, 20_000), number(1, 30), verbose, keep),
         Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
         Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
+        // `series N FIRST [WAY]`: which cost more, aperture or noise.
+        #[cfg(feature = "raw")]
+        Some("series") => {
+            let only = args.get(3).map(String::as_str).filter(|a| !a.starts_with('-'));
+            series::table(number(2, 20_000), number(1, 2), verbose, only);
+        }
+        #[cfg(feature = "raw")]
+        Some("series-files") => series::files(Path::new(args.get(1).expect("a folder"))),
+        Some("rulers") => rulers::table(number(2, 20_000), number(1, 100), verbose),
         // Only fills the folder, so that judging later is quick.
         Some("make") => make(number(2, 20_000), number(1, 30), keep),
         Some(other) => eprintln!("no such table: {other}"),

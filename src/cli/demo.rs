@@ -34,7 +34,7 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
         typed: Typed::default(),
         pictures: true,
     };
-    let (record, stopped) = cull::work(&job, Some(&report), false)?;
+    let (record, stopped) = cull::work(&job, None, Some(&report), false)?;
     if stopped {
         return Ok(Ended::Stopped);
     }

@@ -4,10 +4,14 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use stopwise::Error;
+use stopwise::records::{self, rig::Rigs};
+use stopwise::sets::compare::CompareJob;
+use stopwise::sets::equipment::Equipment;
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::rows::Typed;
 
-use super::args::Known;
+use super::args::{CompareArgs, Known};
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -78,9 +82,33 @@ fn parsed_marks(text: &str) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
     Ok(marks)
 }
 
+/// The rigs, and the one that the user names.
+pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
+    let place = match records::rigs_place() {
+        Ok(place) => place,
+        // Who has no home folder has no rigs either; a named one is missed below.
+        Err(_) if rig.is_none() => return Ok(Equipment::default()),
+        Err(error) => return Err(error.into()),
+    };
+    let rigs = Rigs::read(&place)?;
+    if let Some(name) = rig {
+        rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
+    }
+    Ok(Equipment { rigs, chosen: rig.cloned() })
+}
+
+/// The log to write to, when the run is to be kept.
+pub fn log_path(typed: &Option<Option<PathBuf>>) -> anyhow::Result<Option<PathBuf>> {
+    Ok(match typed {
+        None => None,
+        Some(Some(path)) => Some(path.clone()),
+        Some(None) => Some(records::log_place()?),
+    })
+}
+
 /// The outing to work through.
-pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
-    OutingJob {
+pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> anyhow::Result<OutingJob> {
+    Ok(OutingJob {
         paths: paths.to_vec(),
         subject: known.subject.map(|s| (s.x, s.y)),
         marks: BTreeMap::new(),
@@ -90,6 +118,23 @@ pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
             pixel_pitch_um: known.pitch,
             f_number: known.aperture,
             output_width_px: known.output_width,
+            equipment: equipment(known.rig.as_ref())?,
+        },
+        pictures,
+    })
+}
+
+/// The series to compare.
+pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
+    CompareJob {
+        paths: typed.paths.clone(),
+        region: typed.region.map(|r| ((r.x, r.y), r.size)),
+        apertures: typed.aperture.clone(),
+        depth_mm: typed.depth,
+        typed: Typed {
+            magnification: typed.magnification,
+            pixel_pitch_um: typed.pixel_pitch,
+            ..Typed::default()
         },
         pictures,
     }

@@ -2,14 +2,19 @@
 //! options or defaults.
 
 mod args;
+mod cache;
+mod compare;
 mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod log;
 mod mark;
 mod noise;
 mod places;
 mod review;
+mod rig;
+mod scale;
 mod show;
 
 use std::io;
@@ -63,7 +68,12 @@ pub fn run() -> ExitCode {
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
+        Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Cache(typed) => cache::run(typed),
+        Command::Rig(typed) => rig::run(typed),
+        Command::Log(typed) => log::run(typed),
+        Command::Scale(typed) => scale::run(typed),
         Command::Mark(typed) => mark::run(typed),
         Command::Review(typed) => review::run(typed),
         Command::Demo(typed) => demo::run(typed),
@@ -83,7 +93,8 @@ pub fn run() -> ExitCode {
 fn formats() -> String {
     #[cfg(feature = "raw")]
     let raw = format!(
-        "Reads DNG, and raw files of cameras by {}.",
+        "Reads raw files ({}) of cameras by {}, and DNG whoever made the camera.",
+        stopwise::frames::raw::raw_formats().join(", "),
         stopwise::frames::raw::raw_makers().join(", ")
     );
     #[cfg(not(feature = "raw"))]

@@ -10,7 +10,7 @@ use stopwise::sets::outing::{self, Listener};
 
 use super::args::ReviewArgs;
 use super::places::Places;
-use super::{Ended, job, show};
+use super::{Ended, cache, job, show};
 use crate::serve::{self, Session, Source};
 
 /// Serves the page until it is interrupted.
@@ -44,9 +44,12 @@ fn source(typed: &ReviewArgs, screen: &show::Screen) -> anyhow::Result<Source> {
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
     let key = whole.display().to_string();
     let title = path.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
-    let job = job::outing(&[path.clone()], &typed.known, false);
+    let job = job::outing(std::slice::from_ref(path), &typed.known, false)?;
     let (cull, beside) = if path.is_dir() {
-        let (record, _) = outing::cull(&job, screen, &mut |_| Ok(()))?;
+        let kept = cache::open();
+        let done = outing::cull_with(&job, kept.as_ref(), screen, &mut |_| Ok(()));
+        cache::tell(kept.as_ref());
+        let (record, _) = done?;
         (FullCull::from(record), None)
     } else {
         let text = std::fs::read_to_string(path)

@@ -7,7 +7,7 @@
 use std::sync::Arc;
 
 use super::band_noise::{BandNoise, WHITE_GAINS};
-use super::cells::{self, CellStats};
+use super::cells::{self, CellStats, Squares};
 use super::direction::{self, LevelBox, Profile};
 use super::focus_map::{self, Tile};
 use super::pyramid::{Level, Pyramid};
@@ -99,11 +99,12 @@ fn tiles<const SIDE: usize>(
     across: usize,
 ) -> Vec<CellStats> {
     let inside = |at: usize, extent: usize| at.clamp(cells::HALO, extent - SIDE - cells::HALO);
+    let mut squares = Squares::default();
     (0..across * across)
         .map(|i| {
             let x = inside(x0 + (i % across) * SIDE, level.width);
             let y = inside(y0 + (i / across) * SIDE, level.height);
-            cells::cell::<SIDE>(level, smooth, x, y)
+            cells::cell::<SIDE>(level, smooth, x, y, &mut squares)
         })
         .collect()
 }

@@ -7,6 +7,8 @@
 use std::io::{self, Write};
 
 use crate::report::column::{COLUMNS, Cell};
+use crate::report::compare_record::StepRecord;
+use crate::report::compare_table;
 use crate::report::record::FrameRecord;
 
 /// The heading row.
@@ -31,6 +33,45 @@ pub fn write<'a>(
     writer.flush()
 }
 
+/// Writes a heading and rows of one cell a heading each.
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_cells(
+    header: &[&str],
+    rows: impl IntoIterator<Item = Vec<Cell>>,
+    out: impl Write,
+) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    writer.write_record(header).map_err(io_error)?;
+    for row in rows {
+        writer.write_record(row.into_iter().map(|c| field(c).0)).map_err(io_error)?;
+    }
+    writer.flush()
+}
+
+/// Writes a heading and one row a step of a series.
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_steps(steps: &[StepRecord], out: impl Write) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    let keys = compare_table::COLUMNS.iter().map(|c| c.key);
+    let errors = compare_table::COLUMNS.iter().filter_map(|c| c.error_key);
+    writer.write_record(keys.chain(errors)).map_err(io_error)?;
+    for step in steps {
+        let cells: Vec<(Option<f64>, Option<f64>)> =
+            compare_table::COLUMNS.iter().map(|c| (c.get)(step)).collect();
+        let shown = |v: Option<f64>| v.map_or_else(String::new, plain);
+        let values = cells.iter().map(|c| shown(c.0));
+        let with_error =
+            compare_table::COLUMNS.iter().zip(&cells).filter(|(c, _)| c.error_key.is_some());
+        let errors = with_error.map(|(_, c)| shown(c.1));
+        writer.write_record(values.chain(errors)).map_err(io_error)?;
+    }
+    writer.flush()
+}
+
 /// The writer's own error out of the CSV layer's (whose conversion would hide its kind).
 fn io_error(error: ::csv::Error) -> io::Error {
     match error.into_kind() {
@@ -42,20 +83,25 @@ fn io_error(error: ::csv::Error) -> io::Error {
 fn row(frame: &FrameRecord) -> Vec<String> {
     let mut fields = Vec::new();
     for column in COLUMNS {
-        let (value, error) = match (column.get)(frame) {
-            Cell::Missing => (String::new(), None),
-            Cell::Text(text) => (defused(text, "'"), None),
-            Cell::Path(path) => (defused(path, "./"), None),
-            Cell::Whole(n) => (n.to_string(), None),
-            Cell::Number(v) => (plain(v), None),
-            Cell::Measured(v, e) => (plain(v), e.map(plain)),
-        };
+        let (value, error) = field((column.get)(frame));
         fields.push(value);
         if column.error_key.is_some() {
             fields.push(error.unwrap_or_default());
         }
     }
     fields
+}
+
+/// A cell and its error as written.
+fn field(cell: Cell) -> (String, Option<String>) {
+    match cell {
+        Cell::Missing => (String::new(), None),
+        Cell::Text(text) => (defused(text, "'"), None),
+        Cell::Path(path) => (defused(path, "./"), None),
+        Cell::Whole(n) => (n.to_string(), None),
+        Cell::Number(v) => (plain(v), None),
+        Cell::Measured(v, e) => (plain(v), e.map(plain)),
+    }
 }
 
 fn plain(value: f64) -> String {

@@ -1,11 +1,16 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
 pub mod column;
+pub mod compare_record;
+pub mod compare_table;
+pub mod log_record;
 pub mod mark_record;
 pub mod noise_record;
 pub mod noise_table;
 pub mod page;
 pub mod record;
+pub mod scale_record;
+pub mod scale_table;
 pub mod summary;
 pub mod wording;
 pub mod written;

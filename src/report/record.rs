@@ -172,6 +172,14 @@ pub struct ExposureRecord {
     pub lens: Option<String>,
     /// Pixel pitch of this file, micrometres.
     pub pixel_pitch_um: Option<f64>,
+    /// Name of the rig that the frame was taken with.
+    pub rig: Option<String>,
+    /// Magnification on the sensor.
+    pub magnification: Option<Measured>,
+    /// Working f-number: what light and diffraction go by.
+    pub working_f_number: Option<Measured>,
+    /// Size of a pixel of this file on the subject, µm.
+    pub object_um_per_px: Option<Measured>,
     /// Where the values came from, by field name, for those that did not come from the file.
     #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
     pub from: std::collections::BTreeMap<String, crate::base::Source>,
@@ -193,6 +201,9 @@ pub struct AtOutput {
 pub struct FrameRecord {
     /// Path as found, relative to what was asked for where possible.
     pub path: String,
+    /// The file that was measured, as it can be opened from here.
+    #[serde(skip)]
+    pub file: std::path::PathBuf,
     /// Path of the raw file or JPEG taken with it, if there is one.
     pub partner: Option<String>,
     /// What the numbers were measured on.

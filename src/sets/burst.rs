@@ -7,7 +7,7 @@ use super::grouping::Group;
 use super::judge::{BurstJudged, Fetch, Mark, judge};
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
-use super::rows::{self, Allowed, FrameParts};
+use super::rows::{self, Allowed, DETAIL_PX, FrameParts};
 use super::shot::{Shot, patch_corner};
 use super::taken::Taken;
 use crate::frames::Frame;
@@ -52,6 +52,15 @@ pub fn page(
         .into_par_iter()
         .map(|i| {
             let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
+            // Which surroundings are at hand hangs on which frame was read first: what the
+            // record or the page shows is made sure of.
+            for side in [DETAIL_PX, CROP_PX] {
+                if let Some((x, y)) = place {
+                    let size = (taken[i].shot.width_px, taken[i].shot.height_px);
+                    let (x0, y0) = patch_corner(x, y, side, size);
+                    let _ = fetch(i, x0, y0, side);
+                }
+            }
             let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
             let parts = FrameParts {
                 frame: files[i],

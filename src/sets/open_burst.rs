@@ -12,6 +12,7 @@ use super::shot::{Patch, PatchLuma, Shot, patch_corner};
 use super::taken::{self, Keep, Scout, Taken};
 use crate::error::SkipReason;
 use crate::frames::{self, Frame, Samples, Spool, Want};
+use crate::measure::pyramid::Pyramid;
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 
 /// Luma set aside for one burst at most, bytes; frames beyond are decoded again when needed.
@@ -52,11 +53,12 @@ impl OpenBurst {
         let read: Vec<_> = files
             .par_iter()
             .enumerate()
-            .map(|(i, file)| {
+            .map_init(Pyramid::default, |pyramid, (i, file)| {
                 let decoded = frames::load(file, Want::Luma).map_err(|e| (i, e))?;
                 let small =
                     SkipReason::TooSmall { width_px: file.width_px, height_px: file.height_px };
-                let taken = taken::of(file, &decoded, keep, &scout, i == 0).ok_or((i, small))?;
+                let taken =
+                    taken::of(file, &decoded, keep, &scout, i == 0, pyramid).ok_or((i, small))?;
                 let spool = room(i).then(|| Spool::of(&decoded.luma()).ok()).flatten();
                 Ok((taken, spool))
             })

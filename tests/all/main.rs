@@ -2,11 +2,16 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod accuracy;
+mod align;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
+#[cfg(feature = "raw")]
+mod compare;
 mod detail;
 mod documents;
+mod edge;
+mod equipment;
 mod exposure;
 mod frames;
 mod harness;
@@ -22,6 +27,7 @@ mod properties;
 mod raw;
 mod raw_noise;
 mod render;
+mod ruler;
 mod sidecars;
 mod synthetic;
 mod traps;

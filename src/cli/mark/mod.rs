@@ -16,7 +16,7 @@ use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::MarkArgs;
 use super::places::Places;
-use super::{Ended, show};
+use super::{Ended, cache, show};
 use plan::{Mapping, Targets};
 
 /// Marks what a record or a folder holds, or says what that would change.
@@ -93,7 +93,10 @@ fn source(path: &Path) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
     if path.is_dir() {
         let job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
         let screen = show::Screen::new(false);
-        let (record, stopped) = outing::cull(&job, &screen, &mut |_| Ok(()))?;
+        let kept = cache::open();
+        let done = outing::cull_with(&job, kept.as_ref(), &screen, &mut |_| Ok(()));
+        cache::tell(kept.as_ref());
+        let (record, stopped) = done?;
         screen.done();
         if stopped {
             bail!("stopped before every frame was judged: nothing was marked");

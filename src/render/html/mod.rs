@@ -5,13 +5,17 @@
 //! run in. Pictures are data: URIs.
 
 mod colours;
+mod compare;
 mod inspect;
 mod noise;
 mod report;
+mod scale;
 mod view;
 
 pub use colours::{THEMES, Theme, colour_rules, contrast};
+pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use report::ReportWriter;
+pub use scale::{scale, write_scale};
 pub use view::data_uri;

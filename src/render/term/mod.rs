@@ -1,15 +1,21 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod compare;
 mod cull;
 mod inspect;
+mod log;
 mod mark;
 mod noise;
+mod scale;
 mod table;
 
+pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
+pub use log::{log_list, log_outing};
 pub use mark::mark;
 pub use noise::noise;
+pub use scale::scale;
 pub use table::display_width;
 
 /// How the terminal wants it.

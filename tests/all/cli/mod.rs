@@ -1,11 +1,14 @@
 //! The program as people and scripts run it: on small files made here.
 
+mod cache;
 mod contract;
 mod ends;
+mod log;
 mod mark;
 mod names;
 mod odd_files;
 mod review;
+mod rigs;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -71,6 +74,11 @@ impl Place {
         command.env("STOPWISE_DECISIONS", self.path().join("kept/decisions"));
         command.current_dir(self.path()).args(args).timeout(std::time::Duration::from_secs(60));
         command
+            .current_dir(self.path())
+            .args(args)
+            .envs(OWN)
+            .timeout(std::time::Duration::from_secs(60));
+        command
     }
 
     /// The record of `cull --json -`, with the exit code.
@@ -81,6 +89,13 @@ impl Place {
         (record, ran.code)
     }
 }
+
+/// Names the folder of the cache.
+pub const CACHE: &str = "STOPWISE_CACHE";
+
+/// Where the program keeps things while it is tested: never in the user's own folders.
+pub const OWN: [(&str, &str); 3] =
+    [("STOPWISE_LOG", "own/log.sqlite"), ("STOPWISE_RIGS", "own/rigs.toml"), (CACHE, "off")];
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_stopwise");
 
