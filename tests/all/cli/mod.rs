@@ -71,12 +71,11 @@ impl Place {
 
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(PROGRAM);
-        command.env("STOPWISE_DECISIONS", self.path().join("kept/decisions"));
-        command.current_dir(self.path()).args(args).timeout(std::time::Duration::from_secs(60));
         command
             .current_dir(self.path())
             .args(args)
             .envs(OWN)
+            .env("STOPWISE_DECISIONS", self.path().join("kept/decisions"))
             .timeout(std::time::Duration::from_secs(60));
         command
     }

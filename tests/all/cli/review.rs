@@ -6,7 +6,7 @@ use std::process::{Child, Command, Stdio};
 
 use serde_json::{Value as Json, json};
 
-use super::{PROGRAM, Place};
+use super::{OWN, PROGRAM, Place};
 
 /// A running review of `day.json`.
 struct Review {
@@ -19,6 +19,7 @@ impl Review {
     fn start(place: &Place, more: &[&str]) -> Review {
         let mut child = Command::new(PROGRAM)
             .current_dir(place.path())
+            .envs(OWN)
             .env("STOPWISE_DECISIONS", place.path().join("kept/decisions"))
             .args(["review", "day.json", "--no-open"])
             .args(more)
