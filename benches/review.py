@@ -38,6 +38,9 @@ def made(program, work):
     for i in range(FRAMES):
         source = Image.open(sources[i % 8])
         exif = source.getexif()
+        # Each a little elsewhere: the same bytes would count as one frame.
+        step = 3 * (i // 8)
+        source = source.crop((step, step, source.width, source.height))
         large = source.resize((6000, 4000), Image.Resampling.BICUBIC)
         large.save(one / f"f{i:03}.jpg", quality=92, exif=exif)
     subprocess.run(
@@ -95,12 +98,12 @@ def main():
     for x in (0.45, 0.55):
         n = browser.value(page.CURRENT)
         moved = (
-            "(async () => { const t = performance.now(); await fetch('told', {method: 'POST', "
+            "(async () => { const t = performance.now(); const a = await fetch('told', {method: 'POST', "
             "headers: {'Content-Type': 'application/json'}, body: JSON.stringify({do: 'subject', "
-            f"frame: {n}, x: {x}, y: 0.5}})}}); return performance.now() - t; }})()"
+            f"frame: {n}, x: {x}, y: 0.5}})}}); return [(await a.json()).burst, performance.now() - t]; }})()"
         )
-        whole = browser.value(moved)
-        took = browser.value("fetch('burst/1').then(a => a.json()).then(b => b.took_ms)")
+        burst, whole = browser.value(moved)
+        took = browser.value(f"fetch('burst/{burst}').then(a => a.json()).then(b => b.took_ms)")
         print(f"subject moved over {FRAMES} frames: {whole:.0f} ms in all, of it following and "
               f"judging {took} ms")
     browser.close()
