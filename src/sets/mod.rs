@@ -20,5 +20,6 @@ pub mod rows;
 pub mod ruler_scale;
 pub mod series;
 pub mod shot;
+pub mod spans;
 pub mod taken;
 pub mod trace;

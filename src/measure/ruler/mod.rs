@@ -37,8 +37,23 @@ pub const AGREE: f64 = 0.01;
 /// Ticks may lie off an even spacing by this share of it (standard deviation). Printed rulers hold
 /// 1 %; bricks, ribs and cloth scatter by 4 % and more.
 pub const SCATTER_MOST: f64 = 0.025;
+/// The same with fewer than [`TICKS_FEW`] ticks, where chance makes even rows more easily.
+pub const SCATTER_MOST_FEW: f64 = 0.012;
+/// Fewer ticks than this are few.
+pub const TICKS_FEW: usize = 10;
+/// A scale less sure than this (one standard error) is none.
+pub const UNSURE_MOST: f64 = 0.02;
+/// The row of ticks runs over at least this share of the frame.
+pub const SPAN_LEAST: f64 = 0.25;
 /// Share of the ticks between the first and the last that must be found.
 pub const FOUND_LEAST: f64 = 0.75;
+/// Share of the brightness across the marks that their mean shape has to explain: ticks are printed
+/// alike (0.8 and more in simulated frames that are partly out of focus), shadows and letters not.
+pub const ALIKE_LEAST: f64 = 0.6;
+/// Points of a mark's shape.
+const SHAPE_POINTS: usize = 24;
+/// Groups of marks that are looked at along one direction.
+const GROUPS_TRIED: usize = 4;
 /// Ticks are at least this many times as long as they are apart.
 const LONG_LEAST: f64 = 1.0;
 /// Another run of ticks with this share of the best one's weight makes two scales.
@@ -80,11 +95,25 @@ pub enum NoRuler {
     #[error(
         "the stripes found are not evenly spaced: they scatter by {:.1} % of their distance, a ruler's by less than {:.1} %",
         100.0 * scatter,
-        100.0 * SCATTER_MOST
+        100.0 * most
     )]
     Uneven {
         /// Scatter over the spacing.
         scatter: f64,
+        /// What is let pass for as many ticks.
+        most: f64,
+    },
+    /// A row that is lost in the frame.
+    #[error(
+        "the row of {found} marks runs over {:.0} % of the frame only: fill it with the ruler, {:.0} % at least",
+        100.0 * share,
+        100.0 * SPAN_LEAST
+    )]
+    Small {
+        /// Ticks found.
+        found: usize,
+        /// Share of the frame along the row.
+        share: f64,
     },
     /// Gaps in the row.
     #[error("only {found} of {expected} ticks in a row were found")]
@@ -94,9 +123,29 @@ pub enum NoRuler {
         /// Ticks there should be between the first and the last.
         expected: usize,
     },
+    /// Marks of different kinds.
+    #[error(
+        "the marks found are not alike: their mean shape explains {:.0} % of them, a ruler's at least {:.0} %",
+        100.0 * explained,
+        100.0 * ALIKE_LEAST
+    )]
+    Unlike {
+        /// Share of the profile's variance that the mean mark explains.
+        explained: f64,
+    },
     /// Marks too short for their distance.
     #[error("the marks found are shorter than they are apart: not the ticks of a ruler")]
     Short,
+    /// A scale that changes too much over the frame, or ticks that scatter too much.
+    #[error(
+        "the scale is good to {:.1} % only, {:.1} % is the most: lay the ruler flat in the focus plane",
+        100.0 * error,
+        100.0 * UNSURE_MOST
+    )]
+    Unsure {
+        /// Standard error over the scale.
+        error: f64,
+    },
     /// Ticks and spectrum tell different periods.
     #[error("the ticks say {ticks_px:.2} px apart, their spectrum {spectrum_px:.2} px")]
     Disagree {
@@ -191,11 +240,12 @@ fn weight(why: &NoRuler) -> u8 {
     match why {
         NoRuler::NoTicks => 0,
         NoRuler::TooFew { .. } => 1,
-        NoRuler::Short => 2,
+        NoRuler::Short | NoRuler::Small { .. } => 2,
         NoRuler::Gaps { .. } => 3,
-        NoRuler::Uneven { .. } => 4,
-        NoRuler::Disagree { .. } => 5,
-        NoRuler::Ambiguous { .. } => 6,
+        NoRuler::Unlike { .. } => 4,
+        NoRuler::Uneven { .. } => 5,
+        NoRuler::Disagree { .. } | NoRuler::Unsure { .. } => 6,
+        NoRuler::Ambiguous { .. } => 7,
     }
 }
 
@@ -240,34 +290,46 @@ struct Found {
 
 /// The ticks along a direction, which is made exact on the way.
 fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
+    const ROUNDS: usize = 4;
     let mut angle = angle_deg;
     let mut rounds = 0;
     loop {
         let all = strips(picture, angle, STRIP.0, STRIP.1);
-        let group = chosen(groups::groups(&all, STRIPS_LEAST))
-            .map_err(|why| in_picture_px(why, picture.factor as f64))?;
-        let most = group.marks_most();
-        let extent = extent(picture, angle);
-        let fitted = fit::fitted(&group, &all, extent).ok_or(NoRuler::TooFew { found: most })?;
+        let mut reason = NoRuler::NoTicks;
+        let mut passed: Vec<(Group, Fitted)> = Vec::new();
+        for group in candidates(groups::groups(&all, STRIPS_LEAST)) {
+            match checked(&group, &all, picture, angle) {
+                Ok(fitted) => passed.push((group, fitted)),
+                Err(why) if weight(&why) > weight(&reason) => reason = why,
+                Err(_) => {}
+            }
+        }
+        let Some((group, fitted)) = passed.first().cloned() else { return Err(reason) };
         rounds += 1;
-        if fitted.turn_deg.abs() > 0.05 && fitted.turn_deg.abs() < 10.0 && rounds < 4 {
-            angle = (angle + fitted.turn_deg).rem_euclid(180.0);
+        let turn = fitted.turn_deg;
+        if turn.abs() > 0.05 && turn.abs() < 10.0 && rounds < ROUNDS {
+            angle = (angle + turn).rem_euclid(180.0);
             continue;
         }
-        checked(&fitted, picture, angle)?;
         let score = group.score();
+        let rival = passed.iter().skip(1).find(|(g, f)| {
+            let ratio = f.period_px / fitted.period_px;
+            g.score() > RIVAL * score && !whole(ratio) && !whole(1.0 / ratio)
+        });
+        if let Some((_, rival)) = rival {
+            let factor = picture.factor as f64;
+            return Err(NoRuler::Ambiguous {
+                first_px: fitted.period_px * factor,
+                second_px: rival.period_px * factor,
+            });
+        }
         return Ok(Found { angle_deg: angle, score, group, fitted, strips: all });
     }
 }
 
-/// Lengths in samples of the smaller picture as px of the whole one.
-fn in_picture_px(why: NoRuler, factor: f64) -> NoRuler {
-    match why {
-        NoRuler::Ambiguous { first_px, second_px } => {
-            NoRuler::Ambiguous { first_px: first_px * factor, second_px: second_px * factor }
-        }
-        other => other,
-    }
+/// Whether a ratio of two periods is that of one ruler's marks.
+fn whole(ratio: f64) -> bool {
+    ratio > 0.5 && (ratio - ratio.round()).abs() < WHOLE * ratio.round()
 }
 
 /// Size of the picture along and across a direction, through its middle, samples.
@@ -278,46 +340,50 @@ fn extent(picture: &LogPicture, angle_deg: f64) -> (f64, f64) {
     (through(cos, sin), through(sin, cos))
 }
 
-/// The group that is the ruler's finest ticks.
-fn chosen(mut groups: Vec<Group>) -> Result<Group, NoRuler> {
-    // The bright rims of dark ticks are lower than the ticks, and the other way round.
-    let sure = |g: &Group| g.score() * g.height();
-    let sign = groups
-        .iter()
-        .max_by(|a, b| sure(a).total_cmp(&sure(b)))
-        .map(|g| g.sign)
-        .ok_or(NoRuler::NoTicks)?;
-    groups.retain(|g| g.sign * sign > 0.0);
+/// Groups that may be a ruler's finest ticks, likeliest first.
+fn candidates(mut groups: Vec<Group>) -> Vec<Group> {
     groups.sort_by(|a, b| b.score().total_cmp(&a.score()));
-    let best = groups.first().ok_or(NoRuler::NoTicks)?;
-    let whole = |ratio: f64| (ratio - ratio.round()).abs() < WHOLE * ratio.round();
-    let finest = groups
-        .iter()
-        .filter(|g| {
-            let ratio = best.period_px() / g.period_px();
-            ratio > 1.5
-                && whole(ratio)
-                && g.marks_most() >= TICKS_LEAST
-                && g.height() > FINER_HEIGHT * best.height()
-                && g.score() > FINER_SCORE * best.score()
-        })
-        .min_by(|a, b| a.period_px().total_cmp(&b.period_px()))
-        .unwrap_or(best);
-    let rival = groups.iter().find(|g| {
-        let ratio = g.period_px() / finest.period_px();
-        g.score() > RIVAL * best.score() && !whole(ratio) && !whole(1.0 / ratio)
+    // The bright rims of dark ticks are lower than the ticks, and the other way round.
+    let sure = |g: &&Group| g.score() * g.height();
+    let Some(sign) = groups.iter().max_by(|a, b| sure(a).total_cmp(&sure(b))).map(|g| g.sign)
+    else {
+        return Vec::new();
+    };
+    groups.retain(|g| g.sign * sign > 0.0);
+    let Some(best) = groups.first() else { return Vec::new() };
+    let finest = groups.iter().position(|g| {
+        let ratio = best.period_px() / g.period_px();
+        ratio > 1.5
+            && whole(ratio)
+            && g.marks_most() >= TICKS_LEAST
+            && g.height() > FINER_HEIGHT * best.height()
+            && g.score() > FINER_SCORE * best.score()
+            && groups.iter().all(|o| {
+                // None finer that would do as well.
+                let finer = g.period_px() / o.period_px();
+                !(finer > 1.5
+                    && whole(finer)
+                    && o.marks_most() >= TICKS_LEAST
+                    && o.height() > FINER_HEIGHT * best.height()
+                    && o.score() > FINER_SCORE * best.score())
+            })
     });
-    if let Some(rival) = rival {
-        return Err(NoRuler::Ambiguous {
-            first_px: finest.period_px(),
-            second_px: rival.period_px(),
-        });
+    if let Some(finest) = finest {
+        groups[..=finest].rotate_right(1);
     }
-    Ok(finest.clone())
+    groups.truncate(GROUPS_TRIED);
+    groups
 }
 
-/// Whether the ticks are those of a ruler.
-fn checked(fitted: &Fitted, picture: &LogPicture, angle_deg: f64) -> Result<(), NoRuler> {
+/// The ticks of a group, if they are those of a ruler.
+fn checked(
+    group: &Group,
+    strips: &[Strip],
+    picture: &LogPicture,
+    angle_deg: f64,
+) -> Result<Fitted, NoRuler> {
+    let fitted = fit::fitted(group, strips, extent(picture, angle_deg))
+        .ok_or(NoRuler::TooFew { found: group.marks_most() })?;
     let found = fitted.ticks.len();
     if found < TICKS_LEAST {
         return Err(NoRuler::TooFew { found });
@@ -327,23 +393,94 @@ fn checked(fitted: &Fitted, picture: &LogPicture, angle_deg: f64) -> Result<(), 
         return Err(NoRuler::Gaps { found, expected });
     }
     let scatter = fitted.scatter_px / fitted.period_px;
-    if scatter > SCATTER_MOST {
-        return Err(NoRuler::Uneven { scatter });
+    let most = if found < TICKS_FEW { SCATTER_MOST_FEW } else { SCATTER_MOST };
+    if scatter > most {
+        return Err(NoRuler::Uneven { scatter, most });
+    }
+    let share = (expected as f64 - 1.0) * fitted.period_px / extent(picture, angle_deg).0;
+    if share < SPAN_LEAST {
+        return Err(NoRuler::Small { found, share });
     }
     let long = fitted.band_px.1 - fitted.band_px.0 + STRIP.0 as f64;
     let room = extent(picture, angle_deg).1;
     if long < (LONG_LEAST * fitted.period_px).min(0.5 * room) {
         return Err(NoRuler::Short);
     }
-    Ok(())
+    let explained = alike(&fitted, &profile(group, &fitted, strips));
+    if explained < ALIKE_LEAST {
+        return Err(NoRuler::Unlike { explained });
+    }
+    Ok(fitted)
+}
+
+/// Share of the variance about each mark, slopes of the light taken off, that is their mean shape.
+fn alike(fitted: &Fitted, profile: &[(f64, f64)]) -> f64 {
+    let Some(first) = profile.first().map(|p| p.0) else { return 0.0 };
+    let middle = 0.5 * (fitted.band_px.0 + fitted.band_px.1);
+    let value = |u: f64| {
+        let at = (u - first).max(0.0);
+        let i = (at as usize).min(profile.len() - 1);
+        let next = profile[(i + 1).min(profile.len() - 1)].1;
+        profile[i].1 + (at - i as f64).min(1.0) * (next - profile[i].1)
+    };
+    let mut shape = [0.0; SHAPE_POINTS];
+    let mut square = 0.0;
+    for k in &fitted.ticks {
+        let centre = fitted.along(*k, middle);
+        let phase = |j: usize| (j as f64 + 0.5) / SHAPE_POINTS as f64 - 0.5;
+        let own: Vec<f64> =
+            (0..SHAPE_POINTS).map(|j| value(centre + phase(j) * fitted.period_px)).collect();
+        let mean = own.iter().sum::<f64>() / SHAPE_POINTS as f64;
+        let (mut up, mut wide) = (0.0, 0.0);
+        for (j, v) in own.iter().enumerate() {
+            up += phase(j) * v;
+            wide += phase(j) * phase(j);
+        }
+        for (j, v) in own.iter().enumerate() {
+            let rest = v - mean - up / wide * phase(j);
+            shape[j] += rest;
+            square += rest * rest;
+        }
+    }
+    let n = fitted.ticks.len() as f64;
+    shape.iter().map(|s| s * s / n).sum::<f64>() / square.max(1e-12)
+}
+
+/// Mean profile of the group's strips, each shifted so that the ticks lie on one another, from
+/// half a period before the first tick to half a period after the last.
+fn profile(group: &Group, fitted: &Fitted, strips: &[Strip]) -> Vec<(f64, f64)> {
+    let (first, last) = (fitted.ticks[0], fitted.ticks[fitted.ticks.len() - 1]);
+    let middle = 0.5 * (fitted.band_px.0 + fitted.band_px.1);
+    let half = 0.5 * fitted.period_px;
+    let from = (fitted.along(first, middle) - half).ceil() as i64;
+    let to = (fitted.along(last, middle) + half).floor() as i64;
+    let k_mid = (first + last) / 2;
+    (from..=to)
+        .filter_map(|u| {
+            let (mut sum, mut n) = (0.0, 0.0);
+            for (i, _) in &group.members {
+                let strip = &strips[*i];
+                let shift = fitted.along(k_mid, strip.across_px) - fitted.along(k_mid, middle);
+                let at = u as f64 + shift - strip.profile.first_px;
+                let whole = at.floor();
+                if whole < 0.0 || whole as usize + 1 >= strip.profile.data.len() {
+                    continue;
+                }
+                let (a, b) =
+                    (strip.profile.data[whole as usize], strip.profile.data[whole as usize + 1]);
+                sum += a + (at - whole) * (b - a);
+                n += 1.0;
+            }
+            (n > 0.0).then(|| (u as f64, sum / n))
+        })
+        .collect()
 }
 
 impl Found {
     fn reading(&self, picture: &LogPicture) -> Result<RulerReading, NoRuler> {
         let fitted = &self.fitted;
         let factor = picture.factor as f64;
-        let (first, last) = (fitted.ticks[0], fitted.ticks[fitted.ticks.len() - 1]);
-        let profile = self.profile(first, last);
+        let profile = profile(&self.group, fitted, &self.strips);
         let values: Vec<f64> = profile.iter().map(|p| p.1).collect();
         let spectrum = comb::period(&values, fitted.period_mid_px).ok_or(NoRuler::NoTicks)?;
         if !near(spectrum, fitted.period_mid_px, AGREE) {
@@ -358,6 +495,9 @@ impl Found {
         // A scale spread evenly over a range has a standard deviation of range / sqrt(12).
         let spread = change_along.unwrap_or(0.0).hypot(change_across.unwrap_or(0.0)) / 12f64.sqrt();
         let err = fitted.std_err_px.hypot(spread * fitted.period_px);
+        if err > UNSURE_MOST * fitted.period_px {
+            return Err(NoRuler::Unsure { error: err / fitted.period_px });
+        }
         let n = fitted.ticks.len() as u32;
         let period_px =
             Measured::new(fitted.period_px * factor, err * factor, n).ok_or(NoRuler::NoTicks)?;
@@ -392,38 +532,6 @@ impl Found {
                 .map(|k| fitted.along(*k, 0.5 * (top + low)) * factor)
                 .collect(),
         })
-    }
-
-    /// Mean profile of the group's strips, each shifted so that the ticks lie on one another, from
-    /// half a period before the first tick to half a period after the last.
-    fn profile(&self, first: i64, last: i64) -> Vec<(f64, f64)> {
-        let fitted = &self.fitted;
-        let middle = 0.5 * (fitted.band_px.0 + fitted.band_px.1);
-        let half = 0.5 * fitted.period_px;
-        let from = (fitted.along(first, middle) - half).ceil() as i64;
-        let to = (fitted.along(last, middle) + half).floor() as i64;
-        let k_mid = (first + last) / 2;
-        (from..=to)
-            .filter_map(|u| {
-                let (mut sum, mut n) = (0.0, 0.0);
-                for (i, _) in &self.group.members {
-                    let strip = &self.strips[*i];
-                    let shift = fitted.along(k_mid, strip.across_px) - fitted.along(k_mid, middle);
-                    let at = u as f64 + shift - strip.profile.first_px;
-                    let whole = at.floor();
-                    if whole < 0.0 || whole as usize + 1 >= strip.profile.data.len() {
-                        continue;
-                    }
-                    let (a, b) = (
-                        strip.profile.data[whole as usize],
-                        strip.profile.data[whole as usize + 1],
-                    );
-                    sum += a + (at - whole) * (b - a);
-                    n += 1.0;
-                }
-                (n > 0.0).then(|| (u as f64, sum / n))
-            })
-            .collect()
     }
 
     /// Whether every second tick goes on in clearly more strips.
