@@ -27,6 +27,10 @@ pub enum Command {
     Noise(NoiseArgs),
     /// Find the seconds of video worth keeping, and say what spoils the rest
     Clip(ClipArgs),
+    /// The shooter's own limits, from the log: detail by aperture and ISO, the hand, the season
+    Chart(ChartArgs),
+    /// Settings for next time: aperture, ISO and shutter for a depth, ranked
+    Plan(PlanArgs),
     /// Show or clear what was measured before and is kept so that it need not be again
     Cache(CacheArgs),
     /// Describe equipment: body, lens, what is mounted, magnification
@@ -530,6 +534,89 @@ pub struct ClipArgs {
     /// Print no tables and no progress
     #[arg(long, short, help_heading = "Output")]
     pub quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ChartArgs {
+    /// The rig; without it the one with the most frames in the log
+    #[arg(long, value_name = "NAME")]
+    pub rig: Option<String>,
+    /// Magnification to chart; without it the one with the most frames
+    #[arg(long, value_name = "M", value_parser = super::job::positive)]
+    pub magnification: Option<f64>,
+    /// Another log than the usual one
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Write a page with the charts
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the chart of detail as an SVG drawing
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub svg: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+    /// Write a row a place of the chart as CSV to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct PlanArgs {
+    /// Depth on the subject that is to be sharp, in millimetres
+    #[arg(long, value_name = "MM", value_parser = super::job::not_negative)]
+    pub depth: f64,
+    /// The rig: its magnification, pixels and pupils, and its own limits where the log shows them
+    #[arg(long, value_name = "NAME", help_heading = "Equipment")]
+    pub rig: Option<String>,
+    /// Magnification on the sensor (1 is life size); needed unless the rig has one
+    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub magnification: Option<f64>,
+    /// Another log than the usual one
+    #[arg(long, value_name = "FILE", help_heading = "Equipment")]
+    pub log: Option<PathBuf>,
+    /// Pixel pitch of the sensor in micrometres
+    #[arg(long, value_name = "UM", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub pitch: Option<f64>,
+    /// Width of the frame in pixels
+    #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(64..=200_000), help_heading = "Equipment")]
+    pub frame_width: Option<u32>,
+    /// Diameter of the lens's exit pupil over that of its entrance pupil
+    #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub pupil_ratio: Option<f64>,
+    /// Level of the light in Ev at ISO 100 (open shade is about 12)
+    #[arg(long, value_name = "EV", allow_negative_numbers = true, value_parser = super::job::light_ev, conflicts_with = "flash", help_heading = "Light and movement")]
+    pub light: Option<f64>,
+    /// A flash gives the light
+    #[arg(long, conflicts_with = "lamp", help_heading = "Light and movement")]
+    pub flash: bool,
+    /// A lamp gives the light (about Ev 9 without --light)
+    #[arg(long, help_heading = "Light and movement")]
+    pub lamp: bool,
+    /// Exposure time, as 1/250 or 0.004
+    #[arg(long, value_name = "S", value_parser = super::job::shutter, help_heading = "Light and movement")]
+    pub shutter: Option<f64>,
+    /// Speed of the subject across the picture in millimetres a second
+    #[arg(long, value_name = "MM/S", default_value_t = 0.0, value_parser = super::job::not_negative, help_heading = "Light and movement")]
+    pub motion: f64,
+    /// Width in pixels at which the picture will be used
+    #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(16..=200_000), help_heading = "Use")]
+    pub output_width: Option<u32>,
+    /// The picture will be cropped: detail counts at 100 %
+    #[arg(long, help_heading = "Use")]
+    pub crop: bool,
+    /// Plan video too, at this many frames a second
+    #[arg(long, value_name = "FPS", value_parser = super::job::positive, help_heading = "Use")]
+    pub video: Option<f64>,
+    /// Frames a second at which the video will be shown
+    #[arg(long, value_name = "FPS", default_value_t = 25.0, value_parser = super::job::positive, requires = "video", help_heading = "Use")]
+    pub play: f64,
+    /// Write a page with sliders for depth, light and magnification
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -3,6 +3,7 @@
 
 mod args;
 mod cache;
+mod chart;
 mod clip;
 mod compare;
 mod cull;
@@ -13,6 +14,7 @@ mod log;
 mod mark;
 mod noise;
 mod places;
+mod plan;
 mod review;
 mod rig;
 mod scale;
@@ -71,6 +73,8 @@ pub fn run() -> ExitCode {
         Command::Inspect(typed) => inspect::run(typed),
         Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Chart(typed) => chart::run(typed),
+        Command::Plan(typed) => plan::run(typed),
         Command::Clip(typed) => clip::run(typed),
         Command::Cache(typed) => cache::run(typed),
         Command::Rig(typed) => rig::run(typed),

@@ -1,12 +1,14 @@
 //! The program as people and scripts run it: on small files made here.
 
 mod cache;
+mod chart;
 mod contract;
 mod ends;
 mod log;
 mod mark;
 mod names;
 mod odd_files;
+mod plan;
 mod review;
 mod rigs;
 
