@@ -39,8 +39,11 @@ pub enum Command {
     Log(LogArgs),
     /// Read the scale from a frame of a ruler: micrometres a pixel, magnification, depths
     Scale(ScaleArgs),
-    /// Write verdicts into sidecars where other software reads them; says first what would change
+    /// Write decisions and verdicts into sidecars, where other software reads them; says first
+    /// what would change
     Mark(MarkArgs),
+    /// Look at an outing's frames in the browser, on this machine only, and decide
+    Review(ReviewArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -407,6 +410,9 @@ pub struct MarkArgs {
     /// Where the frames are, when they are no longer where the record says
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Go by the verdicts alone, whatever was decided in `review`
+    #[arg(long)]
+    pub no_decisions: bool,
     /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
     #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
     pub rating: Vec<(Call, i8)>,
@@ -448,6 +454,24 @@ pub struct MarkArgs {
     /// Write what changes as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ReviewArgs {
+    /// A folder, which is judged first, or a record of `cull --json`
+    #[arg(value_name = "OUTING", default_value = ".")]
+    pub outing: PathBuf,
+    /// Open no browser, only say the address
+    #[arg(long)]
+    pub no_open: bool,
+    /// Port to listen at [default: one that is free]
+    #[arg(long, value_name = "N")]
+    pub port: Option<u16>,
+    /// Where the frames are, when they are no longer where the record says
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    #[command(flatten)]
+    pub known: Known,
 }
 
 #[derive(Debug, clap::Args)]

@@ -13,7 +13,9 @@ mod job;
 mod log;
 mod mark;
 mod noise;
+mod places;
 mod plan;
+mod review;
 mod rig;
 mod scale;
 mod show;
@@ -79,6 +81,7 @@ pub fn run() -> ExitCode {
         Command::Log(typed) => log::run(typed),
         Command::Scale(typed) => scale::run(typed),
         Command::Mark(typed) => mark::run(typed),
+        Command::Review(typed) => review::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

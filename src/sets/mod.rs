@@ -3,6 +3,7 @@
 pub mod attribution;
 pub mod because;
 pub mod body_noise;
+pub mod burst;
 pub mod chart;
 pub mod compare;
 pub mod equipment;
@@ -13,6 +14,7 @@ pub mod kept;
 pub mod listener;
 pub mod log_view;
 pub mod logged;
+pub mod open_burst;
 pub mod outing;
 pub mod pictures;
 pub mod plan;

@@ -18,10 +18,11 @@ mod view;
 
 pub use chart::{chart, chart_svg, write_chart, write_chart_svg};
 pub use clip::{clips, write_clips};
-pub use colours::{THEMES, Theme, contrast};
+pub use colours::{THEMES, Theme, colour_rules, contrast};
 pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};
 pub use noise::{noise, write_noise};
 pub use plan::{plan, write_plan};
 pub use report::ReportWriter;
 pub use scale::{scale, write_scale};
+pub use view::data_uri;

@@ -9,6 +9,7 @@ mod mark;
 mod names;
 mod odd_files;
 mod plan;
+mod review;
 mod rigs;
 
 use std::fs;
@@ -76,6 +77,7 @@ impl Place {
             .current_dir(self.path())
             .args(args)
             .envs(OWN)
+            .env("STOPWISE_DECISIONS", self.path().join("kept/decisions"))
             .timeout(std::time::Duration::from_secs(60));
         command
     }
