@@ -37,6 +37,29 @@ pub enum Error {
         /// Where was looked.
         paths: Vec<PathBuf>,
     },
+    /// The programs that decode clips cannot be started.
+    #[error(
+        "cannot start {} ({source}). Clips are decoded by ffmpeg, which the system's packages \
+         bring: apt install ffmpeg (Debian, Ubuntu), dnf install ffmpeg-free (Fedora), pacman -S \
+         ffmpeg (Arch), brew install ffmpeg (macOS). STOPWISE_FFMPEG and STOPWISE_FFPROBE may \
+         name other places. Everything else works without it",
+        program.display()
+    )]
+    NoFfmpeg {
+        /// What was to be started.
+        program: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Nothing was found where clips were expected.
+    #[error(
+        "no clip found in {}: give files, or a folder with MOV, MP4, MKV, AVI or MTS clips",
+        paths_listed(paths)
+    )]
+    NoClips {
+        /// Where was looked.
+        paths: Vec<PathBuf>,
+    },
     /// A path does not exist.
     #[error("{} does not exist", path.display())]
     Missing {
@@ -300,6 +323,15 @@ pub enum SkipReason {
     /// A form of a known format that is not read.
     #[error("not supported: {0}")]
     Unsupported(String),
+    /// Not a clip, or one that ffmpeg cannot read.
+    #[error("not a clip that ffmpeg can read: {0}")]
+    NotAClip(String),
+    /// A clip with sound only.
+    #[error("holds no picture, only sound or data")]
+    NoPicture,
+    /// A clip of which no frame could be decoded.
+    #[error("no frame could be decoded: {0}")]
+    NoClipFrames(String),
     /// It does not show what the other frames of the series show.
     #[error("shows another subject than {0}")]
     OtherSubject(String),

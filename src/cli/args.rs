@@ -25,6 +25,8 @@ pub enum Command {
     Compare(CompareArgs),
     /// Measure the noise of a body at each ISO, from whatever frames of it there are
     Noise(NoiseArgs),
+    /// Find the seconds of video worth keeping, and say what spoils the rest
+    Clip(ClipArgs),
     /// Show or clear what was measured before and is kept so that it need not be again
     Cache(CacheArgs),
     /// Describe equipment: body, lens, what is mounted, magnification
@@ -442,6 +444,68 @@ pub struct MarkArgs {
     /// Write what changes as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ClipArgs {
+    /// Clips, or folders of them; decoded by the system's ffmpeg
+    #[arg(required = true, value_name = "PATH")]
+    pub paths: Vec<PathBuf>,
+    /// Subject point in the first frame: fractions of the upright picture from the left and the
+    /// top; a width and height may follow
+    #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject, help_heading = "What the clips do not say")]
+    pub subject: Option<super::job::Subject>,
+    /// Magnification on the sensor (1 is life size)
+    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the clips do not say")]
+    pub magnification: Option<f64>,
+    /// Marked f-number
+    #[arg(long, value_name = "N", value_parser = super::job::positive, help_heading = "What the clips do not say")]
+    pub aperture: Option<f64>,
+    /// Distance on the sensor between pixels of the clip, in micrometres (sensor width over clip
+    /// width when the whole width is used)
+    #[arg(long, value_name = "UM", value_parser = super::job::positive, help_heading = "What the clips do not say")]
+    pub pitch: Option<f64>,
+    /// Exposure time of a frame, as 1/200 or 0.005
+    #[arg(long, value_name = "S", value_parser = super::job::seconds, help_heading = "What the clips do not say")]
+    pub shutter: Option<f64>,
+    /// Frame rate at which the clip will be played
+    #[arg(long, value_name = "FPS", value_parser = super::job::positive, help_heading = "What is wanted")]
+    pub play: Option<f64>,
+    /// Size it will be delivered at, as 1920x1080: says how far it can be cropped
+    #[arg(long, value_name = "WxH", value_parser = super::job::size, help_heading = "What is wanted")]
+    pub deliver: Option<(u32, u32)>,
+    /// Find the best stretch of this many seconds
+    #[arg(long, value_name = "S", value_parser = super::job::positive, help_heading = "What is wanted")]
+    pub stretch: Option<f64>,
+    /// Where the page goes
+    #[arg(
+        long,
+        value_name = "FILE",
+        default_value = "stopwise-clips.html",
+        help_heading = "Output"
+    )]
+    pub report: PathBuf,
+    /// Write no page
+    #[arg(long, conflicts_with = "report", help_heading = "Output")]
+    pub no_report: bool,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+    /// Write a row a frame as CSV to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
+    /// Write the stretches in focus as an OpenTimelineIO file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub otio: Option<PathBuf>,
+    /// Write the stretches of each clip as chapters into a folder (text that ffmpeg reads)
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
+    pub chapters: Option<PathBuf>,
+    /// Write the best frame of every stretch in focus as PNG into a folder
+    #[arg(long, value_name = "DIR", help_heading = "Output")]
+    pub stills: Option<PathBuf>,
+    /// Print no tables and no progress
+    #[arg(long, short, help_heading = "Output")]
+    pub quiet: bool,
 }
 
 #[derive(Debug, clap::Args)]

@@ -53,6 +53,22 @@ pub fn positive(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Reads a time as a fraction or a number: `1/200`, `0.005`.
+pub fn seconds(text: &str) -> Result<f64, String> {
+    match text.split_once('/') {
+        Some((a, b)) => Ok(positive(a)? / positive(b)?),
+        None => positive(text),
+    }
+}
+
+/// Reads a size: `1920x1080`.
+pub fn size(text: &str) -> Result<(u32, u32), String> {
+    let side = |t: &str| t.trim().parse::<u32>().ok().filter(|v| (16..=65_536).contains(v));
+    text.split_once(['x', 'X', '×'])
+        .and_then(|(w, h)| Some((side(w)?, side(h)?)))
+        .ok_or_else(|| "give width and height in px, as 1920x1080".to_owned())
+}
+
 /// Reads marks: a line a frame, `name,X,Y`, fractions of the upright picture. Lines that start
 /// with `#` and empty lines are passed over.
 pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
@@ -160,6 +176,15 @@ mod tests {
         assert_eq!(marks["c,d.jpg"], (0.0, 1.0));
         assert!(parsed_marks("a.jpg,0.5").is_err());
         assert!(parsed_marks("a.jpg,0.5,7").is_err());
+    }
+
+    #[test]
+    fn times_and_sizes_are_read() {
+        assert_eq!(seconds("1/200"), Ok(0.005));
+        assert_eq!(seconds("0.5"), Ok(0.5));
+        assert!(seconds("1/0").is_err() && seconds("x/2").is_err());
+        assert_eq!(size("3840x2160"), Ok((3840, 2160)));
+        assert!(size("1080p").is_err() && size("0x10").is_err());
     }
 
     #[test]

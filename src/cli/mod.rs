@@ -3,6 +3,7 @@
 
 mod args;
 mod cache;
+mod clip;
 mod compare;
 mod cull;
 mod demo;
@@ -68,6 +69,7 @@ pub fn run() -> ExitCode {
         Command::Inspect(typed) => inspect::run(typed),
         Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Clip(typed) => clip::run(typed),
         Command::Cache(typed) => cache::run(typed),
         Command::Rig(typed) => rig::run(typed),
         Command::Log(typed) => log::run(typed),

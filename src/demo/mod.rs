@@ -5,6 +5,7 @@
 pub mod burst;
 pub mod camera;
 pub mod causes;
+pub mod clip;
 mod creature;
 pub mod dng;
 pub mod encode;

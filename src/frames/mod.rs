@@ -7,7 +7,10 @@
 //! 1. [`find`] lists the picture files below some paths;
 //! 2. [`read_header`] turns a file into a [`Frame`]: size in pixels and [`Exposure`], no pixels;
 //! 3. [`load`] decodes it into a [`Decoded`].
+//!
+//! Clips go another way, through the system's ffmpeg: [`clip`].
 
+pub mod clip;
 pub mod exposure;
 mod jpeg_header;
 mod kind;

@@ -82,6 +82,8 @@ const STRIDE: usize = 2;
 const STEPS: usize = 12;
 /// A step that moves no corner by more than this ends the search, px.
 const SETTLED_PX: f64 = 0.002;
+/// Correlation that only the right place gives.
+const SURE: f64 = 0.8;
 /// Half the taps of the resampling sinc.
 const HALF: usize = 10;
 /// Parameter of its Kaiser window.
@@ -224,8 +226,12 @@ pub fn register(reference: &Plane, moving: &Plane) -> Option<Registered> {
     let (a, b) = (smoothed(reference), smoothed(moving));
     let (dx, dy) = phase_shift(&a, &b)?;
     let start = Motion { dx_px: dx, dy_px: dy, ..Motion::NONE };
+    let first = refined(&a, &b, start);
+    if first.is_some_and(|r| r.correlation > SURE) {
+        return first;
+    }
     // The phase can be caught by another period of a pattern; no shift at all is the other guess.
-    let found = [start, Motion::NONE].into_iter().filter_map(|start| refined(&a, &b, start));
+    let found = [first, refined(&a, &b, Motion::NONE)].into_iter().flatten();
     found.max_by(|x, y| x.correlation.total_cmp(&y.correlation))
 }
 

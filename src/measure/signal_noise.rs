@@ -17,6 +17,9 @@ use crate::base::Plane;
 /// [`NoiseSpectrum::of_pair`]).
 const LOOKS_A_TILE: f64 = 0.5;
 
+/// A signal of this many standard errors counts half.
+const CHANCE: f64 = 2.0;
+
 /// Power per ring.
 pub type Rings = [f64; RINGS];
 
@@ -27,6 +30,8 @@ pub struct SignalNoise {
     pub signal: Rings,
     /// Power of one frame's noise.
     pub noise: Rings,
+    /// Power of the frames' mean, signal and what noise is left in it together.
+    pub power: Rings,
     /// Independent frequencies per ring in one tile.
     pub count: Rings,
     /// One standard error of the signal.
@@ -70,6 +75,41 @@ impl SignalNoise {
         Some(SignalNoise::apart(&whole, noise, planes.len() as u32))
     }
 
+    /// As [`Self::of_repeats`], for frames that moved against each other.
+    ///
+    /// What is finer than the pixel grid, or than its colour filters, shows up as false detail
+    /// that depends on where the grid lies: registration brings the frames together, not their
+    /// false detail, and their difference would count it as noise (up to 35 % of D at a working
+    /// f/11). `shape` is the noise's spectrum found otherwise. It is scaled to the rings in which
+    /// the difference agrees with it; where the difference stands above it by more than `above`,
+    /// it replaces it, and the signal is that of the single frames. The second value says whether
+    /// that happened.
+    pub fn of_moved_repeats(
+        planes: &[&Plane],
+        keep: &[bool],
+        shape: &Rings,
+        above: f64,
+    ) -> Option<(SignalNoise, bool)> {
+        let mut found = SignalNoise::of_repeats(planes, keep)?;
+        let mut ratios: Vec<f64> = (FIRST_RING..RINGS).map(|r| found.noise[r] / shape[r]).collect();
+        // A quarter of the rings is free of false detail at any aperture that is closed a little.
+        let scale = crate::base::stats::quantile(&mut ratios, 0.25)?;
+        let false_detail: Vec<usize> =
+            (FIRST_RING..RINGS).filter(|r| found.noise[*r] > above * scale * shape[*r]).collect();
+        if false_detail.is_empty() {
+            return Some((found, false));
+        }
+        let own: Vec<Spectrum> =
+            planes.iter().map(|p| Spectrum::of_tiles(p, keep)).collect::<Option<_>>()?;
+        for r in false_detail {
+            let noise = scale * shape[r];
+            let power = own.iter().map(|s| s.power[r]).sum::<f64>() / own.len() as f64;
+            found.noise[r] = noise;
+            found.signal[r] = (power - noise).max(0.0);
+        }
+        Some((found, true))
+    }
+
     /// From one frame and its noise, measured elsewhere.
     pub fn of_single(plane: &Plane, noise: &NoiseSpectrum, keep: &[bool]) -> Option<SignalNoise> {
         let whole = Spectrum::of_tiles(plane, keep)?;
@@ -84,15 +124,23 @@ impl SignalNoise {
             // The noise of a single frame comes from elsewhere, with an error of its own kind.
             if frames < 2 { 0.0 } else { noise[r] / (looks(r) * (k - 1.0)).sqrt() }
         });
-        let signal: Rings = std::array::from_fn(|r| (whole.power[r] - noise[r] / k).max(0.0));
-        let signal_err = std::array::from_fn(|r| {
-            let left = noise[r] / k;
-            let chance = (2.0 * signal[r] * left + left * left) / looks(r);
+        let left: Rings = std::array::from_fn(|r| (whole.power[r] - noise[r] / k).max(0.0));
+        let signal_err: Rings = std::array::from_fn(|r| {
+            let own = noise[r] / k;
+            let chance = (2.0 * left[r] * own + own * own) / looks(r);
             chance.sqrt().hypot(noise_err[r] / k)
+        });
+        // In rings that hold nothing only upward chance is left, and under the lower noise of
+        // another step it would pass for detail.
+        let signal = std::array::from_fn(|r| {
+            let square = left[r] * left[r];
+            let chance = CHANCE * signal_err[r];
+            if square > 0.0 { left[r] * square / (square + chance * chance) } else { 0.0 }
         });
         SignalNoise {
             signal,
             noise,
+            power: whole.power,
             count: whole.count,
             signal_err,
             noise_err,
@@ -101,11 +149,32 @@ impl SignalNoise {
         }
     }
 
+    /// The most that the noise of a single frame can be, as a share of what it was taken for: no
+    /// ring holds less power than its noise. Where the lens passes nothing (beyond the cutoff of a
+    /// closed aperture) this is the noise itself.
+    pub fn noise_bound(&self) -> f64 {
+        // Three rings together: the lowest of many that scatter would read low.
+        let sum = |of: &Rings, r: usize| of[r - 1] + of[r] + of[r + 1];
+        (FIRST_RING + 1..RINGS - 1)
+            .map(|r| sum(&self.power, r) / sum(&self.noise, r))
+            .fold(f64::INFINITY, f64::min)
+    }
+
+    /// A single frame with its noise multiplied.
+    #[must_use]
+    pub fn with_noise_scaled(&self, by: f64) -> SignalNoise {
+        let noise = self.noise.map(|n| n * by);
+        let signal = std::array::from_fn(|r| (self.power[r] - noise[r]).max(0.0));
+        let signal_err = self.signal_err.map(|e| e * by.sqrt());
+        SignalNoise { signal, noise, signal_err, ..self.clone() }
+    }
+
     /// Signal and noise as they would be at another brightness.
     pub fn scale(&mut self, by: f64) {
         let square = by * by;
-        for rings in [&mut self.signal, &mut self.noise, &mut self.signal_err, &mut self.noise_err]
-        {
+        let errors = [&mut self.signal_err, &mut self.noise_err];
+        let powers = [&mut self.signal, &mut self.noise, &mut self.power];
+        for rings in powers.into_iter().chain(errors) {
             rings.iter_mut().for_each(|v| *v *= square);
         }
     }

@@ -6,6 +6,8 @@
 
 use std::io::{self, Write};
 
+use crate::report::clip_column::CLIP_COLUMNS;
+use crate::report::clip_record::ClipRecord;
 use crate::report::column::{COLUMNS, Cell};
 use crate::report::compare_record::StepRecord;
 use crate::report::compare_table;
@@ -29,6 +31,24 @@ pub fn write<'a>(
     writer.write_record(header()).map_err(io_error)?;
     for frame in frames {
         writer.write_record(row(frame)).map_err(io_error)?;
+    }
+    writer.flush()
+}
+
+/// Writes a heading and one row a frame of each clip; see [`CLIP_COLUMNS`].
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_clips(clips: &[ClipRecord], out: impl Write) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    let head = CLIP_COLUMNS.iter().flat_map(|c| std::iter::once(c.key).chain(c.error_key));
+    writer.write_record(head).map_err(io_error)?;
+    for clip in clips {
+        for frame in &clip.frames_table {
+            let cells = CLIP_COLUMNS.iter();
+            let cells = cells.flat_map(|c| fields((c.get)(clip, frame), c.error_key.is_some()));
+            writer.write_record(cells).map_err(io_error)?;
+        }
     }
     writer.flush()
 }
@@ -81,15 +101,15 @@ fn io_error(error: ::csv::Error) -> io::Error {
 }
 
 fn row(frame: &FrameRecord) -> Vec<String> {
-    let mut fields = Vec::new();
-    for column in COLUMNS {
-        let (value, error) = field((column.get)(frame));
-        fields.push(value);
-        if column.error_key.is_some() {
-            fields.push(error.unwrap_or_default());
-        }
-    }
-    fields
+    let cells = COLUMNS.iter();
+    cells.flat_map(|c| fields((c.get)(frame), c.error_key.is_some())).collect()
+}
+
+/// A value, and its error where its column has one.
+fn fields(cell: Cell, with_error: bool) -> Vec<String> {
+    let (value, error) = field(cell);
+    let error = with_error.then(|| error.unwrap_or_default());
+    std::iter::once(value).chain(error).collect()
 }
 
 /// A cell and its error as written.

@@ -38,11 +38,11 @@ pub enum Cell {
 }
 
 impl Cell {
-    fn measured(m: Option<Measured>) -> Cell {
+    pub(super) fn measured(m: Option<Measured>) -> Cell {
         m.map_or(Cell::Missing, |m| Cell::Measured(m.value, m.std_err))
     }
 
-    fn number(n: Option<f64>) -> Cell {
+    pub(super) fn number(n: Option<f64>) -> Cell {
         n.map_or(Cell::Missing, Cell::Number)
     }
 

@@ -1,5 +1,8 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
+pub mod clip_column;
+pub mod clip_record;
+pub mod clip_table;
 pub mod column;
 pub mod compare_record;
 pub mod compare_table;

@@ -80,15 +80,28 @@ pub struct Attribution {
     pub cost_more: CostMore,
 }
 
-/// What a protocol itself is wrong by, as a share of the loss at 90 % (tuned on seeds below
-/// 10 000 of the series bench).
-pub fn method_error(protocol: Protocol, noise_reduced: bool) -> f64 {
+/// What kind of frames an answer rests on.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Kind {
+    /// Raw files.
+    pub raw: bool,
+    /// The camera smoothed their noise.
+    pub noise_reduced: bool,
+    /// The frames of a step moved against each other.
+    pub moved: bool,
+}
+
+/// What a protocol itself is wrong by, as a share of the loss at 90 % (from simulated series, see
+/// benches/RESULTS.md).
+pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
     match protocol {
         Protocol::FourCorners => 0.02,
-        Protocol::Repeats if noise_reduced => 0.12,
-        Protocol::Repeats => 0.03,
-        Protocol::RawSingles => 0.08,
-        Protocol::RenderedSingles => 0.12,
+        // The noise that compression and noise reduction leave goes with the detail it is in.
+        Protocol::Repeats if kind.noise_reduced || !kind.raw => 0.12,
+        Protocol::Repeats if kind.moved => 0.055,
+        Protocol::Repeats => 0.025,
+        Protocol::RawSingles => 0.15,
+        Protocol::RenderedSingles => 0.15,
     }
 }
 

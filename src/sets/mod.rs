@@ -18,5 +18,6 @@ pub mod rows;
 pub mod ruler_scale;
 pub mod series;
 pub mod shot;
+pub mod spans;
 pub mod taken;
 pub mod trace;

@@ -18,6 +18,12 @@ fn the_readme_has_the_columns_as_they_are() {
 }
 
 #[test]
+fn the_readme_has_the_columns_of_clips_as_they_are() {
+    let table = stopwise::report::clip_column::markdown_table();
+    assert!(document("README.md").contains(&table), "README.md needs this table:\n{table}");
+}
+
+#[test]
 fn the_readme_has_every_caution() {
     let readme = document("README.md");
     for flag in Flag::ALL {

@@ -4,6 +4,7 @@
 //! CSS, so the content policy forbids scripts altogether and a hostile file name has nothing to
 //! run in. Pictures are data: URIs.
 
+mod clip;
 mod colours;
 mod compare;
 mod inspect;
@@ -12,6 +13,7 @@ mod report;
 mod scale;
 mod view;
 
+pub use clip::{clips, write_clips};
 pub use colours::{THEMES, Theme, contrast};
 pub use compare::{compare, write_compare};
 pub use inspect::{inspect, write_inspect};

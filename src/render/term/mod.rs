@@ -1,5 +1,6 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod clip;
 mod compare;
 mod cull;
 mod inspect;
@@ -9,6 +10,7 @@ mod noise;
 mod scale;
 mod table;
 
+pub use clip::{clip, clips_end};
 pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
@@ -67,7 +69,7 @@ impl Style {
             match c {
                 '±' => plain.push_str("+-"),
                 '·' => plain.push('-'),
-                '–' => plain.push('-'),
+                '–' | '−' => plain.push('-'),
                 '×' => plain.push('x'),
                 '…' => plain.push('~'),
                 '≤' => plain.push_str("<="),

@@ -1,6 +1,7 @@
 //! What a series shows, in words.
 
 use super::CompareJob;
+use crate::base::Flag;
 use crate::report::compare_record::{
     AttributionRecord, Axis, CompareRecord, CostMore, Protocol, StepRecord, step_name,
 };
@@ -117,6 +118,22 @@ fn shaky(record: &CompareRecord, noise_reduced: bool, say: &mut dyn FnMut(String
         let px = wording::number(moved.shift_px);
         let deg = wording::fixed(moved.turn_deg, 2);
         say(format!("The frames moved by up to {px} px and {deg}°; they were registered."), None);
+    }
+    let aliased: Vec<String> = record
+        .steps
+        .iter()
+        .filter(|s| s.detail_bits_px.is_some_and(|m| m.flags.has(Flag::Aliased)))
+        .map(|s| wording::f_number(s.f_number))
+        .collect();
+    if !aliased.is_empty() {
+        say(
+            format!(
+                "At {} detail finer than the pixels makes false detail that changes as the frame \
+                 moves; it was told from noise by the noise of single frames.",
+                aliased.join(", ")
+            ),
+            Some("On a stand the frames do not move, and the figures are surer."),
+        );
     }
     if moved.scale > SCALED {
         say(

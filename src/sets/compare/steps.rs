@@ -14,11 +14,13 @@ use crate::measure::diffraction::sigma_settings_px;
 use crate::measure::lens_fit::{LensFit, Seen, own_weight};
 use crate::measure::raw_noise::{IsoModel, RawNoise};
 use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, propagated};
-use crate::measure::spectrum::{FIRST_RING, REDUCED_SLOPE, RINGS, TILE_PX, ring_cy_px};
+use crate::measure::spectrum::{
+    FIRST_RING, NoiseSpectrum, REDUCED_SLOPE, RINGS, TILE_PX, ring_cy_px,
+};
 use crate::report::compare_record::{AttributionRecord, Axis, BestAperture, Protocol, StepRecord};
 use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
-use crate::sets::attribution::{Attribution, Side, between, method_error, of_four};
+use crate::sets::attribution::{Attribution, Kind, Side, between, method_error, of_four};
 use crate::sets::pictures;
 use crate::sets::series::{SAME_LIGHT_STOPS, Series, Step, aperture_thirds};
 
@@ -26,6 +28,10 @@ use crate::sets::series::{SAME_LIGHT_STOPS, Series, Step, aperture_thirds};
 const SHARP_RATIO: f64 = crate::sets::judge::HIT_RATIO;
 /// Magnifications that are tried when none is typed.
 const TRIED: [f64; 8] = [0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0];
+/// A difference of moved frames above their own noise by this much holds false detail.
+const ABOVE_RAW: f64 = 1.1;
+/// Movement from which false detail changes, px: registration through blur and noise is not surer.
+const MOVED_PX: f64 = 0.2;
 /// Side of a crop, px.
 const CROP_PX: usize = 320;
 /// Mean brightness of raw crops, share of white before the curve.
@@ -66,6 +72,10 @@ struct Taken<'a> {
     gain: f64,
     mean: f64,
     reduced: bool,
+    /// Whether its frames moved against each other.
+    moved: bool,
+    /// Whether false detail was told from noise.
+    aliased: bool,
 }
 
 impl Measuring<'_> {
@@ -80,6 +90,9 @@ impl Measuring<'_> {
             .into_iter()
             .flatten()
             .collect();
+        if self.raw {
+            self.bounded(&mut taken);
+        }
         let Some(bright) = taken.first().map(|t| t.mean) else { return Found::nothing() };
         for t in &mut taken {
             t.gain = bright / t.mean;
@@ -148,31 +161,75 @@ impl Measuring<'_> {
             step.frames.iter().filter_map(|i| self.placed[*i].as_ref()).collect();
         let planes: Vec<&Plane> = placed.iter().map(|p| &p.plane).collect();
         let mean = planes.iter().map(|p| mean(p)).sum::<f64>() / planes.len() as f64;
-        let (found, reduced) = if planes.len() > 1 {
+        let own = || self.own_noise(step, placed.first()?, model, mean);
+        let moved = placed.iter().any(|p| {
+            let (w, h) = (p.plane.width_px, p.plane.height_px);
+            p.motion.most_px(w, h) > MOVED_PX || p.look.cut_at != placed[0].look.cut_at
+        });
+        let (found, reduced, aliased) = if planes.len() > 1 {
             let found = SignalNoise::of_repeats(&planes, self.keep)?;
             let reduced = !self.raw && found.noise_slope() > REDUCED_SLOPE;
-            (found, reduced)
+            // Of raw noise the shape is known; that of a rendered frame's flat places is not the
+            // one of its textures.
+            let split = own().filter(|_| moved && self.raw).and_then(|shape| {
+                SignalNoise::of_moved_repeats(&planes, self.keep, &shape.power, ABOVE_RAW)
+            });
+            let (found, aliased) = split.unwrap_or((found, false));
+            (found, reduced, aliased)
         } else {
-            let noise = match placed.first()?.look.alone.as_ref()? {
-                AloneNoise::Raw(own, region) => {
-                    let iso = step.setting.iso.map(f64::from);
-                    let noise = match (model, iso) {
-                        (Some(m), Some(iso)) => {
-                            let g = iso / 100.0;
-                            let (a, b) = (m.a0 * g, m.c0 + m.c1 * g * g);
-                            RawNoise { a, b, ..own.clone() }
-                        }
-                        _ => own.clone(),
-                    };
-                    alone::noise_spectrum(region, &noise, MARGIN_PX, self.keep)?
-                }
-                AloneNoise::Rendered(noise) => noise.spectrum_at(mean)?,
-            };
+            let noise = own()?;
             let reduced = noise.flags.has(Flag::NoiseReduced);
-            (SignalNoise::of_single(planes.first()?, &noise, self.keep)?, reduced)
+            (SignalNoise::of_single(planes.first()?, &noise, self.keep)?, reduced, false)
         };
         let side = Side::of(&found);
-        Some(Taken { step, found, side, gain: 1.0, mean, reduced })
+        Some(Taken { step, found, side, gain: 1.0, mean, reduced, moved, aliased })
+    }
+
+    /// Lowers the noise of single raw frames to what their own power allows. Shot noise grows with
+    /// the ISO as the gain does, so what the most closed aperture shows of its noise beyond the
+    /// cutoff holds for the body at every ISO.
+    fn bounded(&self, taken: &mut [Taken<'_>]) {
+        // Variance over gain and level, as taken and as bounded.
+        let per_gain = |t: &Taken<'_>| {
+            let iso = t.step.setting.iso.map(f64::from)?;
+            Some(t.found.noise_sigma().powi(2) / (t.mean * iso))
+        };
+        let singles = || taken.iter().filter(|t| t.found.frames < 2);
+        let least = singles()
+            .filter_map(|t| Some(per_gain(t)? * t.found.noise_bound().min(1.0)))
+            .reduce(f64::min);
+        let Some(least) = least else { return };
+        for t in taken.iter_mut().filter(|t| t.found.frames < 2) {
+            if let Some(own) = per_gain(t) {
+                t.found =
+                    t.found.with_noise_scaled((least / own).min(t.found.noise_bound()).min(1.0));
+            }
+        }
+    }
+
+    /// Noise of a step's first frame, from that frame alone.
+    fn own_noise(
+        &self,
+        step: &Step,
+        placed: &Placed,
+        model: Option<&IsoModel>,
+        mean: f64,
+    ) -> Option<NoiseSpectrum> {
+        match placed.look.alone.as_ref()? {
+            AloneNoise::Raw(own, region) => {
+                let iso = step.setting.iso.map(f64::from);
+                let noise = match (model, iso) {
+                    (Some(m), Some(iso)) => {
+                        let g = iso / 100.0;
+                        let (a, b) = (m.a0 * g, m.c0 + m.c1 * g * g);
+                        RawNoise { a, b, ..own.clone() }
+                    }
+                    _ => own.clone(),
+                };
+                alone::noise_spectrum(region, &noise, MARGIN_PX, self.keep)
+            }
+            AloneNoise::Rendered(noise) => noise.spectrum_at(mean),
+        }
     }
 
     /// Working f-number of a marked one, for a magnification.
@@ -320,9 +377,9 @@ impl Measuring<'_> {
         if t.found.frames < 2 {
             return Vec::new();
         }
-        let noise = crate::measure::spectrum::NoiseSpectrum {
+        let noise = NoiseSpectrum {
             power: t.found.noise.map(|n| n / (t.gain * t.gain)),
-            ..crate::measure::spectrum::NoiseSpectrum::white(1.0, 0.0)
+            ..NoiseSpectrum::white(1.0, 0.0)
         };
         let own: Vec<f64> = t
             .step
@@ -404,7 +461,7 @@ impl Measuring<'_> {
             && let (Some(first), Some(second)) = (corner(b, a), corner(a, b))
             && all_repeated(&[a, b, first, second])
         {
-            let k = method_error(Protocol::FourCorners, false);
+            let k = method_error(Protocol::FourCorners, Kind::default());
             let found = of_four(&a.side, &first.side, &second.side, &b.side, k);
             return (found, Protocol::FourCorners);
         }
@@ -415,7 +472,12 @@ impl Measuring<'_> {
         } else {
             Protocol::RenderedSingles
         };
-        let k = method_error(protocol, a.reduced || b.reduced);
+        let kind = Kind {
+            raw: self.raw,
+            noise_reduced: a.reduced || b.reduced,
+            moved: a.moved || b.moved,
+        };
+        let k = method_error(protocol, kind);
         (between(&a.side, &b.side, k), protocol)
     }
 
@@ -575,6 +637,9 @@ impl Taken<'_> {
         let mut m = Measured::new(bits(&rings), error, self.found.tiles)?;
         if self.reduced && self.found.frames < 2 {
             m.flags.raise(Flag::NoiseReduced);
+        }
+        if self.aliased {
+            m.flags.raise(Flag::Aliased);
         }
         Some(m)
     }
