@@ -200,6 +200,9 @@ pub struct NoiseArgs {
     /// Folders or files; best are two raw frames of one still scene at each ISO
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
+    /// Rig that the frames were taken with: names the body of files that do not
+    #[arg(long, value_name = "NAME")]
+    pub rig: Option<String>,
     #[command(flatten)]
     pub keep: Keep,
     /// Write a page with the photon-transfer curves

@@ -14,10 +14,16 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
         show::check_writable(path)?;
     }
     let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
+    let equipment = job::equipment(typed.rig.as_ref())?;
     let log = job::log_path(&typed.keep.log)?.map(|path| Log::open(&path)).transpose()?;
     let screen = show::Screen::new(to_output);
-    let (record, stopped) = body_noise::body_noise(&typed.paths, &screen)?;
+    let (mut record, stopped) = body_noise::body_noise(&typed.paths, &screen)?;
     screen.done();
+    let named = typed.rig.as_ref().and_then(|name| equipment.rigs.0.get(name));
+    if let Some(body) = named.and_then(|rig| rig.body.name()) {
+        let nameless = record.bodies.iter_mut().filter(|b| b.body == body_noise::NAMELESS);
+        nameless.for_each(|b| b.body.clone_from(&body));
+    }
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;
     }

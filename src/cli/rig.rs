@@ -103,13 +103,16 @@ fn magnification(rig: &Rig, (value, std_err): (f64, Option<f64>)) -> String {
         (Some(_), Some(rig::MagnificationFrom::Ruler)) => "from a ruler frame",
         (Some(_), _) => "as given",
     };
-    format!("{} × ({how})", wording::plus_minus(value, std_err))
+    let value = match std_err {
+        Some(_) => wording::plus_minus(value, std_err),
+        None => wording::short(value),
+    };
+    format!("{value} × ({how})")
 }
 
 fn body(rig: &Rig) -> Option<String> {
     let serial = rig.body.serial.as_ref().map(|s| format!("serial {s}"));
-    let parts: Vec<String> =
-        [rig.body.make.clone(), rig.body.model.clone(), serial].into_iter().flatten().collect();
+    let parts: Vec<String> = [rig.body.name(), serial].into_iter().flatten().collect();
     (!parts.is_empty()).then(|| parts.join(" "))
 }
 

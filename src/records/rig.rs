@@ -44,6 +44,19 @@ pub struct RigBody {
     pub serial: Option<String>,
 }
 
+impl RigBody {
+    /// Make and model as one name, the make once.
+    pub fn name(&self) -> Option<String> {
+        match (&self.make, &self.model) {
+            (Some(make), Some(model)) if !model.starts_with(make.as_str()) => {
+                Some(format!("{make} {model}"))
+            }
+            (_, Some(model)) => Some(model.clone()),
+            (make, None) => make.clone(),
+        }
+    }
+}
+
 /// The lens.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]

@@ -116,6 +116,24 @@ fn pictures_without_a_ruler_are_refused() {
     }
 }
 
+// A row of marks that is lost in the frame may be anything.
+#[test]
+fn a_ruler_has_to_fill_a_good_part_of_the_frame() {
+    let spec = RulerSpec { width_px: 300, height_px: 200, ..at(0.7, 0.0, 6) };
+    let small = ruler(&spec);
+    let within = |width_px: usize, height_px: usize| {
+        let mut data = vec![90u8; width_px * height_px];
+        for (y, row) in small.data.chunks_exact(300).enumerate() {
+            let start = (y + (height_px - 200) / 2) * width_px + (width_px - 300) / 2;
+            data[start..start + 300].copy_from_slice(row);
+        }
+        read(&Picture { width_px, height_px, channels: 1, data })
+    };
+    assert!(within(600, 400).is_ok());
+    let refused = within(1500, 1000);
+    assert!(matches!(refused, Err(NoRuler::Small { .. })), "{refused:?}");
+}
+
 // facts C2, C19, D5 and D9 at 1:1, f/8: working f/16; depth 0.16 mm for a disc of 5 µm and
 // 0.5632 mm for a quarter wave.
 #[test]

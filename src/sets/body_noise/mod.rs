@@ -44,7 +44,7 @@ const SERIES_LEAST: usize = 3;
 /// Rendered tones within this many 8-bit steps stand for a level.
 const TONE_REACH_DN: f64 = 20.0;
 /// What a body without a name is called.
-const NAMELESS: &str = "unknown body";
+pub const NAMELESS: &str = "unknown body";
 
 /// Measures the noise of the bodies whose frames lie below `paths`. Returns the record and
 /// whether the run was stopped half way.

@@ -40,7 +40,7 @@ fn a_frame_finds_its_rig_and_gets_its_working_f_number() {
         "4.4",
     ]);
     assert_eq!(made.code, Some(0), "{}", made.stderr);
-    assert!(made.stdout.contains("2.00 × (worked out)"), "{}", made.stdout);
+    assert!(made.stdout.contains("2 × (worked out)"), "{}", made.stdout);
     assert!(made.stdout.contains("2.20 µm a pixel"), "{}", made.stdout);
     let (record, code) = place.culled(&["day"]);
     assert_eq!(code, Some(0));
@@ -184,4 +184,26 @@ fn an_empty_list_says_what_to_do() {
     assert_eq!(ran.code, Some(0));
     assert!(ran.stdout.contains("stopwise rig add NAME"), "{}", ran.stdout);
     assert!(!place.path().join("own").exists(), "looking makes no file");
+}
+
+#[test]
+fn a_rig_names_the_body_of_files_that_do_not() {
+    let place = Place::new();
+    place.put("flat/a.jpg", &jpeg(&picture(1.0), &[]));
+    place.put("own/rigs.toml", b"[old]\nbody = { make = \"Velmarrow\", model = \"VM-1\" }\n");
+    let body = |args: &[&str]| {
+        let ran = place.run(&[&["noise", "flat", "--json", "-"], args].concat());
+        let record: serde_json::Value = serde_json::from_str(&ran.stdout).unwrap();
+        record["bodies"][0]["body"].as_str().unwrap().to_owned()
+    };
+    assert_eq!(body(&[]), "unknown body");
+    assert_eq!(body(&["--rig", "old"]), "Velmarrow VM-1");
+    // With --log it is kept under that name.
+    body(&["--rig", "old", "--log"]);
+    let list = place.run(&["log", "list"]);
+    assert!(
+        list.stdout.contains("Noise of Velmarrow VM-1: 1 measurement at 1 ISO"),
+        "{}",
+        list.stdout
+    );
 }
