@@ -4,6 +4,12 @@
 //! seed 20000 on. Seeds below 10 000 are for tuning; figures that are quoted come from others.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+mod rulers;
+#[cfg(feature = "raw")]
+#[path = "series.rs"]
+mod series;
+mod shooters;
+
 use rayon::prelude::*;
 use std::path::Path;
 use stopwise::base::Luma;
@@ -567,11 +573,241 @@ mod tiles {
     }
 }
 
+/// How right stretches, shake and verdicts of clips are, through a real codec.
+mod clips {
+    use super::*;
+    use stopwise::demo::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
+    use stopwise::demo::optics::Lens;
+    use stopwise::frames::clip::Tools;
+    use stopwise::report::clip_record::{ClipRecord, SpanVerdict};
+    use stopwise::report::page::ClipPage;
+    use stopwise::sets::outing::Quiet;
+    use stopwise::sets::spans::{ClipJob, ClipSink};
+
+    struct Kept(Option<ClipRecord>);
+
+    impl ClipSink for Kept {
+        fn clip(&mut self, page: &ClipPage) -> stopwise::Result<()> {
+            self.0 = Some(page.clip.clone());
+            Ok(())
+        }
+        fn still(
+            &mut self,
+            _: &ClipRecord,
+            _: f64,
+            _: &stopwise::frames::clip::RgbPicture,
+        ) -> stopwise::Result<()> {
+            Ok(())
+        }
+    }
+
+    /// A clip drawn from a seed. `wide` is its width: 1920 and 3840 whole, 960 a crop.
+    fn spec(seed: u64, wide: usize) -> (ClipSpec, Coding, f64) {
+        let mut g = SplitMix64::new(seed ^ 0x0063_6c69_7073);
+        let fps = [25.0, 30.0, 50.0, 60.0, 120.0][g.below(5)];
+        let seconds = if wide > 1920 { 2.0 } else { g.between(2.2, 3.2) };
+        let frames = ((seconds * fps) as usize).min(if wide > 1920 { 60 } else { 120 });
+        let seconds = frames as f64 / fps;
+        let iso = [100.0, 400.0, 1600.0, 3200.0, 6400.0, 10_000.0][g.below(6)];
+        // At least a swing and a half must fit, and two frames a swing.
+        let shake_hz = g.between(f64::max(0.5, 2.0 / seconds), f64::min(15.0, 0.42 * fps));
+        let passes = g.uniform() < 0.8;
+        let spec = ClipSpec {
+            seed,
+            kind: [SceneKind::DepthRamp, SceneKind::DeadLeaves, SceneKind::Insect][g.below(3)],
+            width_px: wide,
+            height_px: wide * 9 / 16,
+            fps,
+            frames,
+            lens: Lens { n_eff: g.between(12.0, 24.0), magnification: 1.0, pitch_um: 6.0 },
+            shutter_s: 1.0 / g.between(400.0, 2000.0),
+            shake_px: g.between(2.0, 14.0),
+            shake_hz,
+            drift_px_s: (g.between(-12.0, 12.0), g.between(-12.0, 12.0)),
+            defocus_px_s: if passes { g.between(1.5, 6.0) } else { g.between(0.0, 0.3) },
+            in_focus_at_s: seconds * g.between(0.2, 0.8),
+            noise_dn: noise_at_iso_dn(iso),
+            colour: false,
+        };
+        // Rates for 1080p; other sizes by their area, other speeds by their root.
+        let area = (wide as f64 / 1920.0).powi(2) * (fps / 25.0).sqrt();
+        let rate = [8000.0, 28_000.0][g.below(2)] * area;
+        (spec, Coding { h265: g.uniform() < 0.5, kbit_s: rate as u32 }, iso)
+    }
+
+    #[derive(Default)]
+    struct Sum {
+        iou: f64,
+        iou_n: f64,
+        iou_low: u32,
+        amplitude_ok: f64,
+        frequency_ok: f64,
+        shakes: f64,
+        right: f64,
+        frames: f64,
+    }
+
+    pub fn table(first: u64, n: u64, wide: Option<usize>, verbose: bool) {
+        let folder = tempfile::tempdir().unwrap();
+        let tools = Tools::of_environment();
+        let mut sum = Sum::default();
+        for seed in first..first + n {
+            // One in ten is UHD, three in ten 1080p, the rest crops of 960 px.
+            let width = wide.unwrap_or(match seed % 10 {
+                0 => 3840,
+                1..=3 => 1920,
+                _ => 960,
+            });
+            let (spec, coding, iso) = spec(seed, width);
+            let clip = SimClip::new(spec);
+            let path = folder.path().join(format!("{seed}.mp4"));
+            clip.write(&tools.ffmpeg, &path, coding).unwrap();
+            let t = clip.truths();
+            let size = (spec.width_px as f64, spec.height_px as f64);
+            let job = ClipJob {
+                paths: vec![path.clone()],
+                tools: tools.clone(),
+                subject: Some((t[0].subject_x_px / size.0, t[0].subject_y_px / size.1)),
+                subject_size: None,
+                f_number: None,
+                magnification: None,
+                pixel_pitch_um: None,
+                shutter_s: Some(spec.shutter_s),
+                play_fps: None,
+                deliver_px: None,
+                stretch_s: None,
+                pictures: false,
+                stills: false,
+            };
+            let mut kept = Kept(None);
+            stopwise::sets::spans::clips(&job, &Quiet, &mut kept).unwrap();
+            let record = kept.0.unwrap();
+            assert_eq!(record.frames as usize, t.len(), "frames of seed {seed}");
+            let truth: Vec<bool> = t.iter().map(|t| t.call == TrueCall::Hit).collect();
+            let found: Vec<bool> = record
+                .frames_table
+                .iter()
+                .map(|f| {
+                    record.spans.iter().any(|s| {
+                        s.verdict == SpanVerdict::InFocus && f.t_s >= s.start_s && f.t_s < s.end_s
+                    })
+                })
+                .collect();
+            let both = truth.iter().zip(&found).filter(|(a, b)| **a && **b).count() as f64;
+            let either = truth.iter().zip(&found).filter(|(a, b)| **a || **b).count() as f64;
+            let iou = if either > 0.0 { both / either } else { 1.0 };
+            let right = record.frames_table.iter().zip(t).filter(|(f, t)| {
+                matches!(
+                    (f.verdict, t.call),
+                    (Call::Hit, TrueCall::Hit)
+                        | (Call::Near, TrueCall::Near)
+                        | (Call::Miss, TrueCall::Miss)
+                )
+            });
+            let right = right.count() as f64 / t.len() as f64;
+            let lost = record.frames_table.iter().filter(|f| f.verdict == Call::CannotSay).count();
+            let shake = record.shake;
+            let hz = shake.and_then(|s| s.frequency_hz).map_or(f64::NAN, |v| v.value);
+            let px = shake.and_then(|s| s.amplitude_px).map_or(f64::NAN, |v| v.value);
+            let off: Vec<f64> = record
+                .frames_table
+                .iter()
+                .zip(t)
+                .filter_map(|(f, t)| {
+                    let (x, y) = (f.subject_x? * size.0, f.subject_y? * size.1);
+                    Some((x - t.subject_x_px).hypot(y - t.subject_y_px))
+                })
+                .collect();
+            let off = off.iter().copied().fold(0.0, f64::max);
+            let amplitude_ok = (px / spec.shake_px - 1.0).abs() <= 0.10;
+            let frequency_ok = (hz - spec.shake_hz).abs() <= 0.5;
+            println!(
+                "{seed} {:?} {width} px {} fps {} ISO {iso} {}: IoU {iou:.3}  verdicts {right:.3}  cannot say {lost}/{}  shake {:.2} px found {px:.2}, {:.2} Hz found {hz:.2}  off by at most {off:.1} px",
+                spec.kind,
+                spec.fps,
+                if coding.h265 { "H.265" } else { "H.264" },
+                coding.kbit_s,
+                t.len(),
+                spec.shake_px,
+                spec.shake_hz,
+            );
+            if verbose {
+                for (f, t) in record.frames_table.iter().zip(t) {
+                    println!(
+                        "  {:.3} {} true {:?} {:?} sigma {:.2} total {:.2} found {:?} ratio {:?}",
+                        f.t_s,
+                        f.frame_type,
+                        t.call,
+                        f.verdict,
+                        t.sigma_px,
+                        t.sigma_total_px,
+                        f.blur_sigma_px.map(|b| b.value),
+                        f.blur_ratio
+                    );
+                }
+            }
+            sum.iou += iou;
+            sum.iou_n += 1.0;
+            sum.iou_low += u32::from(iou < 0.85);
+            sum.amplitude_ok += f64::from(u8::from(amplitude_ok));
+            sum.frequency_ok += f64::from(u8::from(frequency_ok));
+            sum.shakes += 1.0;
+            sum.right += right * t.len() as f64;
+            sum.frames += t.len() as f64;
+        }
+        println!(
+            "all {} clips: mean IoU {:.3} ({} below 0.85)  amplitude within 10 % in {:.0} %  frequency within 0.5 Hz in {:.0} %  frame verdicts right {:.3} of {}",
+            sum.iou_n,
+            sum.iou / sum.iou_n,
+            sum.iou_low,
+            100.0 * sum.amplitude_ok / sum.shakes,
+            100.0 * sum.frequency_ok / sum.shakes,
+            sum.right / sum.frames,
+            sum.frames
+        );
+    }
+}
+
 fn make(first: u64, n: u64, keep: Option<&Path>) {
     for seed in first..first + n {
         for kind in KINDS {
             Clean::new(kind, seed, keep);
         }
+    }
+}
+
+/// Charts of simulated shooters against their truth.
+fn shooters_table(first: u64, count: u64) {
+    println!("300 frames a shooter; {count} shooters from seed {first}");
+    for tests in [0, 54] {
+        let all: Vec<shooters::Off> = (first..first + count)
+            .into_par_iter()
+            .map(|s| shooters::charted(s, 300, tests))
+            .collect();
+        println!("\n{tests} of them of a test");
+        let show = |name: &str, mut v: Vec<f64>, bar: f64| {
+            let n = v.len();
+            if n == 0 {
+                println!("{name:<22} none");
+                return;
+            }
+            v.sort_by(f64::total_cmp);
+            let q = |p: f64| v[((n - 1) as f64 * p) as usize];
+            let within = v.iter().filter(|x| x.abs() <= bar).count();
+            println!(
+                "{name:<22} n {n:>6}  p5 {:+.3}  median {:+.3}  p95 {:+.3}  within {bar:.2}: {:.1} %",
+                q(0.05),
+                q(0.5),
+                q(0.95),
+                100.0 * within as f64 / n as f64
+            );
+        };
+        show("detail, share", all.iter().flat_map(|o| o.detail.clone()).collect(), 0.1);
+        show("detail, in errors", all.iter().flat_map(|o| o.in_errors.clone()).collect(), 2.0);
+        show("break-even, stops", all.iter().flat_map(|o| o.even.clone()).collect(), 1.0 / 3.0);
+        show("hand, stops", all.iter().filter_map(|o| o.hand).collect(), 1.0 / 3.0);
+        let drawn = all.iter().map(|o| o.detail.len()).sum::<usize>() as f64 / all.len() as f64;
+        println!("places drawn a shooter {drawn:.0}");
     }
 }
 
@@ -586,6 +822,26 @@ fn main() {
         Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
         Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
         Some("tiles") => tiles::table(number(2, 1), number(1, 60), keep),
+        Some("shooters") => shooters_table(number(2, 20_000), number(1, 40)),
+        Some("clips") => {
+            clips::table(
+                number(2, 20_000),
+                number(1, 20),
+                args.get(3).and_then(|w| w.parse().ok()),
+                verbose,
+            );
+        }
+        // `series N FIRST [WAY] [--moved] [--best]`: which cost more, aperture or noise.
+        #[cfg(feature = "raw")]
+        Some("series") => {
+            let only = args.get(3).map(String::as_str).filter(|a| !a.starts_with('-'));
+            let has = |word: &str| args.iter().any(|a| a == word);
+            let how = series::How { verbose, moved: has("--moved"), best: has("--best") };
+            series::table(number(2, 20_000), number(1, 2), how, only);
+        }
+        #[cfg(feature = "raw")]
+        Some("series-files") => series::files(Path::new(args.get(1).expect("a folder"))),
+        Some("rulers") => rulers::table(number(2, 20_000), number(1, 100), verbose),
         // Only fills the folder, so that judging later is quick.
         Some("make") => make(number(2, 20_000), number(1, 30), keep),
         Some(other) => eprintln!("no such table: {other}"),

@@ -14,6 +14,7 @@ use stopwise::measure::noise::rendered_noise;
 use stopwise::measure::pyramid::Pyramid;
 use stopwise::measure::spectrum::Spectrum;
 use stopwise::measure::subject::SubjectSums;
+use stopwise::sets::pictures::plain_lap_var;
 
 const WIDTH: usize = 6000;
 const HEIGHT: usize = 4000;
@@ -73,6 +74,36 @@ fn decode_jpeg(bencher: Bencher<'_, '_>, want: Want) {
         let taken = std::mem::take(&mut buffer);
         buffer = decode_into(&JPEG, FileKind::Jpeg, want, taken).unwrap().into_buffer();
     });
+}
+
+#[divan::bench(sample_count = 10)]
+fn gather_luma_of_colour(bencher: Bencher<'_, '_>) {
+    let samples: Vec<u8> = FRAME.iter().flat_map(|v| [*v, 128, 128]).collect();
+    let luma = Luma::U8 { data: &samples, channels: 3, width_px: WIDTH, height_px: HEIGHT };
+    let mut row = vec![0i16; WIDTH];
+    bencher.bench_local(|| {
+        for y in 0..HEIGHT {
+            black_box(&luma).row_eighths(y, 0, &mut row);
+            black_box(&row);
+        }
+    });
+}
+
+#[divan::bench(sample_count = 10)]
+fn laplacian_of_every_eighth_row() -> f64 {
+    plain_lap_var(black_box(&luma()), 8)
+}
+
+#[divan::bench(sample_count = 20)]
+fn colour_of_a_patch(bencher: Bencher<'_, '_>) {
+    let decoded = decode_into(&JPEG, FileKind::Jpeg, Want::Colour, Vec::new()).unwrap();
+    bencher.bench_local(|| black_box(&decoded).rgb_crop(2800, 1800, 448, 448));
+}
+
+#[divan::bench(sample_count = 10)]
+fn small_picture(bencher: Bencher<'_, '_>) {
+    let decoded = decode_into(&JPEG, FileKind::Jpeg, Want::Colour, Vec::new()).unwrap();
+    bencher.bench_local(|| black_box(&decoded).rgb_small(480));
 }
 
 #[divan::bench(sample_count = 10)]

@@ -74,7 +74,7 @@ def main():
         ours, plain, luma = [], [], []
         for _ in range(ROUNDS):
             t = time.perf_counter()
-            subprocess.run([binary, "cull", folder, "--report", report, "-q"], check=True)
+            subprocess.run([binary, "cull", folder, "--report", report, "-q", "--no-cache"], check=True)
             ours.append(time.perf_counter() - t)
             t = time.perf_counter()
             with ThreadPoolExecutor(cores) as pool:

@@ -37,6 +37,29 @@ pub enum Error {
         /// Where was looked.
         paths: Vec<PathBuf>,
     },
+    /// The programs that decode clips cannot be started.
+    #[error(
+        "cannot start {} ({source}). Clips are decoded by ffmpeg, which the system's packages \
+         bring: apt install ffmpeg (Debian, Ubuntu), dnf install ffmpeg-free (Fedora), pacman -S \
+         ffmpeg (Arch), brew install ffmpeg (macOS). STOPWISE_FFMPEG and STOPWISE_FFPROBE may \
+         name other places. Everything else works without it",
+        program.display()
+    )]
+    NoFfmpeg {
+        /// What was to be started.
+        program: PathBuf,
+        /// What the system said.
+        source: io::Error,
+    },
+    /// Nothing was found where clips were expected.
+    #[error(
+        "no clip found in {}: give files, or a folder with MOV, MP4, MKV, AVI or MTS clips",
+        paths_listed(paths)
+    )]
+    NoClips {
+        /// Where was looked.
+        paths: Vec<PathBuf>,
+    },
     /// A path does not exist.
     #[error("{} does not exist", path.display())]
     Missing {
@@ -57,13 +80,208 @@ pub enum Error {
     /// The record could not be turned into JSON or CSV.
     #[error("cannot write the record: {0}")]
     Record(String),
+    /// The log of outings cannot be used.
+    #[error("the log {}: {problem}", path.display())]
+    Log {
+        /// The log's file.
+        path: PathBuf,
+        /// What is wrong with it.
+        problem: LogProblem,
+    },
+    /// The file that describes the equipment cannot be used.
+    #[error("the rigs in {}: {problem}", path.display())]
+    Rigs {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong with it.
+        problem: RigProblem,
+    },
+    /// The system names no home folder, so there is no place for what is kept between runs.
+    #[error("no home folder is known for the {what}: name its file with {option}")]
+    NoHome {
+        /// What was to be kept.
+        what: &'static str,
+        /// The option or variable that names a file.
+        option: &'static str,
+    },
+    /// The frames make no series that can be compared.
+    #[error("{0}")]
+    Series(NotASeries),
+    /// A file is no record of `cull`.
+    #[error("no record of `stopwise cull --json`: {0}")]
+    NoCullRecord(String),
     /// The run was stopped by the user; what was measured until then is kept.
     #[error("stopped half way")]
     Stopped,
 }
 
+/// Why frames make no series.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum NotASeries {
+    /// Fewer than two settings.
+    #[error(
+        "all {frames} frames have the same settings: a comparison needs at least two steps of \
+         aperture, ISO or shutter"
+    )]
+    OneStep {
+        /// Frames looked at.
+        frames: usize,
+    },
+    /// F-numbers are not in the files.
+    #[error(
+        "{missing} of {frames} frames do not tell their f-number: give them with --aperture, one \
+         a frame in order of time or names, or one a step, such as --aperture 4,5.6,8,11"
+    )]
+    NoFNumbers {
+        /// Frames without.
+        missing: usize,
+        /// Frames looked at.
+        frames: usize,
+    },
+    /// The list of f-numbers does not go with the frames.
+    #[error(
+        "{given} f-numbers do not go with {frames} frames: give one a frame, or one a step when \
+         every step has as many frames"
+    )]
+    ApertureCount {
+        /// F-numbers given.
+        given: usize,
+        /// Frames there are.
+        frames: usize,
+    },
+    /// Frames of different sizes.
+    #[error(
+        "frames of different sizes ({first} and {other}): compare frames of one body at one size"
+    )]
+    Sizes {
+        /// Size of the first.
+        first: String,
+        /// Another size.
+        other: String,
+    },
+    /// Frames of different bodies.
+    #[error("frames of different cameras ({first} and {other}): compare one body with itself")]
+    Cameras {
+        /// The first.
+        first: String,
+        /// Another.
+        other: String,
+    },
+    /// Raw and rendered frames together.
+    #[error("raw and rendered frames together: compare one kind at a time")]
+    Kinds,
+    /// What is left after frames were passed over is no series.
+    #[error(
+        "only {left} of {frames} frames show the same subject ({example} does not go with the \
+         others): compare frames of one still subject"
+    )]
+    Subjects {
+        /// Frames that go together.
+        left: usize,
+        /// Frames looked at.
+        frames: usize,
+        /// One that does not.
+        example: String,
+    },
+    /// The region holds nothing to measure.
+    #[error(
+        "nothing to measure in that region: give one of at least {least_px} px a side with some \
+         texture, not clipped, with --region X,Y,W,H"
+    )]
+    NothingThere {
+        /// Least side, px.
+        least_px: usize,
+    },
+}
+
 fn paths_listed(paths: &[PathBuf]) -> String {
     paths.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ")
+}
+
+/// Why the log cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum LogProblem {
+    /// No outing was ever logged there.
+    #[error("nothing has been logged yet: run cull with --log")]
+    Missing,
+    /// Another kind of file.
+    #[error("this is another kind of file, not a log of outings")]
+    NotALog,
+    /// The file is broken.
+    #[error("the file is damaged; move it away, or put a copy of it back")]
+    Damaged,
+    /// Written by a later version of the program.
+    #[error("it was written by a later version of stopwise (form {found}, known up to {known})")]
+    Newer {
+        /// Its form.
+        found: i64,
+        /// The latest form that is known here.
+        known: i64,
+    },
+    /// Of an earlier form, in a place where it cannot be brought up to date.
+    #[error("it is of an earlier form ({found}) and cannot be brought up to date where it is")]
+    Older {
+        /// Its form.
+        found: i64,
+    },
+    /// No space left.
+    #[error("no space is left for it; nothing was added, earlier outings are as they were")]
+    Full,
+    /// May not be written.
+    #[error("it cannot be written here; nothing was added")]
+    ReadOnly,
+    /// Another process holds it.
+    #[error("another process is writing to it; try again when that is done")]
+    Busy,
+    /// No outing of that number.
+    #[error("no outing has the number {0}; log list shows them")]
+    NoOuting(i64),
+    /// A file could not be read or written beside the database.
+    #[error("{0}")]
+    Io(#[source] io::Error),
+    /// Anything else that the database says.
+    #[error("{0}")]
+    Database(#[source] rusqlite::Error),
+}
+
+/// Why the description of the equipment cannot be used.
+#[derive(Debug, thiserror::Error)]
+pub enum RigProblem {
+    /// The file is no TOML, or holds what no rig has.
+    #[error("line {line}: {says}")]
+    Form {
+        /// Line, from 1.
+        line: usize,
+        /// What the parser says.
+        says: String,
+    },
+    /// A value that cannot be.
+    #[error("{rig}: {what}")]
+    Value {
+        /// Name of the rig.
+        rig: String,
+        /// What is wrong.
+        what: &'static str,
+    },
+    /// No rig of that name.
+    #[error("no rig is called {name}{}", known_listed(known))]
+    NoRig {
+        /// The name asked for.
+        name: String,
+        /// Names there are.
+        known: Vec<String>,
+    },
+    /// A rig of that name is there already.
+    #[error("{0} is there already; remove it first, or edit the file")]
+    Exists(String),
+}
+
+fn known_listed(known: &[String]) -> String {
+    if known.is_empty() {
+        "; there is none yet: rig add describes one".to_owned()
+    } else {
+        format!("; there are: {}", known.join(", "))
+    }
 }
 
 /// Why one frame was passed over. The run goes on without it.
@@ -105,7 +323,54 @@ pub enum SkipReason {
     /// A form of a known format that is not read.
     #[error("not supported: {0}")]
     Unsupported(String),
+    /// Not a clip, or one that ffmpeg cannot read.
+    #[error("not a clip that ffmpeg can read: {0}")]
+    NotAClip(String),
+    /// A clip with sound only.
+    #[error("holds no picture, only sound or data")]
+    NoPicture,
+    /// A clip of which no frame could be decoded.
+    #[error("no frame could be decoded: {0}")]
+    NoClipFrames(String),
+    /// It does not show what the other frames of the series show.
+    #[error("shows another subject than {0}")]
+    OtherSubject(String),
+    /// The region has left the frame.
+    #[error("moved or turned so far that the region cannot be registered")]
+    MovedAway,
     /// The same bytes as another frame of this outing.
     #[error("the same picture as {0}")]
     Duplicate(String),
+}
+
+/// Why a sidecar is left as it is. The run goes on without it.
+#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+pub enum SidecarFault {
+    /// Not well-formed XML.
+    #[error("not well-formed at line {line}: left as it is")]
+    Broken {
+        /// Line, from 1.
+        line: usize,
+    },
+    /// Another encoding than UTF-8.
+    #[error("not written in UTF-8: left as it is")]
+    Encoding,
+    /// A document type, which may define anything.
+    #[error("has a document type, which XMP does not allow: left as it is")]
+    DocumentType,
+    /// No RDF in it.
+    #[error("holds no rdf:RDF, so it is no XMP: left as it is")]
+    NoRdf,
+    /// Two packets in one file.
+    #[error("holds more than one rdf:RDF: left as it is")]
+    SeveralRdf,
+    /// A form that XMP does not allow.
+    #[error("{property} stands in a form that XMP does not allow: left as it is")]
+    Form {
+        /// The property.
+        property: &'static str,
+    },
+    /// The edited text did not say what it should.
+    #[error("could not be edited without loss: left as it is")]
+    Lost,
 }

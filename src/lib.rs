@@ -42,8 +42,9 @@ pub mod demo;
 pub mod error;
 pub mod frames;
 pub mod measure;
+pub mod records;
 pub mod render;
 pub mod report;
 pub mod sets;
 
-pub use error::{Error, Result, SkipReason};
+pub use error::{Error, Result, SidecarFault, SkipReason};

@@ -1,6 +1,7 @@
 //! The one table of flags: what can make a number shaky, and the sentence that says so.
 
-use serde::{Serialize, Serializer};
+use serde::de::Error as _;
+use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
 macro_rules! flags {
     ($($(#[$doc:meta])* $name:ident = $bit:literal, $key:literal, $says:literal;)*) => {
@@ -118,6 +119,16 @@ impl Serialize for FlagSet {
     }
 }
 
+impl<'de> Deserialize<'de> for FlagSet {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        let keys = Vec::<String>::deserialize(deserializer)?;
+        let flag = |key: &String| Flag::ALL.iter().copied().find(|f| f.key() == key);
+        keys.iter()
+            .map(|key| flag(key).ok_or_else(|| D::Error::custom(format!("no caution {key:?}"))))
+            .collect()
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -136,5 +147,7 @@ mod tests {
     fn a_set_serialises_as_keys_in_table_order() {
         let set = FlagSet::EMPTY.with(Flag::Clipped).with(Flag::NoTexture);
         assert_eq!(serde_json::to_string(&set).unwrap(), r#"["no-texture","clipped"]"#);
+        assert_eq!(serde_json::from_str::<FlagSet>(r#"["clipped","no-texture"]"#).unwrap(), set);
+        assert!(serde_json::from_str::<FlagSet>(r#"["sunburnt"]"#).is_err());
     }
 }

@@ -1,13 +1,13 @@
 //! A value that was measured, and a value that was read, typed or assumed.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use super::FlagSet;
 
 /// A measured value with its standard error, the number of samples behind it and its flags.
 ///
 /// A value that could not be measured is `None` around this type, never 0 or NaN inside it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Measured {
     /// The value, in the unit its field name states.
     pub value: f64,
@@ -16,7 +16,7 @@ pub struct Measured {
     /// Number of samples (pixels, tiles or frames) behind the value.
     pub n: u32,
     /// What makes it shaky.
-    #[serde(skip_serializing_if = "FlagSet::is_empty")]
+    #[serde(default, skip_serializing_if = "FlagSet::is_empty")]
     pub flags: FlagSet,
 }
 
@@ -45,7 +45,7 @@ impl Measured {
 }
 
 /// Where a known value came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Source {
     /// Written in the file by the camera.
@@ -59,7 +59,7 @@ pub enum Source {
 }
 
 /// A value together with where it came from.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Known<T> {
     /// The value.
     pub value: T,

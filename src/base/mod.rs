@@ -7,7 +7,9 @@ pub mod random;
 pub mod stats;
 pub mod tone;
 pub mod units;
+mod wide;
 
 pub use flags::{Flag, FlagSet};
 pub use measured::{Known, Measured, Source};
 pub use plane::{Luma, Plane, Tone};
+pub use wide::wide;

@@ -1,6 +1,8 @@
 //! Picture planes: the integer luma that the fast kernels read, and the float plane that the
 //! slower, finer methods work on.
 
+use super::wide::wide;
+
 /// Whether sample values are proportional to light.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Tone {
@@ -147,12 +149,28 @@ impl Luma<'_> {
     /// # Panics
     /// When the part lies outside the picture.
     pub fn row_eighths(&self, y: usize, x0: usize, out: &mut [i16]) {
+        wide(
+            #[inline(always)]
+            || self.fill_eighths(y, x0, out),
+        );
+    }
+
+    /// As [`Self::row_eighths`], for inlining into a kernel.
+    #[inline(always)]
+    pub(crate) fn fill_eighths(&self, y: usize, x0: usize, out: &mut [i16]) {
         match *self {
             Luma::U8 { data, channels: 1, width_px, .. } => {
                 let start = y * width_px + x0;
                 let end = start + out.len();
                 for (o, v) in out.iter_mut().zip(&data[start..end]) {
                     *o = i16::from(*v) << 3;
+                }
+            }
+            Luma::U8 { data, channels: 3, width_px, .. } => {
+                let start = (y * width_px + x0) * 3;
+                let end = start + out.len() * 3;
+                for (o, v) in out.iter_mut().zip(data[start..end].as_chunks::<3>().0) {
+                    *o = i16::from(v[0]) << 3;
                 }
             }
             Luma::U8 { data, channels, width_px, .. } => {

@@ -93,6 +93,12 @@ pub fn least_squares<const K: usize>(rows: &[([f64; K], f64, f64)]) -> Option<Fi
     Some(Fit { beta, covariance, chi_square })
 }
 
+/// Solution of symmetric positive normal equations; `None` when they are singular.
+pub fn solve<const K: usize>(normal: [[f64; K]; K], right: [f64; K]) -> Option<[f64; K]> {
+    let inverse = inverse(normal)?;
+    Some(std::array::from_fn(|i| (0..K).map(|j| inverse[i][j] * right[j]).sum()))
+}
+
 /// Inverse of a symmetric positive matrix by Gauss-Jordan with scaled pivots.
 fn inverse<const K: usize>(mut a: [[f64; K]; K]) -> Option<[[f64; K]; K]> {
     /// Below this share of its own diagonal a pivot is rounding, not information.

@@ -3,15 +3,18 @@
 use std::path::Path;
 
 use stopwise::error::Result as LibResult;
+use stopwise::records::cache::Cache;
+use stopwise::records::log::{Kind, Log};
 use stopwise::render::html::ReportWriter;
 use stopwise::render::{csv, json, term};
 use stopwise::report::page::BurstPage;
 use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::wording;
+use stopwise::sets::logged;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::CullArgs;
-use super::{Ended, job, show};
+use super::{Ended, cache, job, show};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
@@ -32,28 +35,64 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
         anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
     }
     let quiet = typed.quiet || to_output > 0;
-    let mut job = job::outing(&typed.paths, &typed.known, report.is_some());
+    // Opened before the work: a log that cannot be written is told at once.
+    let log = job::log_path(&typed.keep.log)?.map(|path| Log::open(&path)).transpose()?;
+    let mut job = job::outing(&typed.paths, &typed.known, report.is_some())?;
     if let Some(path) = &typed.subjects {
         job.marks = job::marks(path)?;
     }
-    let (record, stopped) = work(&job, report, quiet)?;
+    let kept = if typed.no_cache { None } else { cache::open() };
+    let done = work(&job, kept.as_ref(), report, quiet);
+    cache::tell(kept.as_ref());
+    let (record, stopped) = done?;
     if let Some(path) = &typed.json {
         show::to_file(path, |out| json::write(&record, out))?;
     }
     if let Some(path) = &typed.csv {
         show::to_file(path, |out| csv::write(&record.frames, out))?;
     }
+    let logged = log.is_none_or(|log| keep(log, &record, stopped));
     Ok(match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
         (_, _, false) => Ended::Partly,
+        _ if !logged => Ended::Partly,
         _ => Ended::Whole,
     })
+}
+
+/// Adds the outing to the log; says what became of it, and whether it is kept.
+fn keep(mut log: Log, record: &CullRecord, stopped: bool) -> bool {
+    if stopped {
+        show::remark("Stopped: nothing was added to the log.");
+        return true;
+    }
+    let outing = logged::outing(record, Kind::Field, None);
+    if outing.frames.is_empty() {
+        return true;
+    }
+    match log.add(&outing) {
+        Ok(added) => {
+            show::remark(&format!(
+                "Logged as outing {}: {}{} in {}",
+                added.id,
+                wording::count(added.frames as u32, "frame", "frames"),
+                if added.replaced { ", in place of an earlier measurement" } else { "" },
+                log.path().display()
+            ));
+            true
+        }
+        Err(error) => {
+            show::error(&error.into());
+            false
+        }
+    }
 }
 
 /// Works through an outing with tables as bursts are done and the summary at the end.
 pub fn work(
     job: &OutingJob,
+    cache: Option<&Cache>,
     report: Option<&Path>,
     quiet: bool,
 ) -> anyhow::Result<(CullRecord, bool)> {
@@ -78,7 +117,7 @@ pub fn work(
         }
         Ok(())
     };
-    let (record, stopped) = outing::cull(job, &screen, &mut on_burst)?;
+    let (record, stopped) = outing::cull_with(job, cache, &screen, &mut on_burst)?;
     screen.done();
     let place = match writer {
         Some(w) if !record.frames.is_empty() => Some(w.finish(&record.outing, &record.skipped)?),

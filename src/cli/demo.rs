@@ -1,16 +1,23 @@
 //! `stopwise demo`: an invented outing with known truth, culled and compared.
 
 use std::collections::BTreeMap;
+use std::path::Path;
 
 use anyhow::Context;
-use stopwise::demo::burst::TrueCall;
+use stopwise::demo::burst::{TrueCall, Truth};
+use stopwise::demo::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
+use stopwise::demo::optics::Lens;
 use stopwise::demo::outing;
+use stopwise::demo::scene::SceneKind;
+use stopwise::frames::clip::Tools;
+use stopwise::report::clip_record::{ClipFrameRow, ClipRecord};
 use stopwise::report::record::{Call, CullRecord};
 use stopwise::sets::outing::OutingJob;
 use stopwise::sets::rows::Typed;
+use stopwise::sets::spans::ClipJob;
 
 use super::args::DemoArgs;
-use super::{Ended, cull, show};
+use super::{Ended, clip, cull, show};
 
 /// Report of the demo, inside its folder.
 const REPORT: &str = "report.html";
@@ -34,12 +41,110 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
         typed: Typed::default(),
         pictures: true,
     };
-    let (record, stopped) = cull::work(&job, Some(&report), false)?;
+    let (record, stopped) = cull::work(&job, None, Some(&report), false)?;
     if stopped {
         return Ok(Ended::Stopped);
     }
     show::result(&compared(&record, &truth))?;
+    if film(&typed.dir, typed.seed)? {
+        return Ok(Ended::Stopped);
+    }
     Ok(if record.skipped.is_empty() { Ended::Whole } else { Ended::Partly })
+}
+
+/// Page of the demo's clip, inside its folder.
+const CLIP_PAGE: &str = "clip.html";
+
+/// The invented clip: a plane that drifts through the eye, a hand that sways.
+fn clip_spec(seed: u64) -> ClipSpec {
+    ClipSpec {
+        seed,
+        kind: SceneKind::Insect,
+        width_px: 768,
+        height_px: 432,
+        fps: 25.0,
+        frames: 75,
+        lens: Lens { n_eff: 22.0, magnification: 1.0, pitch_um: 9.0 },
+        shutter_s: 0.004,
+        shake_px: 5.0,
+        shake_hz: 3.0,
+        drift_px_s: (6.0, -3.0),
+        defocus_px_s: 2.0,
+        in_focus_at_s: 1.6,
+        noise_dn: noise_at_iso_dn(1600.0),
+        colour: true,
+    }
+}
+
+/// Makes a clip, works through it and compares with its truth; without ffmpeg it says so. Returns
+/// whether the user stopped it.
+fn film(dir: &Path, seed: u64) -> anyhow::Result<bool> {
+    let tools = Tools::of_environment();
+    if let Err(error) = tools.check() {
+        show::remark(&format!("No clip in this demo: {error}."));
+        return Ok(false);
+    }
+    show::remark("Filming an invented clip ...");
+    let spec = clip_spec(seed);
+    let sim = SimClip::new(spec);
+    let path = dir.join("vm-clip.mp4");
+    if let Err(error) = sim.write(&tools.ffmpeg, &path, Coding { h265: false, kbit_s: 6000 }) {
+        // An ffmpeg without this encoder still decodes.
+        show::remark(&format!("No clip in this demo: {error}"));
+        return Ok(false);
+    }
+    let truths = sim.truths();
+    let Some(first) = truths.first() else { return Ok(false) };
+    let place =
+        (first.subject_x_px / spec.width_px as f64, first.subject_y_px / spec.height_px as f64);
+    let job = ClipJob {
+        paths: vec![path],
+        tools,
+        subject: Some(place),
+        subject_size: None,
+        f_number: Some(spec.lens.n_eff / (1.0 + spec.lens.magnification)),
+        magnification: Some(spec.lens.magnification),
+        pixel_pitch_um: Some(spec.lens.pitch_um),
+        shutter_s: Some(spec.shutter_s),
+        play_fps: None,
+        deliver_px: Some((640, 360)),
+        stretch_s: Some(0.5),
+        pictures: true,
+        stills: false,
+    };
+    let page = dir.join(CLIP_PAGE);
+    let out = clip::Out { quiet: false, report: Some(&page), stills: None, chapters: None };
+    let (record, stopped) = clip::work(&job, &out)?;
+    if let Some(c) = record.clips.first().filter(|_| !stopped) {
+        show::result(&clip_compared(c, &spec, truths))?;
+    }
+    Ok(stopped)
+}
+
+/// What was found in the clip against its truth.
+fn clip_compared(clip: &ClipRecord, spec: &ClipSpec, truths: &[Truth]) -> String {
+    let hits = truths.iter().filter(|t| t.call == TrueCall::Hit).count() as f64 / spec.fps;
+    let same = |(f, t): &(&ClipFrameRow, &Truth)| {
+        matches!(
+            (f.verdict, t.call),
+            (Call::Hit, TrueCall::Hit)
+                | (Call::Near, TrueCall::Near)
+                | (Call::Miss, TrueCall::Miss)
+        )
+    };
+    let right = clip.frames_table.iter().zip(truths).filter(same).count();
+    let shake = clip.shake.and_then(|s| Some((s.amplitude_px?.value, s.frequency_hz?.value)));
+    let found =
+        shake.map_or("no rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
+    format!(
+        "\nThe clip against the truth of the simulator\n  in focus {:.1} s, found {:.1} s; \
+         verdicts the same on {right} of {} frames\n  shake ±{:.1} px at {:.1} Hz, found {found}\n",
+        hits,
+        clip.in_focus_s(),
+        truths.len(),
+        spec.shake_px,
+        spec.shake_hz
+    )
 }
 
 /// The invented photographer's marks: the eye in the first frame of each burst.

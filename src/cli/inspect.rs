@@ -18,7 +18,7 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
     for path in [&typed.json, &typed.map].into_iter().flatten() {
         show::check_writable(path)?;
     }
-    let job = job::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report);
+    let job = job::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report)?;
     let (record, pictures) = inspect::inspect(&job)?;
     let mut written = Vec::new();
     if !typed.no_report {

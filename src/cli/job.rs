@@ -4,10 +4,19 @@ use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use stopwise::Error;
+use stopwise::records::{
+    self,
+    rig::{Rig, Rigs},
+};
+use stopwise::report::plan_record::{LightKind, PlanWish};
+use stopwise::sets::compare::CompareJob;
+use stopwise::sets::equipment::{Equipment, magnifications, pupil_ratio};
 use stopwise::sets::outing::OutingJob;
+use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
 
-use super::args::Known;
+use super::args::{CompareArgs, Known};
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -49,6 +58,106 @@ pub fn positive(text: &str) -> Result<f64, String> {
     }
 }
 
+/// Reads a time as a fraction or a number: `1/200`, `0.005`.
+pub fn seconds(text: &str) -> Result<f64, String> {
+    match text.split_once('/') {
+        Some((a, b)) => Ok(positive(a)? / positive(b)?),
+        None => positive(text),
+    }
+}
+
+/// Reads a size: `1920x1080`.
+pub fn size(text: &str) -> Result<(u32, u32), String> {
+    let side = |t: &str| t.trim().parse::<u32>().ok().filter(|v| (16..=65_536).contains(v));
+    text.split_once(['x', 'X', '×'])
+        .and_then(|(w, h)| Some((side(w)?, side(h)?)))
+        .ok_or_else(|| "give width and height in px, as 1920x1080".to_owned())
+}
+
+/// Reads a number from 0 on.
+pub fn not_negative(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() && v >= 0.0 => Ok(v.abs()),
+        _ => Err("give a number, 0 or above".to_owned()),
+    }
+}
+
+/// Reads a level of light: from starlight to beyond sunlit snow.
+pub fn light_ev(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if (-10.0..=25.0).contains(&v) => Ok(v),
+        _ => Err("give Ev at ISO 100, from -10 to 25".to_owned()),
+    }
+}
+
+/// Reads an exposure time: `1/250` or seconds.
+pub fn shutter(text: &str) -> Result<f64, String> {
+    let seconds = match text.trim().trim_end_matches('s').trim().split_once('/') {
+        Some((over, under)) => positive(over)? / positive(under)?,
+        None => positive(text.trim().trim_end_matches('s'))?,
+    };
+    if (1e-6..=3600.0).contains(&seconds) {
+        Ok(seconds)
+    } else {
+        Err("give a time such as 1/250 or 0.5, up to 3600 s".to_owned())
+    }
+}
+
+/// A rig by its name.
+pub fn rig(name: &str) -> anyhow::Result<Rig> {
+    let place = records::rigs_place()?;
+    let rigs = Rigs::read(&place)?;
+    let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
+    Ok(rig.clone())
+}
+
+/// The plan to make, with the rig when one is named.
+pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
+    let light = match (typed.flash, typed.lamp) {
+        (true, _) => LightKind::Flash,
+        (_, true) => LightKind::Lamp,
+        _ => LightKind::Ambient,
+    };
+    let rig = typed.rig.as_deref().map(rig).transpose()?;
+    let known = rig.as_ref().map(|r| magnifications(r, typed.magnification));
+    let of_rig = known.as_ref().and_then(|k| k.whole).map(|(m, _)| m);
+    let Some(magnification) = typed.magnification.or(of_rig) else {
+        match &typed.rig {
+            Some(name) => bail!("the rig {name:?} has no magnification: give --magnification"),
+            None => bail!("give --magnification, or --rig with a rig that has one"),
+        }
+    };
+    // The working f-number goes by the magnification without what is in front: a pupil ratio
+    // that says so stands for it.
+    let lens_alone = known.as_ref().and_then(|k| k.lens_alone).map(|(m, _)| m);
+    let share = lens_alone.map_or(1.0, |m| m / magnification);
+    let pupils = typed.pupil_ratio.or(rig.as_ref().and_then(pupil_ratio));
+    let pupils = match (pupils, share) {
+        (None, share) if (share - 1.0).abs() < 1e-9 => None,
+        // A lens at infinity: no bellows factor at all.
+        (p, share) => Some(p.unwrap_or(1.0) / share.max(1e-6)),
+    };
+    Ok(PlanJob {
+        rig: typed.rig.clone(),
+        wish: PlanWish {
+            depth_mm: typed.depth,
+            magnification,
+            light,
+            light_ev: typed.light.or(stopwise::sets::plan::usual_ev(light)),
+            light_typed: typed.light.is_some(),
+            shutter_s: typed.shutter,
+            motion_mm_s: typed.motion,
+            output_width_px: typed.output_width,
+            crop: typed.crop,
+            video_fps: typed.video,
+            play_fps: typed.play,
+        },
+        pitch_um: typed.pitch.or(rig.as_ref().and_then(|r| r.pixel_pitch_um)),
+        frame_width_px: typed.frame_width,
+        pupil_ratio: pupils,
+    })
+}
+
 /// Reads marks: a line a frame, `name,X,Y`, fractions of the upright picture. Lines that start
 /// with `#` and empty lines are passed over.
 pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
@@ -78,9 +187,33 @@ fn parsed_marks(text: &str) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
     Ok(marks)
 }
 
+/// The rigs, and the one that the user names.
+pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
+    let place = match records::rigs_place() {
+        Ok(place) => place,
+        // Who has no home folder has no rigs either; a named one is missed below.
+        Err(_) if rig.is_none() => return Ok(Equipment::default()),
+        Err(error) => return Err(error.into()),
+    };
+    let rigs = Rigs::read(&place)?;
+    if let Some(name) = rig {
+        rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
+    }
+    Ok(Equipment { rigs, chosen: rig.cloned() })
+}
+
+/// The log to write to, when the run is to be kept.
+pub fn log_path(typed: &Option<Option<PathBuf>>) -> anyhow::Result<Option<PathBuf>> {
+    Ok(match typed {
+        None => None,
+        Some(Some(path)) => Some(path.clone()),
+        Some(None) => Some(records::log_place()?),
+    })
+}
+
 /// The outing to work through.
-pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
-    OutingJob {
+pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> anyhow::Result<OutingJob> {
+    Ok(OutingJob {
         paths: paths.to_vec(),
         subject: known.subject.map(|s| (s.x, s.y)),
         marks: BTreeMap::new(),
@@ -90,6 +223,23 @@ pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> OutingJob {
             pixel_pitch_um: known.pitch,
             f_number: known.aperture,
             output_width_px: known.output_width,
+            equipment: equipment(known.rig.as_ref())?,
+        },
+        pictures,
+    })
+}
+
+/// The series to compare.
+pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
+    CompareJob {
+        paths: typed.paths.clone(),
+        region: typed.region.map(|r| ((r.x, r.y), r.size)),
+        apertures: typed.aperture.clone(),
+        depth_mm: typed.depth,
+        typed: Typed {
+            magnification: typed.magnification,
+            pixel_pitch_um: typed.pixel_pitch,
+            ..Typed::default()
         },
         pictures,
     }
@@ -115,6 +265,27 @@ mod tests {
         assert_eq!(marks["c,d.jpg"], (0.0, 1.0));
         assert!(parsed_marks("a.jpg,0.5").is_err());
         assert!(parsed_marks("a.jpg,0.5,7").is_err());
+    }
+
+    #[test]
+    fn times_and_sizes_are_read() {
+        assert_eq!(seconds("1/200"), Ok(0.005));
+        assert_eq!(seconds("0.5"), Ok(0.5));
+        assert!(seconds("1/0").is_err() && seconds("x/2").is_err());
+        assert_eq!(size("3840x2160"), Ok((3840, 2160)));
+        assert!(size("1080p").is_err() && size("0x10").is_err());
+    }
+
+    #[test]
+    fn exposure_times_are_read_as_marked() {
+        assert_eq!(shutter("1/250"), Ok(0.004));
+        assert_eq!(shutter("0.5 s"), Ok(0.5));
+        assert_eq!(not_negative("-0"), Ok(0.0));
+        for bad in ["0", "1/0", "-1/3", "x", "", "1e9", "1e-9"] {
+            assert!(shutter(bad).is_err(), "{bad}");
+        }
+        assert!(light_ev("26").is_err() && light_ev("-3").is_ok() && light_ev("NaN").is_err());
+        assert!(not_negative("-1").is_err());
     }
 
     #[test]

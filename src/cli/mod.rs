@@ -2,11 +2,20 @@
 //! options or defaults.
 
 mod args;
+mod cache;
+mod chart;
+mod clip;
+mod compare;
 mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod log;
+mod mark;
 mod noise;
+mod plan;
+mod rig;
+mod scale;
 mod show;
 
 use std::io;
@@ -60,7 +69,16 @@ pub fn run() -> ExitCode {
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
+        Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Chart(typed) => chart::run(typed),
+        Command::Plan(typed) => plan::run(typed),
+        Command::Clip(typed) => clip::run(typed),
+        Command::Cache(typed) => cache::run(typed),
+        Command::Rig(typed) => rig::run(typed),
+        Command::Log(typed) => log::run(typed),
+        Command::Scale(typed) => scale::run(typed),
+        Command::Mark(typed) => mark::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {
@@ -78,7 +96,8 @@ pub fn run() -> ExitCode {
 fn formats() -> String {
     #[cfg(feature = "raw")]
     let raw = format!(
-        "Reads DNG, and raw files of cameras by {}.",
+        "Reads raw files ({}) of cameras by {}, and DNG whoever made the camera.",
+        stopwise::frames::raw::raw_formats().join(", "),
         stopwise::frames::raw::raw_makers().join(", ")
     );
     #[cfg(not(feature = "raw"))]

@@ -1,10 +1,12 @@
 //! `stopwise noise`.
 
+use stopwise::records::log::Log;
 use stopwise::render::{html, json, term};
-use stopwise::sets::body_noise;
+use stopwise::report::wording;
+use stopwise::sets::{self, body_noise};
 
 use super::args::NoiseArgs;
-use super::{Ended, show};
+use super::{Ended, job, show};
 
 /// Shows the noise of the bodies whose frames are given.
 pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
@@ -12,6 +14,7 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
         show::check_writable(path)?;
     }
     let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
+    let log = job::log_path(&typed.keep.log)?.map(|path| Log::open(&path)).transpose()?;
     let screen = show::Screen::new(to_output);
     let (record, stopped) = body_noise::body_noise(&typed.paths, &screen)?;
     screen.done();
@@ -24,11 +27,28 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
     if !to_output {
         show::result(&term::noise(&record, show::style()))?;
     }
+    let mut logged = true;
+    if let Some(mut log) = log {
+        let rows = if stopped { Vec::new() } else { sets::logged::noise(&record) };
+        match log.add_noise(&rows) {
+            _ if stopped => show::remark("Stopped: nothing was added to the log."),
+            Ok(rows) => show::remark(&format!(
+                "Logged: {} of noise, new in {}",
+                wording::count(rows as u32, "row", "rows"),
+                log.path().display()
+            )),
+            Err(error) => {
+                show::error(&error.into());
+                logged = false;
+            }
+        }
+    }
     let nothing = record.bodies.iter().all(|b| b.isos.is_empty());
     Ok(match (stopped, nothing, record.skipped.is_empty()) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
         (_, _, false) => Ended::Partly,
+        _ if !logged => Ended::Partly,
         _ => Ended::Whole,
     })
 }

@@ -61,7 +61,8 @@ pub(super) enum Named {
 
 const PICTURE_ENDINGS: &[&str] = &["jpg", "jpeg", "jpe", "jfif", "tif", "tiff", "png", "webp"];
 
-const RAW_ENDINGS: &[&str] = &[
+/// Ends of the names of raw files.
+pub(super) const RAW_ENDINGS: &[&str] = &[
     "3fr", "arw", "cr2", "cr3", "crw", "dcr", "dng", "erf", "fff", "gpr", "iiq", "kdc", "mef",
     "mos", "mrw", "nef", "nrw", "orf", "pef", "raf", "raw", "rw2", "rwl", "sr2", "srf", "srw",
     "x3f",
@@ -93,6 +94,11 @@ pub(super) fn named(path: &Path) -> Named {
             .find(|(e, _)| *e == ending)
             .map_or(Named::Other, |(_, name)| Named::Unsupported(name))
     }
+}
+
+/// Whether a file's name is that of a picture, one that is read here or not.
+pub fn named_as_picture(path: &Path) -> bool {
+    named(path) != Named::Other
 }
 
 /// How many bytes [`by_magic`] looks at.

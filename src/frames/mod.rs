@@ -7,7 +7,10 @@
 //! 1. [`find`] lists the picture files below some paths;
 //! 2. [`read_header`] turns a file into a [`Frame`]: size in pixels and [`Exposure`], no pixels;
 //! 3. [`load`] decodes it into a [`Decoded`].
+//!
+//! Clips go another way, through the system's ffmpeg: [`clip`].
 
+pub mod clip;
 pub mod exposure;
 mod jpeg_header;
 mod kind;
@@ -19,7 +22,7 @@ mod walk;
 
 pub use exposure::Exposure;
 pub use jpeg_header::JpegHeader;
-pub use kind::FileKind;
+pub use kind::{FileKind, named_as_picture};
 pub use open::{Frame, load, load_into, read_header};
 pub use orientation::Orientation;
 pub use still::{Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, header_size};

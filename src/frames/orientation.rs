@@ -4,8 +4,10 @@
 //! column is the visual …". Fractions run from 0 at the left or top edge to 1 at the right or
 //! bottom edge.
 
+use serde::{Deserialize, Serialize};
+
 /// How the pixels in a file have to be turned to stand upright.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default, Serialize, Deserialize)]
 pub enum Orientation {
     /// 1: as stored.
     #[default]

@@ -6,6 +6,7 @@
 //! of the Gaussian and sums in place of single pixels.
 
 use super::pyramid::Level;
+use crate::base::wide;
 
 /// Level value at and above which a pixel counts as clipped (252 of 255, in eighths).
 pub const CLIPPED_EIGHTHS: i16 = 2016;
@@ -74,27 +75,48 @@ impl CellStats {
     }
 }
 
-/// Squared smoothed gradients of a tile and one sample around it.
-type Squares = [[i32; 34]; 34];
+/// Squared smoothed gradients of a tile and one sample around it: memory for [`ridge`], used again
+/// for tile after tile.
+#[derive(Debug, Clone)]
+pub struct Squares {
+    rows: [[i32; 34]; 34],
+}
 
-fn squares<const SIDE: usize>(smooth: &Level, x0: usize, y0: usize, m2: &mut Squares) {
-    let w = smooth.width;
-    for (j, row) in m2.iter_mut().take(SIDE + 2).enumerate() {
-        let at = (y0 + j - 1) * w + x0 - 1;
-        let above = &smooth.data[at - w..at - w + SIDE + 2];
-        let below = &smooth.data[at + w..at + w + SIDE + 2];
-        let left = &smooth.data[at - 1..at + SIDE + 1];
-        let right = &smooth.data[at + 1..at + SIDE + 3];
-        for i in 0..SIDE + 2 {
-            let gx = right[i] - left[i];
-            let gy = below[i] - above[i];
-            row[i] = i32::from(gx) * i32::from(gx) + i32::from(gy) * i32::from(gy);
+impl Default for Squares {
+    fn default() -> Self {
+        Squares { rows: [[0; 34]; 34] }
+    }
+}
+
+impl Squares {
+    /// Fills the squares; one bit for each row that holds one above a limit.
+    #[inline(always)]
+    fn fill<const SIDE: usize>(&mut self, smooth: &Level, x0: usize, y0: usize, limit: i32) -> u64 {
+        let w = smooth.width;
+        let mut busy = 0;
+        for (j, row) in self.rows.iter_mut().take(SIDE + 2).enumerate() {
+            let at = (y0 + j - 1) * w + x0 - 1;
+            let above = &smooth.data[at - w..at - w + SIDE + 2];
+            let below = &smooth.data[at + w..at + w + SIDE + 2];
+            let left = &smooth.data[at - 1..at + SIDE + 1];
+            let right = &smooth.data[at + 1..at + SIDE + 3];
+            let mut most = 0;
+            for i in 0..SIDE + 2 {
+                let gx = right[i] - left[i];
+                let gy = below[i] - above[i];
+                let square = i32::from(gx) * i32::from(gx) + i32::from(gy) * i32::from(gy);
+                row[i] = square;
+                most = most.max(square);
+            }
+            busy |= u64::from(most > limit) << j;
         }
+        busy
     }
 }
 
 /// Sums of central differences along x and y over a tile: they telescope, so only its border
 /// counts.
+#[inline(always)]
 fn tilt<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> (f32, f32) {
     let w = level.width;
     let row = |y: usize| -> i32 {
@@ -115,6 +137,19 @@ fn tilt<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> (f32, f32) {
 /// `level` and `smooth` have the same size, and the tile lies at least [`HALO`] samples from
 /// every border (tiles nearer to it are moved inwards by the caller).
 pub fn energies<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    x0: usize,
+    y0: usize,
+) -> CellStats {
+    wide(
+        #[inline(always)]
+        || energies_here::<SIDE>(level, smooth, x0, y0),
+    )
+}
+
+#[inline(always)]
+fn energies_here<const SIDE: usize>(
     level: &Level,
     smooth: &Level,
     x0: usize,
@@ -179,9 +214,15 @@ pub fn energies<const SIDE: usize>(
 }
 
 /// Energies and ridge sums of a tile; see [`energies`] for where it may lie.
-pub fn cell<const SIDE: usize>(level: &Level, smooth: &Level, x0: usize, y0: usize) -> CellStats {
+pub fn cell<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    x0: usize,
+    y0: usize,
+    squares: &mut Squares,
+) -> CellStats {
     let mut stats = energies::<SIDE>(level, smooth, x0, y0);
-    ridge::<SIDE>(level, smooth, x0, y0, &mut stats);
+    ridge::<SIDE>(level, smooth, x0, y0, &mut stats, squares);
     stats
 }
 
@@ -247,6 +288,7 @@ pub(super) fn clipped_beside(level: &Level, at: usize, gx: i32, gy: i32) -> bool
 }
 
 /// Whether any sample of a tile or within reach of it is clipped.
+#[inline(always)]
 fn any_clipped<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> bool {
     let reach = CLIP_REACH as usize;
     (y0 - reach..y0 + SIDE + reach).any(|y| {
@@ -262,17 +304,36 @@ pub fn ridge<const SIDE: usize>(
     x0: usize,
     y0: usize,
     stats: &mut CellStats,
+    squares: &mut Squares,
+) {
+    wide(
+        #[inline(always)]
+        || ridge_here::<SIDE>(level, smooth, x0, y0, stats, squares),
+    );
+}
+
+#[inline(always)]
+fn ridge_here<const SIDE: usize>(
+    level: &Level,
+    smooth: &Level,
+    x0: usize,
+    y0: usize,
+    stats: &mut CellStats,
+    squares: &mut Squares,
 ) {
     let w = level.width;
     let limit = (stats.peak2 / GRADIENT_UNIT * RIDGE_SHARE) as i32;
     if limit == 0 {
         return;
     }
-    let mut m2: Squares = [[0; 34]; 34];
-    squares::<SIDE>(smooth, x0, y0, &mut m2);
+    let busy = squares.fill::<SIDE>(smooth, x0, y0, limit);
+    let m2 = &squares.rows;
     let look_for_clipping = any_clipped::<SIDE>(level, x0, y0);
     let (mut n, mut s12, mut s22, mut q11, mut q12, mut q22) = (0f32, 0f32, 0f32, 0f32, 0f32, 0f32);
     for j in 0..SIDE {
+        if busy >> (j + 1) & 1 == 0 {
+            continue;
+        }
         let (above, here, below) = (&m2[j], &m2[j + 1], &m2[j + 2]);
         // One bit a sample: above the limit, and at least as large as the neighbours on both
         // sides of some direction. Nearly all samples drop out here, without a branch.

@@ -116,7 +116,7 @@ fn jackknife_error(left_out: &[f64]) -> f64 {
 
 /// First frequency at which ln SNR, smoothed by [1 2 1]/4, falls through a level, by linear
 /// interpolation; 0.5 when it never does, `None` when it starts below.
-fn crossing_cy_px(snr: &[f64; RINGS], level: f64) -> Option<f64> {
+pub fn crossing_cy_px(snr: &[f64; RINGS], level: f64) -> Option<f64> {
     let ln: Vec<f64> = snr[FIRST_RING..].iter().map(|s| s.max(LEAST_SNR).ln()).collect();
     let last = ln.len() - 1;
     let smooth = |i: usize| 0.25 * (ln[i.saturating_sub(1)] + 2.0 * ln[i] + ln[(i + 1).min(last)]);

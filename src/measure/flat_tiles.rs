@@ -1,6 +1,6 @@
 //! Tiles of a frame among which the flat ones are looked for.
 
-use crate::base::Luma;
+use crate::base::{Luma, wide};
 
 /// Side of a tile, px.
 pub(super) const SIDE: usize = 16;
@@ -59,12 +59,20 @@ fn scramble(cell: u64) -> u64 {
 
 /// Mean and plane-free variance of a tile; `None` when it is clipped or constant.
 fn look(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<Candidate> {
+    wide(
+        #[inline(always)]
+        || look_here(luma, x0, y0),
+    )
+}
+
+#[inline(always)]
+fn look_here(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<Candidate> {
     let mut row = [0i16; SIDE];
     let (mut lowest, mut highest) = (i16::MAX, i16::MIN);
     // Exact: 256 samples below 2041, so squares stay below 2^31 and products below 2^53.
     let (mut sum, mut squares, mut along_x, mut along_y) = (0i32, 0i32, 0i32, 0i32);
     for y in 0..SIDE {
-        luma.row_eighths(y0 + y, x0, &mut row);
+        luma.fill_eighths(y0 + y, x0, &mut row);
         let (mut s, mut sx) = (0i32, 0i32);
         for (x, v) in row.iter().enumerate() {
             lowest = lowest.min(*v);

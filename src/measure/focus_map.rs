@@ -6,7 +6,7 @@
 use super::band_noise::{BandNoise, LevelNoise, level_noise, quietest_by_tone};
 use super::blur::{self, RidgeRatio, ridge_ratio, sigma_of_ratio};
 use super::blur_fit::{Reading, fitted};
-use super::cells::{self, CellStats, HALO};
+use super::cells::{self, CellStats, HALO, Squares};
 use super::pyramid::{Pyramid, cut_level0};
 use crate::base::{Flag, Luma, Measured};
 
@@ -144,14 +144,15 @@ impl FrameCells {
             .collect();
         let floor1 = least_noise(&level1, 1);
         let floor2 = least_noise(&level2, 2);
+        let mut squares = Squares::default();
         for (place, (c1, c2)) in places.iter().zip(level1.iter_mut().zip(&mut level2)) {
             if c1.peak2 > floor1.at(c1.mean) {
                 let (x, y) = at1(*place);
-                cells::ridge::<16>(l1, &pyramid.smooth1, x, y, c1);
+                cells::ridge::<16>(l1, &pyramid.smooth1, x, y, c1, &mut squares);
             }
             if c2.peak2 > floor2.at(c2.mean) {
                 let (x, y) = at2(*place);
-                cells::ridge::<8>(l2, &pyramid.smooth2, x, y, c2);
+                cells::ridge::<8>(l2, &pyramid.smooth2, x, y, c2, &mut squares);
             }
         }
         let mut wanted = vec![false; cols * rows];
@@ -176,7 +177,7 @@ impl FrameCells {
             .iter()
             .enumerate()
             .filter(|(_, w)| **w)
-            .map(|(i, _)| (i as u32, level0_cell(luma, i % cols, i / cols)))
+            .map(|(i, _)| (i as u32, level0_cell(luma, i % cols, i / cols, &mut squares)))
             .collect();
         Some(FrameCells { cols, rows, level1, level2, level0 })
     }
@@ -217,7 +218,7 @@ impl FrameCells {
     }
 }
 
-fn level0_cell(luma: &Luma<'_>, col: usize, row: usize) -> CellStats {
+fn level0_cell(luma: &Luma<'_>, col: usize, row: usize, squares: &mut Squares) -> CellStats {
     let x0 = corner(col, TILE_PX, luma.width_px());
     let y0 = corner(row, TILE_PX, luma.height_px());
     // Two more samples on each side, so that smoothing sees real neighbours everywhere.
@@ -225,10 +226,10 @@ fn level0_cell(luma: &Luma<'_>, col: usize, row: usize) -> CellStats {
     let (cx, cy) = (x0.saturating_sub(reach), y0.saturating_sub(reach));
     let side = TILE_PX + 2 * reach;
     let cut = cut_level0(luma, cx, cy, side, side);
-    cells::cell::<TILE_PX>(&cut.level, &cut.smooth, x0 - cx, y0 - cy)
+    cells::cell::<TILE_PX>(&cut.level, &cut.smooth, x0 - cx, y0 - cy, squares)
 }
 
-/// Blur of a tile, or of `tiles` pooled ones, from its levels (see [`blur_fit`]).
+/// Blur of a tile, or of `tiles` pooled ones, from its levels (see [`super::blur_fit`]).
 pub fn tile(levels: [Option<&CellStats>; 3], noise: &BandNoise, tiles: f64) -> Tile {
     of_readings(&readings(levels, noise, tiles))
 }
@@ -251,8 +252,8 @@ fn of_readings(readings: &[Option<Reading>; 3]) -> Tile {
     Tile::Blur { sigma_px: fit.sigma_px as f32, std_err_px: (fit.sigma_px * fit.error_ln) as f32 }
 }
 
-/// Blur of the edges around a subject, for verdicts: fine to coarse, the finest level that sees edges clearly and
-/// can resolve what it sees decides.
+/// Blur of the edges around a subject, for verdicts: fine to coarse, the finest level that sees
+/// edges clearly and can resolve what it sees decides.
 ///
 /// Frames of one subject are compared by this, not by [`tile`]: on soft stripes, which are neither
 /// edges nor leaves, the fit reads a tenth of the frames as sharp (measured: 73 of 81 frames off

@@ -3,6 +3,7 @@
 //! Nothing here knows a path, a clock, a thread or a camera, and nothing is random, so every
 //! method can be held against truth and results repeat on any number of threads.
 
+pub mod align;
 pub mod band_noise;
 pub mod bessel;
 pub mod blur;
@@ -15,16 +16,29 @@ pub mod depth;
 pub mod detail;
 pub mod diffraction;
 pub mod direction;
+pub mod edge;
 mod flat_tiles;
 pub mod focus_map;
 pub mod follow;
+pub mod frame_motion;
+pub mod hand;
 pub mod laplacian;
+pub mod lens_fit;
+pub mod light;
+pub mod logistic;
+pub mod movement;
 pub mod noise;
 mod periodogram;
+pub mod personal;
 pub mod prediction;
 pub mod pyramid;
 pub mod raw_noise;
+pub mod ruler;
 pub mod sensor;
+pub mod setting;
+pub mod shake;
+pub mod signal_noise;
 pub mod smear_spectrum;
 pub mod spectrum;
 pub mod subject;
+pub mod tile_noise;

@@ -83,15 +83,21 @@ pub fn rendered_noise(luma: &Luma<'_>) -> Option<RenderedNoise> {
     if tiles.is_empty() {
         return None;
     }
-    tiles.sort_unstable_by(|a, b| {
-        a.mean_dn.total_cmp(&b.mean_dn).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
-    });
     let levels = (tiles.len() / LEAST_A_LEVEL).clamp(1, LEVELS);
     let mut bench = Bench::new();
     let mut raw: Vec<RawLevel> = Vec::with_capacity(levels);
+    let total_tiles = tiles.len();
+    let mut rest = tiles.as_mut_slice();
     for i in 0..levels {
-        let span = i * tiles.len() / levels..(i + 1) * tiles.len() / levels;
-        raw.extend(bench.level(luma, &mut tiles[span]));
+        let count = (i + 1) * total_tiles / levels - i * total_tiles / levels;
+        if count < rest.len() {
+            rest.select_nth_unstable_by(count, |a, b| {
+                a.mean_dn.total_cmp(&b.mean_dn).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
+            });
+        }
+        let (level, after) = rest.split_at_mut(count);
+        rest = after;
+        raw.extend(bench.level(luma, level));
     }
     let r0 = raw.iter().map(RawLevel::slope).min_by(f64::total_cmp)?;
     let shape = shape_of_noise(&raw, r0);
@@ -301,10 +307,15 @@ impl Bench {
         if chosen == 0 {
             return None;
         }
-        tiles.sort_unstable_by(|a, b| {
+        let quieter = |a: &Candidate, b: &Candidate| {
             a.variance.total_cmp(&b.variance).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
-        });
-        let quiet = &tiles[..chosen];
+        };
+        if chosen < population {
+            tiles.select_nth_unstable_by(chosen, quieter);
+        }
+        let quiet = &mut tiles[..chosen];
+        quiet.sort_unstable_by(quieter);
+        let quiet = &*quiet;
         let mut mean = vec![0.0f64; self.plan.len()];
         let mut out = vec![0.0f32; self.plan.len()];
         let mut samples = [0.0f32; SIDE * SIDE];

@@ -5,10 +5,10 @@
 //! integers in eighths of an 8-bit step, so a whole level costs two bytes a pixel and the sums
 //! are exact. Level 0 is never stored: its rows are read from the decoded picture when needed.
 
-use crate::base::Luma;
+use crate::base::{Luma, wide};
 
 /// Samples of one level, in eighths of an 8-bit step.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Level {
     /// Width, samples.
     pub width: usize,
@@ -21,6 +21,12 @@ pub struct Level {
 impl Level {
     fn zeros(width: usize, height: usize) -> Self {
         Level { width, height, data: vec![0; width * height] }
+    }
+
+    /// Takes a size; what the samples are afterwards is left to the caller, who writes them all.
+    fn fit(&mut self, width: usize, height: usize) {
+        (self.width, self.height) = (width, height);
+        self.data.resize(width * height, 0);
     }
 
     /// A whole picture as level 0 (used on small cut-outs).
@@ -41,35 +47,54 @@ impl Level {
     /// The binomially smoothed level of the same size (borders repeat the outermost sample).
     #[must_use]
     pub fn smoothed(&self) -> Level {
-        let mut out = Level::zeros(self.width, self.height);
-        let mut rows = SmoothRows::new(self.width, self.height);
-        let width = self.width;
-        for y in 0..self.height {
-            let row = rows.at(y, |y, out| out.copy_from_slice(self.row(y)));
-            out.data[y * width..(y + 1) * width].copy_from_slice(row);
-        }
+        let mut out = Level::default();
+        self.smooth_into(&mut out);
         out
+    }
+
+    fn smooth_into(&self, out: &mut Level) {
+        out.fit(self.width, self.height);
+        let mut rows = SmoothRows::new(self.width, self.height);
+        for (y, line) in out.data.chunks_exact_mut(self.width.max(1)).enumerate() {
+            rows.at(y, |y, out| out.copy_from_slice(self.row(y)), line);
+        }
     }
 
     /// Every second sample of every second row.
     #[must_use]
     pub fn halved(&self) -> Level {
-        let mut out = Level::zeros(self.width.div_ceil(2), self.height.div_ceil(2));
-        let width = out.width;
-        for y in 0..out.height {
-            let from = self.row(2 * y);
-            for (o, v) in
-                out.data[y * width..(y + 1) * width].iter_mut().zip(from.iter().step_by(2))
-            {
-                *o = *v;
-            }
-        }
+        let mut out = Level::default();
+        self.halve_into(&mut out);
         out
     }
+
+    fn halve_into(&self, out: &mut Level) {
+        out.fit(self.width.div_ceil(2), self.height.div_ceil(2));
+        for (y, line) in out.data.chunks_exact_mut(out.width.max(1)).enumerate() {
+            every_second(self.row(2 * y), line);
+        }
+    }
+}
+
+/// Every second sample of a row.
+fn every_second(row: &[i16], out: &mut [i16]) {
+    wide(
+        #[inline(always)]
+        || {
+            let (pairs, last) = row.as_chunks::<2>();
+            for (o, v) in out.iter_mut().zip(pairs) {
+                *o = v[0];
+            }
+            if let ([v], Some(o)) = (last, out.get_mut(pairs.len())) {
+                *o = *v;
+            }
+        },
+    );
 }
 
 /// One step horizontally, kept as twice the level's unit so that the vertical step rounds once:
 /// sums stay below 2^16 (2040 * 16 / 8 * 16 = 65 280).
+#[inline(always)]
 fn smooth_row(padded: &[i16], out: &mut [u16]) {
     let n = out.len();
     let (a, b, c, d, e) =
@@ -80,6 +105,7 @@ fn smooth_row(padded: &[i16], out: &mut [u16]) {
     }
 }
 
+#[inline(always)]
 fn smooth_column(rows: [&[u16]; 5], out: &mut [i16]) {
     let n = out.len();
     let [a, b, c, d, e] = rows.map(|r| &r[..n]);
@@ -97,7 +123,6 @@ struct SmoothRows {
     ring: [Vec<u16>; 5],
     /// Next source row to be filtered horizontally.
     next: usize,
-    out: Vec<i16>,
 }
 
 impl SmoothRows {
@@ -108,12 +133,11 @@ impl SmoothRows {
             padded: vec![0; width + 4],
             ring: std::array::from_fn(|_| vec![0; width]),
             next: 0,
-            out: vec![0; width],
         }
     }
 
-    /// Smoothed row `y`; `read` fills a row of the source.
-    fn at(&mut self, y: usize, mut read: impl FnMut(usize, &mut [i16])) -> &[i16] {
+    /// Smoothed row `y` into `out`; `read` fills a row of the source.
+    fn at(&mut self, y: usize, mut read: impl FnMut(usize, &mut [i16]), out: &mut [i16]) {
         let last = (y + 2).min(self.height - 1);
         while self.next <= last {
             let w = self.width;
@@ -121,20 +145,27 @@ impl SmoothRows {
             let (first, end) = (self.padded[2], self.padded[w + 1]);
             self.padded[..2].fill(first);
             self.padded[w + 2..].fill(end);
-            smooth_row(&self.padded, &mut self.ring[self.next % 5]);
+            let (padded, out) = (&self.padded, &mut self.ring[self.next % 5]);
+            wide(
+                #[inline(always)]
+                || smooth_row(padded, out),
+            );
             self.next += 1;
         }
         let pick = |dy: isize| {
             let row = y.saturating_add_signed(dy).min(self.height - 1);
             self.ring[row % 5].as_slice()
         };
-        smooth_column([pick(-2), pick(-1), pick(0), pick(1), pick(2)], &mut self.out);
-        &self.out
+        let rows = [pick(-2), pick(-1), pick(0), pick(1), pick(2)];
+        wide(
+            #[inline(always)]
+            || smooth_column(rows, out),
+        );
     }
 }
 
 /// Levels 1 and 2 of a picture, each with its smoothed version.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct Pyramid {
     /// Level 1: half size.
     pub level1: Level,
@@ -149,22 +180,26 @@ pub struct Pyramid {
 impl Pyramid {
     /// Builds the levels from a picture in one pass over its rows.
     pub fn new(luma: &Luma<'_>) -> Self {
+        let mut pyramid = Pyramid::default();
+        pyramid.rebuild(luma);
+        pyramid
+    }
+
+    /// As [`Self::new`], in the memory of another picture's levels: fresh memory for 24 Mpx costs
+    /// as much time as filtering them.
+    pub fn rebuild(&mut self, luma: &Luma<'_>) {
         let (width, height) = (luma.width_px(), luma.height_px());
-        let mut level1 = Level::zeros(width.div_ceil(2), height.div_ceil(2));
+        self.level1.fit(width.div_ceil(2), height.div_ceil(2));
         let mut rows = SmoothRows::new(width, height);
-        let half = level1.width;
-        for y in 0..level1.height {
-            let row = rows.at(2 * y, |y, out| luma.row_eighths(y, 0, out));
-            for (o, v) in
-                level1.data[y * half..(y + 1) * half].iter_mut().zip(row.iter().step_by(2))
-            {
-                *o = *v;
-            }
+        let mut row = vec![0; width];
+        let half = self.level1.width;
+        for (y, line) in self.level1.data.chunks_exact_mut(half.max(1)).enumerate() {
+            rows.at(2 * y, |y, out| luma.row_eighths(y, 0, out), &mut row);
+            every_second(&row, line);
         }
-        let smooth1 = level1.smoothed();
-        let level2 = smooth1.halved();
-        let smooth2 = level2.smoothed();
-        Pyramid { level1, smooth1, level2, smooth2 }
+        self.level1.smooth_into(&mut self.smooth1);
+        self.smooth1.halve_into(&mut self.level2);
+        self.level2.smooth_into(&mut self.smooth2);
     }
 }
 

@@ -41,8 +41,20 @@ pub struct Spectrum {
 impl Spectrum {
     /// The spectrum of a region; `None` when no tile fits.
     pub fn of(plane: &Plane) -> Option<Spectrum> {
-        let corners = |size: usize| (0..=size.checked_sub(TILE_PX)? / STEP_PX).last();
-        let (last_x, last_y) = (corners(plane.width_px)?, corners(plane.height_px)?);
+        Spectrum::of_tiles(plane, &[])
+    }
+
+    /// Upper left corners of the tiles of a plane of that size, row by row.
+    pub fn tile_corners(width_px: usize, height_px: usize) -> Vec<(usize, usize)> {
+        let places = |size: usize| size.checked_sub(TILE_PX).map_or(0, |s| s / STEP_PX + 1);
+        let (nx, ny) = (places(width_px), places(height_px));
+        (0..nx * ny).map(|i| (i % nx * STEP_PX, i / nx * STEP_PX)).collect()
+    }
+
+    /// The spectrum of those tiles of a region for which `keep` is true, in the order of
+    /// [`Self::tile_corners`]; of all when `keep` is empty. `None` when no tile is left.
+    pub fn of_tiles(plane: &Plane, keep: &[bool]) -> Option<Spectrum> {
+        let corners = Spectrum::tile_corners(plane.width_px, plane.height_px);
         let mut plan = Periodogram::new(TILE_PX);
         let mut rings: Vec<(usize, usize, f32)> = Vec::with_capacity(plan.len());
         let mut weight = [0.0f32; RINGS];
@@ -53,22 +65,25 @@ impl Spectrum {
                 weight[ring] += w as f32;
             }
         });
-        let mut per_tile = Vec::with_capacity((last_x + 1) * (last_y + 1));
+        let mut per_tile = Vec::with_capacity(corners.len());
         let mut tile = vec![0.0; TILE_PX * TILE_PX];
         let mut out = vec![0.0; plan.len()];
-        for ty in 0..=last_y {
-            for tx in 0..=last_x {
-                for (y, row) in tile.chunks_exact_mut(TILE_PX).enumerate() {
-                    let x0 = tx * STEP_PX;
-                    row.copy_from_slice(&plane.row(ty * STEP_PX + y)[x0..x0 + TILE_PX]);
-                }
-                plan.power(&tile, &mut out);
-                let mut sums = [0.0f32; RINGS];
-                for (i, ring, w) in &rings {
-                    sums[*ring] += w * out[*i];
-                }
-                per_tile.push(std::array::from_fn(|r| sums[r] / weight[r]));
+        for (i, (x0, y0)) in corners.into_iter().enumerate() {
+            if keep.get(i) == Some(&false) {
+                continue;
             }
+            for (y, row) in tile.chunks_exact_mut(TILE_PX).enumerate() {
+                row.copy_from_slice(&plane.row(y0 + y)[x0..x0 + TILE_PX]);
+            }
+            plan.power(&tile, &mut out);
+            let mut sums = [0.0f32; RINGS];
+            for (i, ring, w) in &rings {
+                sums[*ring] += w * out[*i];
+            }
+            per_tile.push(std::array::from_fn(|r| sums[r] / weight[r]));
+        }
+        if per_tile.is_empty() {
+            return None;
         }
         let mut power = [0.0; RINGS];
         for tile in &per_tile {

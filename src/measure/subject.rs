@@ -7,7 +7,7 @@
 use std::sync::Arc;
 
 use super::band_noise::{BandNoise, WHITE_GAINS};
-use super::cells::{self, CellStats};
+use super::cells::{self, CellStats, Squares};
 use super::direction::{self, LevelBox, Profile};
 use super::focus_map::{self, Tile};
 use super::pyramid::{Level, Pyramid};
@@ -102,13 +102,111 @@ fn tiles<const SIDE: usize>(
     across: usize,
 ) -> Vec<CellStats> {
     let inside = |at: usize, extent: usize| at.clamp(cells::HALO, extent - SIDE - cells::HALO);
+    let mut squares = Squares::default();
     (0..across * across)
         .map(|i| {
             let x = inside(x0 + (i % across) * SIDE, level.width);
             let y = inside(y0 + (i / across) * SIDE, level.height);
-            cells::cell::<SIDE>(level, smooth, x, y)
+            cells::cell::<SIDE>(level, smooth, x, y, &mut squares)
         })
         .collect()
+}
+
+/// The lean form of [`SubjectSums`] for frames that come by the hundred: blur and energy only.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BoxCells {
+    /// Pooled sums by level.
+    pools: [CellStats; 3],
+    /// Laplacian energy at level 1, clipped pixels left out, squared 8-bit steps.
+    lap: f64,
+    /// Whether the box is cut by the border of the picture.
+    pub at_border: bool,
+}
+
+impl BoxCells {
+    /// Sums in a box of side `box_px` about `x`, `y` (px of `around`, see
+    /// [`SubjectSums::measure`]); the levels are handed back for directions.
+    pub fn measure(
+        around: &Luma<'_>,
+        x: f64,
+        y: f64,
+        box_px: usize,
+    ) -> Option<(BoxCells, BoxLevels)> {
+        let (width, height) = (around.width_px(), around.height_px());
+        if width < 2 * TILE || height < 2 * TILE {
+            return None;
+        }
+        let across = (box_px / TILE).max(1);
+        let corner = |at: f64, side: usize, extent: usize| {
+            let free = (at - side as f64 / 2.0) / 4.0;
+            let inside = free.round().clamp(0.0, (extent.saturating_sub(side) / 4) as f64);
+            (inside as usize * 4, (free - inside).abs() > 1.0)
+        };
+        let ((bx, cut_x), (by, cut_y)) = (corner(x, box_px, width), corner(y, box_px, height));
+        let level0 = Level::from_luma(around);
+        let smooth0 = level0.smoothed();
+        let level1 = smooth0.halved();
+        let smooth1 = level1.smoothed();
+        let level2 = smooth1.halved();
+        let smooth2 = level2.smoothed();
+        let fine = tiles::<32>(&level0, &smooth0, (bx, by), across);
+        let middle = tiles::<16>(&level1, &smooth1, (bx / 2, by / 2), across);
+        let coarse = tiles::<8>(&level2, &smooth2, (bx / 4, by / 4), across);
+        let (mut lap, mut weight) = (0f64, 0f64);
+        for t in &middle {
+            let kept = f64::from(1.0 - t.clipped);
+            lap += kept * f64::from(t.lap);
+            weight += kept;
+        }
+        let cells = BoxCells {
+            pools: [pooled(&fine), pooled(&middle), pooled(&coarse)],
+            lap: if weight > 0.0 { lap / weight } else { 0.0 },
+            at_border: cut_x || cut_y,
+        };
+        Some((cells, BoxLevels { fine: (level0, smooth0), middle: (level1, smooth1) }))
+    }
+
+    /// Blur under a noise model.
+    pub fn tile(&self, noise: &BandNoise) -> Tile {
+        let [a, b, c] = &self.pools;
+        focus_map::edge_tile([Some(a), Some(b), Some(c)], noise)
+    }
+
+    /// Ranking energy and the part of the uncorrected one that noise explains; see [`SubjectBox`].
+    pub fn energy(&self, noise: &BandNoise) -> (f64, f64) {
+        let mean = f64::from(self.pools[1].mean).max(1.0);
+        let from_noise = noise.levels[1].lap.at(self.pools[1].mean);
+        let share = if self.lap > 0.0 { from_noise / self.lap } else { 1.0 };
+        ((self.lap - from_noise) * 1e6 / (mean * mean), share)
+    }
+
+    /// Mean luma, 8-bit steps.
+    pub fn mean_dn(&self) -> f64 {
+        f64::from(self.pools[1].mean)
+    }
+}
+
+/// Levels 0 and 1 of the surroundings of a [`BoxCells`], each with its smoothed version.
+#[derive(Debug, Clone)]
+pub struct BoxLevels {
+    fine: (Level, Level),
+    middle: (Level, Level),
+}
+
+impl BoxLevels {
+    /// Blur squared by direction about `x`, `y`, on level 0 where blur is small, else on level 1.
+    pub fn profile(&self, x: f64, y: f64, sigma_px: Option<f32>, noise: &BandNoise) -> Profile {
+        let which = usize::from(sigma_px.is_none_or(|s| s >= DIRECTION_LEVEL_0_PX));
+        let (level, smooth) = if which == 0 { &self.fine } else { &self.middle };
+        let side = DIRECTION_BOX_PX >> which;
+        let corner = |at: f64, extent: usize| {
+            let free = at / f64::from(1u32 << which) - side as f64 / 2.0;
+            (free.max(0.0) as usize).min(extent.saturating_sub(side))
+        };
+        let (x0, y0) = (corner(x, level.width), corner(y, level.height));
+        let area = LevelBox { x0, y0, width: side, height: side };
+        direction::profile(level, smooth, which, area, &noise.levels[which])
+    }
 }
 
 /// Sums around one spot of a picture, before a noise model is chosen.

@@ -45,3 +45,19 @@ pub fn map_png(map: &MapRecord, side_px: u32) -> Result<Vec<u8>> {
         .map_err(|e| Error::Encode(e.to_string()))?;
     Ok(png.into_inner())
 }
+
+/// A picture of three bytes a pixel as PNG.
+///
+/// # Errors
+/// [`Error::Encode`] when the bytes do not fit the size.
+pub fn rgb_png(rgb: &[u8], width: usize, height: usize) -> Result<Vec<u8>> {
+    let side = |v: usize| u32::try_from(v).map_err(|e| Error::Encode(e.to_string()));
+    if rgb.len() != width * height * 3 {
+        return Err(Error::Encode("the picture does not fit its own size".to_owned()));
+    }
+    let mut png = Cursor::new(Vec::new());
+    PngEncoder::new(&mut png)
+        .write_image(rgb, side(width)?, side(height)?, image::ExtendedColorType::Rgb8)
+        .map_err(|e| Error::Encode(e.to_string()))?;
+    Ok(png.into_inner())
+}

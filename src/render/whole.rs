@@ -1,5 +1,6 @@
 //! Files that are there whole or not at all: written beside their place, moved there when done.
 
+use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
@@ -12,14 +13,28 @@ pub(super) fn failed(path: &Path, source: io::Error) -> Error {
     Error::Write { path: path.to_owned(), source }
 }
 
-/// A working file in the folder of `path`, with the rights that any new file gets.
-pub(super) fn beside(path: &Path) -> io::Result<NamedTempFile> {
-    let folder = match path.parent() {
+/// How names of working files begin and end.
+const WORKING: (&str, &str) = (".stopwise-", ".part");
+/// How names of working files begin that stand among pictures.
+const WORKING_AMONG_PICTURES: &str = ".stopwise-mark-";
+
+/// The folder of a path.
+fn folder_of(path: &Path) -> &Path {
+    match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
         _ => Path::new("."),
-    };
+    }
+}
+
+/// A working file in the folder of `path`, with the rights that any new file gets.
+pub(super) fn beside(path: &Path) -> io::Result<NamedTempFile> {
+    named_beside(path, WORKING.0)
+}
+
+fn named_beside(path: &Path, prefix: &str) -> io::Result<NamedTempFile> {
+    let folder = folder_of(path);
     let mut builder = tempfile::Builder::new();
-    builder.prefix(".stopwise-").suffix(".part");
+    builder.prefix(prefix).suffix(WORKING.1);
     #[cfg(unix)]
     {
         use std::os::unix::fs::PermissionsExt;
@@ -43,7 +58,95 @@ pub(super) fn keep(whole: BufWriter<NamedTempFile>, path: &Path) -> io::Result<(
     let whole = whole.into_inner().map_err(io::IntoInnerError::into_error)?;
     whole.as_file().sync_all()?;
     whole.persist(path).map_err(|e| e.error)?;
+    sync_folder(path);
     Ok(())
+}
+
+/// Makes a new name last over a loss of power; file systems that cannot do that say so in vain.
+fn sync_folder(path: &Path) {
+    if cfg!(unix)
+        && let Ok(folder) = File::open(folder_of(path))
+    {
+        let _ = folder.sync_all();
+    }
+}
+
+/// Gives a working file its name where no file of that name may be.
+fn keep_new(whole: NamedTempFile, path: &Path) -> io::Result<()> {
+    whole.as_file().sync_all()?;
+    if let Err(failed) = whole.persist_noclobber(path) {
+        // File systems of memory cards cannot do it in one step.
+        if failed.error.kind() == io::ErrorKind::AlreadyExists || path.symlink_metadata().is_ok() {
+            return Err(failed.error);
+        }
+        failed.file.persist(path).map_err(|e| e.error)?;
+    }
+    sync_folder(path);
+    Ok(())
+}
+
+/// Exchanges a small file that stands among pictures, or makes it, in one step: whatever ends the
+/// program, the file is there whole, old or new. Its rights stay. `before` is what it was read as
+/// (`None`: it was not there); a file that says something else by now is left alone.
+///
+/// # Errors
+/// [`Error::Write`] when it is write-protected, has changed since, or the folder or disk does not
+/// take it.
+pub fn exchange(path: &Path, before: Option<&[u8]>, after: &[u8]) -> Result<()> {
+    let all = || {
+        // A link keeps pointing where it points.
+        let real = if path.is_symlink() { fs::canonicalize(path)? } else { path.to_owned() };
+        let mut whole = named_beside(&real, WORKING_AMONG_PICTURES)?;
+        if before.is_some() {
+            let rights = fs::metadata(&real)?.permissions();
+            if rights.readonly() {
+                let says = "it is write-protected";
+                return Err(io::Error::new(io::ErrorKind::PermissionDenied, says));
+            }
+            whole.as_file().set_permissions(rights)?;
+        }
+        whole.write_all(after)?;
+        let Some(before) = before else { return keep_new(whole, &real) };
+        whole.as_file().sync_all()?;
+        if fs::read(&real)? != before {
+            return Err(io::Error::other("another program has changed it meanwhile"));
+        }
+        whole.persist(&real).map_err(|e| e.error)?;
+        sync_folder(&real);
+        Ok(())
+    };
+    all().map_err(|e| failed(path, e))
+}
+
+/// Copies a file to a place where none is, with its time, in one step.
+///
+/// # Errors
+/// [`Error::Read`] or [`Error::Write`], by which side failed.
+pub fn copy_whole(from: &Path, to: &Path) -> Result<()> {
+    let unread = |source| Error::Read { path: from.to_owned(), source };
+    let mut source = File::open(from).map_err(unread)?;
+    let times = source.metadata().map_err(unread)?;
+    let mut all = || {
+        let mut whole = named_beside(to, WORKING_AMONG_PICTURES)?;
+        io::copy(&mut source, whole.as_file_mut())?;
+        if let Ok(modified) = times.modified() {
+            whole.as_file().set_modified(modified)?;
+        }
+        keep_new(whole, to)
+    };
+    all().map_err(|e| failed(to, e))
+}
+
+/// Takes away the working files that a run which was killed left among pictures.
+pub fn clear_leftovers(folder: &Path) {
+    let Ok(entries) = fs::read_dir(folder) else { return };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let name = name.to_string_lossy();
+        if name.starts_with(WORKING_AMONG_PICTURES) && name.ends_with(WORKING.1) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// Writes a file in one step; until then its path holds what it held before.

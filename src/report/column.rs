@@ -38,11 +38,11 @@ pub enum Cell {
 }
 
 impl Cell {
-    fn measured(m: Option<Measured>) -> Cell {
+    pub(super) fn measured(m: Option<Measured>) -> Cell {
         m.map_or(Cell::Missing, |m| Cell::Measured(m.value, m.std_err))
     }
 
-    fn number(n: Option<f64>) -> Cell {
+    pub(super) fn number(n: Option<f64>) -> Cell {
         n.map_or(Cell::Missing, Cell::Number)
     }
 
@@ -247,6 +247,17 @@ pub static COLUMNS: &[Column] = &[
     column!("pixel_pitch_um", "pixel pitch", "µm", Fixed(2),
         |f| Cell::number(f.exposure.pixel_pitch_um),
         "Distance between pixels on the sensor."),
+    column!("rig", "rig", "", ByError, |f| Cell::text(f.exposure.rig.clone()),
+        "Equipment as described with `rig`."),
+    column!("magnification" + "magnification_std_err", "magnification", "×", ByError,
+        |f| Cell::measured(f.exposure.magnification),
+        "Size on the sensor over size of the subject."),
+    column!("working_f_number" + "working_f_number_std_err", "working f-number", "", ByError,
+        |f| Cell::measured(f.exposure.working_f_number),
+        "Aperture that light and diffraction go by at this magnification."),
+    column!("object_um_per_px" + "object_std_err_um_per_px", "on subject", "µm/px", ByError,
+        |f| Cell::measured(f.exposure.object_um_per_px),
+        "Size of a pixel on the subject."),
     column!("width_px", "width", "px", ByError, |f| Cell::Whole(u64::from(f.width_px)),
         "Width of the upright picture."),
     column!("height_px", "height", "px", ByError, |f| Cell::Whole(u64::from(f.height_px)),

@@ -1,5 +1,6 @@
 //! What a report page shows beside the record: encoded pictures and maps, ready to be written.
 
+use super::clip_record::ClipRecord;
 use super::record::{BurstRecord, FrameRecord, MapRecord};
 
 /// An encoded picture.
@@ -27,6 +28,12 @@ pub struct FramePictures {
     pub map: Option<MapRecord>,
 }
 
+impl FramePictures {
+    /// No pictures.
+    pub const NONE: FramePictures =
+        FramePictures { crop: None, crop_scale: 1.0, thumb: None, map: None };
+}
+
 /// One burst as a section of the report.
 #[derive(Debug, Clone, PartialEq)]
 pub struct BurstPage {
@@ -34,4 +41,24 @@ pub struct BurstPage {
     pub burst: BurstRecord,
     /// Its frames in order of time, with their pictures.
     pub frames: Vec<(FrameRecord, FramePictures)>,
+}
+
+/// A picture of a clip at a time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipPicture {
+    /// Time, s.
+    pub t_s: f64,
+    /// The picture.
+    pub picture: Picture,
+}
+
+/// One clip as a section of the page of `clip`.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ClipPage {
+    /// Its record.
+    pub clip: ClipRecord,
+    /// The subject at 100 % in the best frames of its stretches, in order of time.
+    pub crops: Vec<ClipPicture>,
+    /// Small grey pictures along it.
+    pub thumbs: Vec<ClipPicture>,
 }

@@ -4,7 +4,7 @@
 //! Positions are fractions of the upright picture (0..1 from the left and from the top). A value
 //! that is missing is `null`, never 0.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::base::{FlagSet, Measured};
 
@@ -12,7 +12,7 @@ use crate::base::{FlagSet, Measured};
 pub const SCHEMA: u32 = 1;
 
 /// What a frame is at its subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Call {
     /// As sharp at the subject as these settings allow.
     #[serde(rename = "hit")]
@@ -41,7 +41,7 @@ impl Call {
 }
 
 /// What cost the sharpness.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     /// Something else in the frame is sharp.
@@ -85,7 +85,7 @@ impl Cause {
 }
 
 /// One cause with its share of the loss (variance of blur it explains, 0..1).
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct CauseShare {
     /// The cause.
     pub cause: Cause,
@@ -95,7 +95,7 @@ pub struct CauseShare {
 }
 
 /// What kind of file a frame was measured on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum FrameSource {
     /// The camera's raw file.
@@ -105,7 +105,7 @@ pub enum FrameSource {
 }
 
 /// Where the subject point of a burst came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
 pub enum SubjectFound {
     /// Given by the user.
@@ -117,7 +117,7 @@ pub enum SubjectFound {
 }
 
 /// The subject point in one frame.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SubjectAt {
     /// From the left, fraction of the upright picture.
     pub x: f64,
@@ -128,7 +128,7 @@ pub struct SubjectAt {
 }
 
 /// The sharpest place of a frame.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Sharpest {
     /// From the left, fraction of the upright picture.
     pub x: f64,
@@ -139,7 +139,7 @@ pub struct Sharpest {
 }
 
 /// Movement found at the subject.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Motion {
     /// Length of the smear, px of the picture.
     pub length_px: f64,
@@ -150,7 +150,7 @@ pub struct Motion {
 }
 
 /// Exposure as recorded, flattened for the record; `None` is unknown.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct ExposureRecord {
     /// Marked f-number.
     pub f_number: Option<f64>,
@@ -172,13 +172,21 @@ pub struct ExposureRecord {
     pub lens: Option<String>,
     /// Pixel pitch of this file, micrometres.
     pub pixel_pitch_um: Option<f64>,
+    /// Name of the rig that the frame was taken with.
+    pub rig: Option<String>,
+    /// Magnification on the sensor.
+    pub magnification: Option<Measured>,
+    /// Working f-number: what light and diffraction go by.
+    pub working_f_number: Option<Measured>,
+    /// Size of a pixel of this file on the subject, µm.
+    pub object_um_per_px: Option<Measured>,
     /// Where the values came from, by field name, for those that did not come from the file.
-    #[serde(skip_serializing_if = "std::collections::BTreeMap::is_empty")]
-    pub from: std::collections::BTreeMap<&'static str, crate::base::Source>,
+    #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
+    pub from: std::collections::BTreeMap<String, crate::base::Source>,
 }
 
 /// The verdict repeated at the size where the picture will be used.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct AtOutput {
     /// Width of the picture where it is used, px.
     pub output_width_px: u32,
@@ -189,10 +197,13 @@ pub struct AtOutput {
 }
 
 /// Everything measured on one frame.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FrameRecord {
     /// Path as found, relative to what was asked for where possible.
     pub path: String,
+    /// The file that was measured, as it can be opened from here.
+    #[serde(skip)]
+    pub file: std::path::PathBuf,
     /// Path of the raw file or JPEG taken with it, if there is one.
     pub partner: Option<String>,
     /// What the numbers were measured on.
@@ -244,7 +255,7 @@ pub struct FrameRecord {
 }
 
 /// The subject of a burst.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BurstSubject {
     /// Where it came from.
     pub found: SubjectFound,
@@ -253,7 +264,7 @@ pub struct BurstSubject {
 }
 
 /// One burst.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BurstRecord {
     /// Number, from 1.
     pub id: u32,
@@ -272,7 +283,7 @@ pub struct BurstRecord {
 }
 
 /// One sentence with its number and what to do.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Finding {
     /// The sentence.
     pub says: String,
@@ -333,7 +344,7 @@ pub struct OutingRecord {
 }
 
 /// A frame passed over.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SkippedRecord {
     /// The file.
     pub path: String,

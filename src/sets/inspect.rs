@@ -7,7 +7,7 @@ use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
 use super::rows::{self, FrameParts};
 use super::shot::{Shot, patch_corner};
-use super::taken::{self, Keep, Scout};
+use super::taken::{self, Keep, Scout, Workspace};
 use crate::base::Measured;
 use crate::error::{Error, Result, SkipReason};
 use crate::frames;
@@ -39,8 +39,8 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
         colour: true,
         mark: job.subject.map(|(x, y)| frame.orientation().to_file(x, y)),
     };
-    let taken =
-        taken::take(&frame, keep, &Scout::default(), true, &mut Vec::new()).map_err(unusable)?;
+    let taken = taken::take(&frame, keep, &Scout::default(), true, &mut Workspace::default())
+        .map_err(unusable)?;
     let size = (taken.shot.width_px, taken.shot.height_px);
     let mark = keep.mark.map(|(x, y)| Mark {
         frame: 0,

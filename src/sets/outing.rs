@@ -4,7 +4,7 @@
 //! soon after its last frame was read, and its pixels are let go as soon as it is judged: memory
 //! does not grow with the outing.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
@@ -14,12 +14,15 @@ use rayon::prelude::*;
 use super::because;
 use super::grouping::{self, CutBy, Group};
 use super::judge::{BurstJudged, Mark, box_for, judge};
+use super::kept::{self, GroupResult, Kept, Packing, Question};
+pub use super::listener::{Listener, Progress, Quiet};
 use super::pictures::{self, CROP_PX};
-use super::rows::{self, Allowed, FrameParts, Typed};
+use super::rows::{self, Allowed, DETAIL_PX, FrameParts, Typed};
 use super::shot::{Shot, patch_corner};
-use super::taken::{self, Keep, Scout, Taken};
+use super::taken::{self, Keep, Scout, Taken, Workspace};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
+use crate::records::cache::Cache;
 use crate::report::page::{BurstPage, FramePictures};
 use crate::report::record::{
     BurstRecord, BurstSubject, CullRecord, FrameRecord, SCHEMA, SkippedRecord,
@@ -57,33 +60,6 @@ impl OutingJob {
     }
 }
 
-/// How far a run has come.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Progress {
-    /// Frames done.
-    pub done: usize,
-    /// Frames in all.
-    pub total: usize,
-}
-
-/// Hands on what happens while an outing is worked through.
-pub trait Listener: Sync {
-    /// A frame was read.
-    fn progress(&self, progress: Progress);
-    /// Whether to stop; frames read so far are still judged.
-    fn stopped(&self) -> bool {
-        false
-    }
-}
-
-/// Does nothing.
-#[derive(Debug, Default)]
-pub struct Quiet;
-
-impl Listener for Quiet {
-    fn progress(&self, _: Progress) {}
-}
-
 /// Works through an outing. Each finished burst goes to `on_burst`, in order.
 ///
 /// Returns the record and whether the run was stopped half way.
@@ -95,6 +71,21 @@ pub fn cull(
     listener: &dyn Listener,
     on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
 ) -> Result<(CullRecord, bool)> {
+    cull_with(job, None, listener, on_burst)
+}
+
+/// As [`cull`], with what a cache holds of these frames and for what it shall hold next time.
+/// Records and pictures are the same to the byte with and without it. Whatever fails in it never
+/// fails the run; [`Cache::trouble`] tells afterwards.
+///
+/// # Errors
+/// As [`cull`].
+pub fn cull_with(
+    job: &OutingJob,
+    cache: Option<&Cache>,
+    listener: &dyn Listener,
+    on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
+) -> Result<(CullRecord, bool)> {
     let found = frames::find(&job.paths)?;
     let mut skipped: Vec<SkippedRecord> = found
         .skipped
@@ -103,7 +94,7 @@ pub fn cull(
         .collect();
     let mut list = Vec::with_capacity(found.items.len());
     // Headers of raw files take a moment each.
-    let headers: Vec<_> = found.items.par_iter().map(frames::read_header).collect();
+    let headers: Vec<_> = found.items.par_iter().map(|f| kept::header(cache, f)).collect();
     for (item, header) in found.items.iter().zip(headers) {
         match header {
             Ok(frame) => list.push(frame),
@@ -117,6 +108,7 @@ pub fn cull(
     let groups = grouping::groups(&list);
     let mut run = Run {
         job,
+        kept: cache.map(|c| Kept::new(c, job)),
         list: &list,
         listener,
         done: AtomicUsize::new(0),
@@ -141,6 +133,7 @@ pub fn cull(
     let paths = job.paths.iter().map(|p| p.display().to_string()).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
     outing.findings = because::outing(&outing);
+    outing.findings.extend(job.typed.equipment.findings(&list));
     let record = CullRecord {
         schema: SCHEMA,
         program: "stopwise",
@@ -168,6 +161,7 @@ fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
 
 struct Run<'a> {
     job: &'a OutingJob,
+    kept: Option<Kept<'a>>,
     list: &'a [Frame],
     listener: &'a dyn Listener,
     done: AtomicUsize,
@@ -187,16 +181,20 @@ struct Turn {
 type Outcome = std::result::Result<Taken, SkipReason>;
 
 impl Run<'_> {
-    /// Measures the frames of some groups in parallel, then judges the groups in order.
+    /// Measures the frames of some groups in parallel, then judges the groups in order. Groups
+    /// that the cache holds are taken from there.
     fn batch(
         &mut self,
         groups: &[Group],
         workers: usize,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<bool> {
+        let mut known: Vec<(Option<Question>, Option<GroupResult>)> =
+            groups.par_iter().map(|g| self.known(g)).collect();
         let turns: Vec<Turn> = groups
             .iter()
             .enumerate()
+            .filter(|(group, _)| known[*group].1.is_none())
             .flat_map(|(group, g)| {
                 g.frames.iter().enumerate().map(move |(i, frame)| Turn {
                     group,
@@ -205,22 +203,98 @@ impl Run<'_> {
                 })
             })
             .collect();
-        let (taken, stopped) = self.measure(&turns, groups.len(), workers);
+        let (taken, mut stopped) = self.measure(&turns, groups.len(), workers);
         let mut taken = taken.into_iter();
-        for group in groups {
+        for (group, (question, answer)) in groups.iter().zip(known.drain(..)) {
+            if let Some(answer) = answer {
+                stopped |= self.listener.stopped();
+                if !stopped {
+                    self.again(group, answer, on_burst)?;
+                }
+                continue;
+            }
             let mut members = Vec::new();
+            let mut packing = Packing::default();
+            let mut lasting = true;
             for frame in &group.frames {
                 match taken.next().flatten() {
                     Some(Ok(t)) => members.push((*frame, t)),
                     Some(Err(reason)) => {
-                        self.skipped.push(skipped_row(self.list[*frame].shown.clone(), &reason));
+                        lasting &= kept::is_lasting(&reason);
+                        let row = skipped_row(self.list[*frame].shown.clone(), &reason);
+                        packing.skipped(&row);
+                        self.skipped.push(row);
                     }
-                    None => {}
+                    None => lasting = false,
                 }
             }
-            self.split_and_judge(group, members, on_burst)?;
+            let asked = question.filter(|_| lasting);
+            let mut packing = asked.is_some().then_some(packing);
+            self.split_and_judge(group, members, packing.as_mut(), on_burst)?;
+            if let (Some(kept), Some(question), Some(packing)) = (self.kept, asked, packing) {
+                kept.keep(&question, &self.frames_of(group), packing);
+            }
         }
         Ok(stopped)
+    }
+
+    fn frames_of(&self, group: &Group) -> Vec<&Frame> {
+        group.frames.iter().map(|f| &self.list[*f]).collect()
+    }
+
+    /// What the cache is asked for a group, and its answer.
+    fn known(&self, group: &Group) -> (Option<Question>, Option<GroupResult>) {
+        let Some(kept) = self.kept.filter(|_| !self.listener.stopped()) else {
+            return (None, None);
+        };
+        let frames = self.frames_of(group);
+        let marks: Vec<_> = frames.iter().map(|f| self.own_mark(f)).collect();
+        let question = kept.question(group, &frames, &marks);
+        let answer = question.as_ref().and_then(|q| kept.answer(q));
+        (question, answer)
+    }
+
+    /// Hands on what came out of a group before.
+    fn again(
+        &mut self,
+        group: &Group,
+        answer: GroupResult,
+        on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
+    ) -> Result<()> {
+        self.skipped.extend(answer.skipped);
+        let files = self.frames_of(group);
+        let places: HashMap<&str, PathBuf> =
+            files.iter().map(|f| (f.shown.as_str(), f.path.clone())).collect();
+        let mut pages = answer.pages;
+        for frame in pages.iter_mut().flat_map(|p| &mut p.frames) {
+            // Where a file stands is this run's own.
+            if let Some(place) = places.get(frame.0.path.as_str()) {
+                frame.0.file.clone_from(place);
+            }
+        }
+        for mut page in pages {
+            let id = self.next_id();
+            page.burst.id = id;
+            page.frames.iter_mut().for_each(|f| f.0.burst = id);
+            self.hand_on(page, on_burst)?;
+        }
+        let done = self.done.fetch_add(group.frames.len(), Ordering::Relaxed) + group.frames.len();
+        self.listener.progress(Progress { done, total: self.list.len() });
+        Ok(())
+    }
+
+    fn next_id(&self) -> u32 {
+        self.bursts.len() as u32 + 1
+    }
+
+    fn hand_on(
+        &mut self,
+        page: BurstPage,
+        on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
+    ) -> Result<()> {
+        self.bursts.push(page.burst.clone());
+        self.rows.extend(page.frames.iter().map(|f| f.0.clone()));
+        on_burst(page)
     }
 
     fn measure(
@@ -243,8 +317,8 @@ impl Run<'_> {
         rayon::scope(|scope| {
             for _ in 0..workers {
                 scope.spawn(|_| {
-                    // One decode buffer a worker, used again for every frame.
-                    let mut buffer = Vec::new();
+                    // Memory of a worker, used again for every frame.
+                    let mut space = Workspace::default();
                     loop {
                         if self.listener.stopped() {
                             stopped.store(true, Ordering::Relaxed);
@@ -255,7 +329,7 @@ impl Run<'_> {
                         let frame = &self.list[turn.frame];
                         let keep = self.keep(frame, marks[turn.group]);
                         let scout = &scouts[turn.group];
-                        let outcome = taken::take(frame, keep, scout, turn.first, &mut buffer);
+                        let outcome = taken::take(frame, keep, scout, turn.first, &mut space);
                         *slots[i].lock().unwrap_or_else(std::sync::PoisonError::into_inner) =
                             Some(outcome);
                         let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
@@ -274,13 +348,23 @@ impl Run<'_> {
     /// The first marked frame among some, by place, with its mark as fractions of the upright
     /// picture; a subject for all bursts marks the first frame.
     fn marked(&self, frames: &[usize]) -> Option<(usize, (f64, f64))> {
-        let own = frames.iter().enumerate().find_map(|(i, f)| {
-            let frame = &self.list[*f];
-            let name = frame.path.file_name()?.to_string_lossy();
-            let marks = &self.job.marks;
-            Some((i, *marks.get(&frame.shown).or_else(|| marks.get(name.as_ref()))?))
-        });
+        let own =
+            frames.iter().enumerate().find_map(|(i, f)| Some((i, self.own_mark(&self.list[*f])?)));
         own.or_else(|| Some((0, self.job.subject?)))
+    }
+
+    /// The mark of one frame, under its name or that of the other file of the exposure.
+    fn own_mark(&self, frame: &Frame) -> Option<(f64, f64)> {
+        let marks = &self.job.marks;
+        let name = |path: &Path| Some(path.file_name()?.to_string_lossy().into_owned());
+        let own = marks.get(&frame.shown).or_else(|| marks.get(&name(&frame.path)?));
+        let partner = || {
+            let name = name(frame.partner.as_ref()?)?;
+            let folder = frame.shown.rsplit_once('/').map(|(folder, _)| folder);
+            let shown = folder.map_or_else(|| name.clone(), |f| format!("{f}/{name}"));
+            marks.get(&shown).or_else(|| marks.get(&name))
+        };
+        own.or_else(partner).copied()
     }
 
     fn keep(&self, frame: &Frame, mark: Option<(f64, f64)>) -> Keep {
@@ -296,6 +380,7 @@ impl Run<'_> {
         &mut self,
         group: &Group,
         members: Vec<(usize, Taken)>,
+        mut packing: Option<&mut Packing>,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<()> {
         let patterns: Vec<&Shot> = members.iter().map(|(_, t)| &t.shot).collect();
@@ -314,16 +399,17 @@ impl Run<'_> {
                     timed: group.timed,
                 };
                 let page = self.judge(&part_group, part);
-                self.bursts.push(page.burst.clone());
-                self.rows.extend(page.frames.iter().map(|f| f.0.clone()));
-                on_burst(page)?;
+                if let Some(packing) = packing.as_deref_mut() {
+                    packing.page(&page);
+                }
+                self.hand_on(page, on_burst)?;
             }
         }
         Ok(())
     }
 
     fn judge(&self, group: &Group, members: Vec<(usize, Taken)>) -> BurstPage {
-        let id = self.bursts.len() as u32 + 1;
+        let id = self.next_id();
         let (indices, taken): (Vec<usize>, Vec<Taken>) = members.into_iter().unzip();
         let files: Vec<&Frame> = indices.iter().map(|i| &self.list[*i]).collect();
         let allowed: Vec<Option<Allowed>> =
@@ -358,6 +444,15 @@ impl Run<'_> {
             .into_par_iter()
             .map(|i| {
                 let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
+                // Which surroundings are at hand hangs on which frame was read first: what the
+                // record or the page shows is made sure of.
+                for side in [DETAIL_PX, CROP_PX] {
+                    if let Some((x, y)) = place {
+                        let size = (taken[i].shot.width_px, taken[i].shot.height_px);
+                        let (x0, y0) = patch_corner(x, y, side, size);
+                        let _ = fetch(i, x0, y0, side);
+                    }
+                }
                 let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
                 let parts = FrameParts {
                     frame: files[i],
@@ -376,7 +471,7 @@ impl Run<'_> {
                 .map(|i| frame_pictures(files[i], &taken[i], &judged, i))
                 .collect()
         } else {
-            vec![FramePictures { crop: None, crop_scale: 1.0, thumb: None, map: None }; files.len()]
+            vec![FramePictures::NONE; files.len()]
         };
         let burst = BurstRecord {
             id,

@@ -1,11 +1,10 @@
 //! From what was measured to the rows of the record.
 
-use std::collections::BTreeMap;
-
 use super::because;
+use super::equipment::{self, Equipment};
 use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO};
 use super::taken::Taken;
-use crate::base::units::{GREEN, PitchUm};
+use crate::base::units::PitchUm;
 use crate::base::{Flag, FlagSet, Known, Measured, Source};
 use crate::frames::{Exposure, FileKind, Frame};
 use crate::measure::detail::{Detail, detail};
@@ -31,8 +30,8 @@ const MAGNIFICATION_ASSUMED: f64 = 1.0;
 /// Side of the region in which detail is measured, px.
 pub const DETAIL_PX: usize = 256;
 
-/// What the user typed for the whole outing.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+/// What the user said for the whole outing: typed, and described as rigs.
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Typed {
     /// Magnification.
     pub magnification: Option<f64>,
@@ -42,6 +41,8 @@ pub struct Typed {
     pub f_number: Option<f64>,
     /// Width of the picture where it is used, px.
     pub output_width_px: Option<u32>,
+    /// The rigs that frames may have been taken with.
+    pub equipment: Equipment,
 }
 
 /// What a frame's settings can give at best.
@@ -60,35 +61,31 @@ pub struct Allowed {
 /// Blur that the settings of a frame allow, from diffraction and the pixel; `None` when the
 /// f-number or the pixel pitch is not known.
 pub fn allowed(frame: &Frame, typed: &Typed) -> Option<Allowed> {
-    let exposure = frame.exposure.as_ref();
-    let value = |k: Option<&Known<f64>>| k.map(|k| k.value);
-    let n = typed.f_number.or(value(exposure.and_then(|e| e.f_number.as_ref())))?;
-    let pitch = typed.pixel_pitch_um.or(value(exposure.and_then(|e| e.pixel_pitch_um.as_ref())))?;
-    let m = typed.magnification.unwrap_or(MAGNIFICATION_ASSUMED);
-    // A symmetric lens (pupil ratio 1) is assumed: nothing in the file tells.
-    let n_eff = n * (1.0 + m);
-    let sigma_px = diffraction::sigma_settings_px(n_eff, PitchUm(pitch), GREEN);
-    let own = diffraction::sigma_diffraction_um(n_eff, GREEN) / pitch;
-    Some(Allowed {
-        sigma_px,
-        diffraction_share: (own / sigma_px).powi(2).min(1.0),
-        n_eff,
-        assumed: typed.magnification.is_none(),
-    })
+    let settings = equipment::settings(frame, typed);
+    let pitch = settings.pixel_pitch_um.as_ref()?.value;
+    let (n_eff, assumed) = match (settings.working_f_number, settings.f_number) {
+        (Some(n), _) => (n.value, false),
+        // A symmetric lens at life size is assumed: nothing tells.
+        (None, Some(n)) => (n.value * (1.0 + MAGNIFICATION_ASSUMED), true),
+        (None, None) => return None,
+    };
+    let light = settings.wavelength;
+    let sigma_px = diffraction::sigma_settings_px(n_eff, PitchUm(pitch), light);
+    let own = diffraction::sigma_diffraction_um(n_eff, light) / pitch;
+    Some(Allowed { sigma_px, diffraction_share: (own / sigma_px).powi(2).min(1.0), n_eff, assumed })
 }
 
 /// Exposure for the record.
 pub fn exposure_record(frame: &Frame, typed: &Typed) -> ExposureRecord {
-    let mut from = BTreeMap::new();
-    let mut pick = |name: &'static str, typed: Option<f64>, file: Option<&Known<f64>>| {
-        if typed.is_some() {
-            from.insert(name, Source::Typed);
-        } else if let Some(k) = file
+    let settings = equipment::settings(frame, typed);
+    let mut from = settings.from();
+    let mut file = |name: &'static str, known: Option<&Known<f64>>| {
+        if let Some(k) = known
             && k.from != Source::File
         {
-            from.insert(name, k.from);
+            from.insert(name.to_owned(), k.from);
         }
-        typed.or(file.map(|k| k.value))
+        known.map(|k| k.value)
     };
     let none = Exposure::default();
     let e = frame.exposure.as_ref().unwrap_or(&none);
@@ -102,16 +99,20 @@ pub fn exposure_record(frame: &Frame, typed: &Typed) -> ExposureRecord {
         }
     };
     ExposureRecord {
-        f_number: pick("f_number", typed.f_number, e.f_number.as_ref()),
-        shutter_s: pick("shutter_s", None, e.exposure_time_s.as_ref()),
+        f_number: settings.f_number.as_ref().map(|k| k.value),
+        shutter_s: file("shutter_s", e.exposure_time_s.as_ref()),
         iso: e.iso.as_ref().map(|k| k.value.round() as u32).filter(|v| *v > 0),
         flash_fired: e.flash.as_ref().map(|k| k.value.fired),
-        focal_mm: pick("focal_mm", None, e.focal_mm.as_ref()),
-        exposure_bias_ev: pick("exposure_bias_ev", None, e.exposure_bias_ev.as_ref()),
+        focal_mm: file("focal_mm", e.focal_mm.as_ref()),
+        exposure_bias_ev: file("exposure_bias_ev", e.exposure_bias_ev.as_ref()),
         taken_at: e.taken_at.as_ref().map(|k| k.value.to_string()),
         body: joined(&e.body.make, &e.body.model),
         lens: joined(&e.lens.make, &e.lens.model),
-        pixel_pitch_um: pick("pixel_pitch_um", typed.pixel_pitch_um, e.pixel_pitch_um.as_ref()),
+        pixel_pitch_um: settings.pixel_pitch_um.as_ref().map(|k| k.value),
+        rig: settings.rig.clone(),
+        magnification: settings.magnification,
+        working_f_number: settings.working_f_number,
+        object_um_per_px: settings.object_um_per_px(),
         from,
     }
 }
@@ -170,6 +171,7 @@ pub fn frame_row(
     }
     FrameRecord {
         path: frame.shown.clone(),
+        file: frame.path.clone(),
         partner: frame.partner.as_ref().map(|p| p.display().to_string()),
         source: if frame.kind == FileKind::Raw { FrameSource::Raw } else { FrameSource::Rendered },
         burst: burst_id,

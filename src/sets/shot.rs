@@ -1,6 +1,6 @@
 //! What is kept of one frame after its pixels are gone, until its burst is judged.
 
-use crate::base::{Luma, Plane};
+use crate::base::{Luma, Plane, wide};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::direction::{self, LevelBox, Profile};
 use crate::measure::focus_map::{FrameCells, TILE_PX, Tile};
@@ -50,8 +50,14 @@ pub struct Shot {
 impl Shot {
     /// Measures a frame; `None` when it is smaller than 64 px on a side.
     pub fn measure(luma: &Luma<'_>) -> Option<Shot> {
-        let pyramid = Pyramid::new(luma);
-        let cells = FrameCells::measure(luma, &pyramid)?;
+        Shot::measure_in(luma, &mut Pyramid::default())
+    }
+
+    /// As [`Self::measure`], in the memory of an earlier frame's levels.
+    pub fn measure_in(luma: &Luma<'_>, pyramid: &mut Pyramid) -> Option<Shot> {
+        pyramid.rebuild(luma);
+        let pyramid = &*pyramid;
+        let cells = FrameCells::measure(luma, pyramid)?;
         let noise = cells.noise();
         let (small, step) = if luma.width_px() > EIGHTH_FROM_PX {
             (pyramid.smooth2.halved(), 8.0)
@@ -64,7 +70,7 @@ impl Shot {
         let half = pattern.halved();
         let quarter = half.halved();
         let model = noise.unwrap_or_else(|| BandNoise::white(0.5));
-        let boxes = box_directions(luma, &pyramid, &cells, &model);
+        let boxes = box_directions(luma, pyramid, &cells, &model);
         Some(Shot {
             width_px: luma.width_px(),
             height_px: luma.height_px(),
@@ -170,6 +176,18 @@ impl Patch {
         let w = width_px.min(luma.width_px() - x0);
         let h = height_px.min(luma.height_px() - y0);
         let luma = match *luma {
+            Luma::U8 { data, channels: 3, width_px, .. } => {
+                let mut luma = vec![0; w * h];
+                let samples = data.as_chunks::<3>().0;
+                for (y, line) in (y0..).zip(luma.chunks_exact_mut(w.max(1))) {
+                    let from = &samples[y * width_px + x0..y * width_px + x0 + w];
+                    wide(
+                        #[inline(always)]
+                        || line.iter_mut().zip(from).for_each(|(o, s)| *o = s[0]),
+                    );
+                }
+                PatchLuma::U8(luma)
+            }
             Luma::U8 { data, channels, width_px, .. } => PatchLuma::U8(
                 (y0..y0 + h)
                     .flat_map(|y| (x0..x0 + w).map(move |x| data[(y * width_px + x) * channels]))

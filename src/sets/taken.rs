@@ -12,6 +12,7 @@ use crate::frames::{self, Decoded, Frame, Want};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::follow::{self, Pattern};
 use crate::measure::noise::{RenderedNoise, rendered_noise};
+use crate::measure::pyramid::Pyramid;
 use crate::report::page::Picture;
 
 /// Spots of a burst whose surroundings are kept in every frame, at most.
@@ -60,6 +61,15 @@ pub struct Keep {
     pub mark: Option<(f64, f64)>,
 }
 
+/// Memory that a worker uses for one frame after the other: fresh memory costs time.
+#[derive(Debug, Default)]
+pub struct Workspace {
+    /// Decoded samples.
+    samples: Vec<u8>,
+    /// Levels.
+    pyramid: Pyramid,
+}
+
 /// Decodes and measures a frame.
 ///
 /// `first` says that this is the burst's first frame, to which a mark refers.
@@ -71,12 +81,12 @@ pub fn take(
     keep: Keep,
     scout: &Scout,
     first: bool,
-    buffer: &mut Vec<u8>,
+    space: &mut Workspace,
 ) -> Result<Taken, SkipReason> {
     let want = if keep.colour { Want::Colour } else { Want::Luma };
-    let decoded = frames::load_into(frame, want, std::mem::take(buffer))?;
-    let taken = measure(frame, &decoded, keep, scout, first);
-    *buffer = decoded.into_buffer();
+    let decoded = frames::load_into(frame, want, std::mem::take(&mut space.samples))?;
+    let taken = measure(frame, &decoded, keep, scout, first, &mut space.pyramid);
+    space.samples = decoded.into_buffer();
     taken.ok_or(SkipReason::TooSmall { width_px: frame.width_px, height_px: frame.height_px })
 }
 
@@ -86,9 +96,10 @@ fn measure(
     keep: Keep,
     scout: &Scout,
     first: bool,
+    pyramid: &mut Pyramid,
 ) -> Option<Taken> {
     let luma = decoded.luma();
-    let shot = Shot::measure(&luma)?;
+    let shot = Shot::measure_in(&luma, pyramid)?;
     let noise = rendered_noise(&luma);
     let spots = spots(&shot, keep, scout, first);
     let patches = spots.iter().map(|(x, y)| cut(decoded, *x, *y, keep.colour)).collect();

@@ -9,12 +9,13 @@ use stopwise::demo::dng::{dng, read_out};
 use stopwise::demo::file::{MODEL, Tags, jpeg};
 use stopwise::demo::sensor::{Sensor, developed};
 use stopwise::demo::{Burst, BurstSpec, LinearFrame, SceneKind};
+use stopwise::records::cache::Cache;
 use stopwise::render::html;
 use stopwise::render::term::{self, Style};
 use stopwise::report::noise_record::{NoiseMethod, NoiseRecord};
-use stopwise::report::record::FrameSource;
+use stopwise::report::record::{FrameSource, SubjectFound};
 use stopwise::sets::body_noise::body_noise;
-use stopwise::sets::outing::{OutingJob, Quiet, cull};
+use stopwise::sets::outing::{OutingJob, Quiet, cull, cull_with};
 
 use crate::raw_noise::rendering;
 
@@ -154,7 +155,8 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
         .flat_map(|i| {
             let t = &burst.truths()[i];
             let place = (t.subject_x_px / 900.0, t.subject_y_px / 600.0);
-            [(format!("vm{i}.dng"), place), (format!("vm{i}.jpg"), place)]
+            // Marked in the JPEG: the mark is that of the raw file too.
+            [(format!("vm{i}.jpg"), place)]
         })
         .collect();
     let job = |path: PathBuf| OutingJob {
@@ -168,6 +170,7 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
     fs::remove_dir_all(folder.path().join("only")).unwrap();
     let raw = work(folder.path().to_path_buf());
     assert_eq!(raw.frames.len(), 3, "{:?}", raw.skipped);
+    assert_eq!(raw.bursts[0].subject.found, SubjectFound::Marked);
     for (a, b) in raw.frames.iter().zip(&rendered.frames) {
         assert_eq!((a.source, b.source), (FrameSource::Raw, FrameSource::Rendered));
         assert!(a.path.ends_with(".dng"));
@@ -180,4 +183,35 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
         let (x, y) = (a.blur_sigma_px.unwrap().value, b.blur_sigma_px.unwrap().value);
         assert!((x * x - y * y).abs() < 0.4, "raw {x} rendered {y}");
     }
+}
+
+#[test]
+fn raw_frames_come_out_of_the_cache_as_they_went_in() {
+    let folder = tempfile::tempdir().unwrap();
+    let day = folder.path().join("day");
+    fs::create_dir(&day).unwrap();
+    let burst = burst();
+    for i in 0..3 {
+        let light = burst.light(i).unwrap();
+        put_raw(&day, &format!("vm{i}.dng"), &light, &Sensor::ORDINARY, 200, 40 + i as u64);
+    }
+    fs::write(day.join("bad.dng"), b"II\x2a\0\x08\0\0\0\0\0\0\0\0\0").unwrap();
+    let job = OutingJob { paths: vec![day], pictures: true, ..OutingJob::default() };
+    let run = |cache: Option<&Cache>| {
+        let mut pages = Vec::new();
+        let mut on_burst = |page| {
+            pages.push(page);
+            Ok(())
+        };
+        let (record, _) = cull_with(&job, cache, &Quiet, &mut on_burst).unwrap();
+        (record, pages)
+    };
+    let fresh = run(None);
+    let cache = Cache::open(&folder.path().join("cache"));
+    assert!(run(Some(&cache)) == fresh);
+    let results = cache.holds().unwrap().results;
+    assert_eq!(results, 4, "three headers and a burst");
+    assert!(run(Some(&cache)) == fresh);
+    assert_eq!(cache.holds().unwrap().results, results);
+    assert_eq!(cache.trouble(), None);
 }

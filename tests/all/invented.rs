@@ -2,6 +2,9 @@
 
 use stopwise::base::random::SplitMix64;
 use stopwise::base::{Flag, FlagSet, Measured};
+use stopwise::report::noise_record::{
+    BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
+};
 use stopwise::report::page::{BurstPage, FramePictures, Picture};
 use stopwise::report::record::*;
 use stopwise::report::summary;
@@ -156,6 +159,7 @@ fn frame(
     };
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
+        file: std::path::PathBuf::new(),
         partner: None,
         source: FrameSource::Rendered,
         burst,
@@ -324,4 +328,97 @@ pub fn inspected(seed: u64) -> (InspectRecord, FramePictures) {
         resolved_cy_px: Measured::new(0.214, 0.012, 48),
     };
     (record, pictures)
+}
+
+/// The noise of two bodies, with every way a row can be come by.
+pub fn noise() -> NoiseRecord {
+    // variance = a·x + b of a sensor whose gain doubles with ISO, as DN of a range.
+    let row = |iso: Option<u32>, method: NoiseMethod, textured: usize| {
+        let range_dn = 15_871.0;
+        let g = f64::from(iso.unwrap_or(100)) / 100.0;
+        let (a, b) = (2e-5 * g, 4e-8 + 1e-8 * g * g);
+        let sigma_dn = |x: f64| (a * x + b).sqrt() * range_dn;
+        let trusted = method != NoiseMethod::UpperBound;
+        let err = |v: f64| trusted.then_some(0.012 * v);
+        IsoNoise {
+            iso,
+            source: FrameSource::Raw,
+            frames: if method == NoiseMethod::Pair { 2 } else { 1 },
+            method,
+            range_dn: Some(range_dn),
+            gain_dn_per_e: trusted
+                .then(|| WithError { value: a * range_dn, std_err: err(a * range_dn) }),
+            read_noise_e: trusted.then(|| WithError {
+                value: b.sqrt() / a,
+                std_err: (method == NoiseMethod::Pair).then(|| 0.04 * b.sqrt() / a),
+            }),
+            sigma_at: [0.02, 0.1, 0.4]
+                .map(|level| SigmaAt {
+                    level,
+                    sigma_dn: sigma_dn(level),
+                    std_err: err(sigma_dn(level)),
+                })
+                .to_vec(),
+            curve: (0..12)
+                .map(|i| {
+                    let level = 0.004 * 1.6f64.powi(i);
+                    let kept = i as usize >= textured;
+                    let more = if kept { 1.0 } else { 1.7 };
+                    TransferPoint {
+                        signal_dn: level * range_dn,
+                        sigma_dn: more * sigma_dn(level),
+                        kept,
+                    }
+                })
+                .collect(),
+            trusted,
+        }
+    };
+    let rendered = IsoNoise {
+        iso: Some(400),
+        source: FrameSource::Rendered,
+        frames: 3,
+        method: NoiseMethod::Single,
+        range_dn: None,
+        gain_dn_per_e: None,
+        read_noise_e: None,
+        sigma_at: vec![SigmaAt { level: 0.46, sigma_dn: 2.31, std_err: Some(0.08) }],
+        curve: Vec::new(),
+        trusted: true,
+    };
+    let finding =
+        |says: &str, next: Option<&str>| Finding { says: says.into(), next: next.map(Into::into) };
+    let known = BodyNoise {
+        body: "Velmarrow VM-7".into(),
+        isos: vec![
+            row(Some(100), NoiseMethod::Pair, 0),
+            row(Some(400), NoiseMethod::Pair, 0),
+            row(Some(800), NoiseMethod::Single, 2),
+            row(Some(1600), NoiseMethod::Series, 12),
+            row(Some(3200), NoiseMethod::UpperBound, 9),
+            rendered,
+        ],
+        gain_steps_iso: vec![400],
+        findings: vec![
+            finding("At ISO 400 the sensor switches to a second gain.", Some("Prefer it.")),
+            finding("ISO 3200: noise is at most what is shown.", None),
+        ],
+    };
+    let unknown = BodyNoise {
+        body: "unknown <body>".into(),
+        isos: vec![row(None, NoiseMethod::UpperBound, 0)],
+        gain_steps_iso: Vec::new(),
+        findings: Vec::new(),
+    };
+    NoiseRecord {
+        schema: NOISE_SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        paths: vec!["meadow & wood/raws".into()],
+        bodies: vec![known, unknown],
+        skipped: vec![SkippedRecord {
+            path: "raws/a.dng".into(),
+            reason: "damaged picture: it ends early".into(),
+        }],
+    }
 }

@@ -2,11 +2,17 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod accuracy;
+mod align;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
+mod clips;
+#[cfg(feature = "raw")]
+mod compare;
 mod detail;
 mod documents;
+mod edge;
+mod equipment;
 mod exposure;
 mod frames;
 mod harness;
@@ -17,10 +23,14 @@ mod noise_frame;
 mod noise_gains;
 mod noise_jpeg;
 mod optics;
+mod planning;
 mod properties;
 #[cfg(feature = "raw")]
 mod raw;
 mod raw_noise;
 mod render;
+mod ruler;
+mod shooters;
+mod sidecars;
 mod synthetic;
 mod traps;

@@ -6,7 +6,7 @@ use stopwise::demo::dng::{self, RawPicture, dng as written};
 use stopwise::demo::file::{MAKE, MODEL, Tags};
 use stopwise::demo::sensor::{Rendering, Sensor};
 use stopwise::demo::{LinearFrame, Picture};
-use stopwise::frames::raw::{Filter, decode_raw, load_raw, raw_makers};
+use stopwise::frames::raw::{Filter, decode_raw, load_raw, raw_formats, raw_makers};
 
 const RENDERING: Rendering = Rendering {
     iso: 400.0,
@@ -110,6 +110,14 @@ fn makers_are_listed_once() {
     sorted.sort_by_key(|m| m.to_lowercase());
     sorted.dedup();
     assert_eq!(sorted, makers);
+}
+
+#[test]
+fn the_formats_named_hold_those_that_are_promised() {
+    let formats = raw_formats();
+    for wanted in ["DNG", "ARW", "CR2", "CR3", "NEF", "ORF", "RW2", "RAF"] {
+        assert!(formats.iter().any(|f| f == wanted), "{wanted} is not among {formats:?}");
+    }
 }
 
 #[test]

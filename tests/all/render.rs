@@ -87,6 +87,7 @@ fn terminal_goldens() {
     golden("cull-60-ascii.txt", &at(60, false, false));
     let (record, _) = invented::inspected(3);
     golden("inspect-80.txt", &term::inspect(&record, Style::PLAIN));
+    golden("noise-80.txt", &term::noise(&invented::noise(), Style { width: 80, ..Style::PLAIN }));
 }
 
 #[test]
@@ -194,6 +195,7 @@ fn page_goldens() {
     let (record, pictures) = invented::inspected(3);
     let bare = FramePictures { crop: None, thumb: None, ..pictures };
     golden("inspect.html", &without_style(&html::inspect(&record, &bare).unwrap()));
+    golden("noise.html", &without_style(&html::noise(&invented::noise()).unwrap()));
 }
 
 #[test]

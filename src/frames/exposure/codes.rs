@@ -1,9 +1,11 @@
 //! The coded values of Exif as types. Codes as in the Exif tables (CIPA DC-008).
 
+use serde::{Deserialize, Serialize};
+
 macro_rules! coded {
     ($(#[$doc:meta])* $name:ident { $($code:literal => $variant:ident, $label:literal;)* }) => {
         $(#[$doc])*
-        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+        #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
         pub enum $name { $(#[doc = concat!("Code ", stringify!($code), ": ", $label, ".")] $variant),* }
 
         impl $name {
@@ -110,7 +112,7 @@ coded! {
 }
 
 /// Whether the picture was rendered out of the ordinary.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Rendering {
     /// Code 0.
     Normal,
@@ -132,7 +134,7 @@ impl Rendering {
 }
 
 /// What the flash sensor of the camera saw come back.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum ReturnLight {
     /// Not seen.
     NotDetected,
@@ -141,7 +143,7 @@ pub enum ReturnLight {
 }
 
 /// How the flash was set.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum FlashMode {
     /// Always on.
     ForcedOn,
@@ -155,7 +157,7 @@ pub enum FlashMode {
 ///
 /// A flash in the hand, on a dumb trigger or set off by another flash is unknown to the camera:
 /// `fired == false` does not prove ambient light.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Flash {
     /// The camera fired a flash it knows of (bit 0).
     pub fired: bool,

@@ -13,6 +13,7 @@ mod taken_at;
 use std::io::{BufRead, Seek};
 
 use exif::{Error as ExifError, Exif, Reader, Tag};
+use serde::{Deserialize, Serialize};
 
 pub use codes::{
     Composite, ExposureMode, ExposureProgram, Flash, FlashMode, GainControl, LightSource,
@@ -25,7 +26,7 @@ use super::Orientation;
 use crate::base::Known;
 
 /// Distance from the camera to the subject, as the lens reported it.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub enum Distance {
     /// In metres.
     Metres(f64),
@@ -34,7 +35,7 @@ pub enum Distance {
 }
 
 /// Focal lengths and widest apertures a lens is made for.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct LensSpec {
     /// Shortest focal length, mm.
     pub min_focal_mm: f64,
@@ -47,7 +48,7 @@ pub struct LensSpec {
 }
 
 /// Maker, model and serial number of a body or a lens, as far as the file names them.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Body {
     /// Maker.
     pub make: Option<Known<String>>,
@@ -58,7 +59,7 @@ pub struct Body {
 }
 
 /// A lens, as far as the file names it. Adapters without contacts leave all of this out.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Lens {
     /// Maker.
     pub make: Option<Known<String>>,
@@ -71,7 +72,7 @@ pub struct Lens {
 }
 
 /// What the camera wrote about a frame. `None` is unknown; 0 never stands in for it.
-#[derive(Debug, Clone, PartialEq, Default)]
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct Exposure {
     /// Exposure time, s.
     pub exposure_time_s: Option<Known<f64>>,

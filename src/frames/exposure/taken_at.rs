@@ -3,6 +3,7 @@
 use std::fmt;
 
 use jiff::{Timestamp, civil, tz::Offset};
+use serde::{Deserialize, Serialize};
 
 /// Nanoseconds a second.
 const NS: f64 = 1e9;
@@ -12,7 +13,7 @@ const NS: f64 = 1e9;
 ///
 /// Ordered by the clock's face (civil time, then fraction), which is right within one body whose
 /// clock was not moved. To compare bodies use [`TakenAt::instant`].
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
 pub struct TakenAt {
     /// Civil time in whole seconds.
     pub local: civil::DateTime,

@@ -15,6 +15,7 @@ use rawler::{RawImage, RawImageData, RawlerError};
 
 use super::super::Orientation;
 use super::super::exposure::Exposure;
+use super::super::kind::RAW_ENDINGS;
 use super::super::open::unreadable;
 use super::super::still::check_size;
 use super::luma::FACTORS;
@@ -92,6 +93,19 @@ pub fn raw_makers() -> Vec<String> {
     makers.sort_by_key(|make| make.to_lowercase());
     makers.dedup_by_key(|make| make.to_lowercase());
     makers
+}
+
+/// Raw formats that are looked for and supported, by the usual end of their files' names, in
+/// alphabetical order and capitals.
+pub fn raw_formats() -> Vec<String> {
+    let supported = rawler::decoders::supported_extensions();
+    let mut formats: Vec<String> = RAW_ENDINGS
+        .iter()
+        .map(|end| end.to_uppercase())
+        .filter(|end| supported.contains(&end.as_str()))
+        .collect();
+    formats.sort_unstable();
+    formats
 }
 
 /// Runs on a decoder for the bytes; a decoder that panics costs this file only.

@@ -9,10 +9,12 @@
 //! work in steps of an 8-bit rendered picture, and light itself would leave the shadows a handful
 //! of steps. Blur is a ratio of gradients at one edge and hardly feels the curve.
 //!
-//! Linear light for noise and detail is in the planes, not here.
+//! Detail is measured on the same green without the curve ([`RawFrame::linear_luma`]); noise alone
+//! on the planes.
 
 use super::{Filter, RawFrame};
 use crate::base::tone::encode_srgb;
+use crate::base::{Plane, Tone};
 
 /// Beside samples above this share of full scale no colour difference is trusted.
 const NEARLY_CLIPPED: f32 = 0.95;
@@ -41,12 +43,39 @@ impl RawFrame {
         if self.is_monochrome() {
             return self.lone_luma(&curve);
         }
+        let w = self.width_px;
+        let mut out = vec![0u16; w * self.height_px];
+        self.each_green_row(|y, row| {
+            let line = &mut out[y * w..(y + 1) * w];
+            line.iter_mut().zip(row).for_each(|(o, green)| *o = curve.at(*green));
+        });
+        out
+    }
+
+    /// Green light at every pixel of the mosaic as in [`Self::luma16`] but linear: black at 0,
+    /// saturation of green at 1. Values under black stay negative, so that noise keeps its mean.
+    pub fn linear_luma(&self) -> Plane {
+        let (w, h) = (self.width_px, self.height_px);
+        let mut data = Vec::with_capacity(w * h);
+        if self.is_monochrome() {
+            data.extend(self.mosaic.iter().enumerate().map(|(i, v)| {
+                let black = self.black_dn[(i % w.max(1)) % 2 + 2 * ((i / w.max(1)) % 2)];
+                (f32::from(*v) - black) / (self.white_dn - black)
+            }));
+        } else {
+            self.each_green_row(|_, row| data.extend_from_slice(row));
+        }
+        Plane { width_px: w, height_px: h, tone: Tone::Linear, step_px: 1, white_dn: 1.0, data }
+    }
+
+    /// Calls `put` with every row of interpolated green, linear, saturation at 1.
+    fn each_green_row(&self, mut put: impl FnMut(usize, &[f32])) {
         let balance = self.balance();
         let (w, h) = (self.width_px, self.height_px);
-        let mut out = vec![0u16; w * h];
+        let mut line = vec![0.0f32; w];
         let mut rows: [Vec<f32>; 5] = std::array::from_fn(|_| vec![0.0; w + 4]);
         let mut held = [usize::MAX; 5];
-        for (y, line) in out.chunks_exact_mut(w).enumerate() {
+        for y in 0..h {
             let sources: [usize; 5] =
                 std::array::from_fn(|k| mirrored(y as isize + k as isize - 2, h));
             for (k, source) in sources.iter().enumerate() {
@@ -60,7 +89,7 @@ impl RawFrame {
             let (up2, up, here, down, down2) = (row(0), row(1), row(2), row(3), row(4));
             for (x, o) in line.iter_mut().enumerate() {
                 let c = x + 2;
-                let green = if self.filter(x, y) == Filter::Green {
+                *o = if self.filter(x, y) == Filter::Green {
                     here[c]
                 } else {
                     let cross = 0.25 * (here[c - 1] + here[c + 1] + up[c] + down[c]);
@@ -72,10 +101,9 @@ impl RawFrame {
                         cross
                     }
                 };
-                *o = curve.at(green);
             }
+            put(y, &line);
         }
-        out
     }
 
     /// Luma, and the colour at half size when wanted.

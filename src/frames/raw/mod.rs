@@ -16,7 +16,7 @@ mod metadata;
 #[cfg(feature = "raw")]
 pub(super) use decode::raw_header;
 #[cfg(feature = "raw")]
-pub use decode::{decode_raw, load_raw, raw_makers};
+pub use decode::{decode_raw, load_raw, raw_formats, raw_makers};
 
 use super::Orientation;
 use crate::base::{Plane, Tone};
@@ -99,6 +99,26 @@ impl RawFrame {
         let share = 1.0 / places.len().max(1) as f32;
         plane.data.iter_mut().for_each(|v| *v *= share);
         plane
+    }
+
+    /// The part of the frame from an even place on, in whole cells, clamped to the frame.
+    #[must_use]
+    pub fn cut(&self, x0: usize, y0: usize, width_px: usize, height_px: usize) -> RawFrame {
+        let (x0, y0) = (x0.min(self.width_px) / 2 * 2, y0.min(self.height_px) / 2 * 2);
+        let w = width_px.min(self.width_px - x0) / 2 * 2;
+        let h = height_px.min(self.height_px - y0) / 2 * 2;
+        let mut mosaic = Vec::with_capacity(w * h);
+        for y in y0..y0 + h {
+            mosaic.extend_from_slice(&self.mosaic[y * self.width_px + x0..][..w]);
+        }
+        RawFrame {
+            width_px: w,
+            height_px: h,
+            mosaic,
+            make: self.make.clone(),
+            model: self.model.clone(),
+            ..*self
+        }
     }
 
     /// Refuses what cannot be a picture: no samples, the same sample everywhere, or a foot of

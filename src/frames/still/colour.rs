@@ -27,6 +27,7 @@ pub(super) fn ycbcr(rgb: [u8; 3]) -> [u8; 3] {
 }
 
 /// 8-bit RGB of YCbCr.
+#[inline(always)]
 pub(super) fn rgb(ycbcr: [u8; 3]) -> [u8; 3] {
     let [y, cb, cr] = ycbcr.map(i32::from);
     let (cb, cr) = (cb - 128, cr - 128);

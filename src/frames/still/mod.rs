@@ -13,7 +13,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use super::raw::RawFrame;
 use super::{FileKind, JpegHeader};
-use crate::base::Luma;
+use crate::base::{Luma, wide};
 use crate::error::SkipReason;
 
 /// Most pixels a frame may have. The largest cameras give 150 Mpx, merged shifts 400.
@@ -217,10 +217,22 @@ impl Decoded {
         let (full_w, full_h) = self.size();
         let (x0, y0) = (x0.min(full_w), y0.min(full_h));
         let (w, h) = (width_px.min(full_w - x0), height_px.min(full_h - y0));
-        let mut out = Vec::with_capacity(w * h * 3);
-        for y in y0..y0 + h {
-            for at in y * full_w + x0..y * full_w + x0 + w {
-                out.extend(self.to_rgb(self.sample(at)));
+        let mut out = vec![0; w * h * 3];
+        if w == 0 {
+            return (out, w, h);
+        }
+        for (y, line) in (y0..).zip(out.chunks_exact_mut(3 * w)) {
+            let span = y * full_w + x0..y * full_w + x0 + w;
+            let line = line.as_chunks_mut::<3>().0;
+            match &self.pixels {
+                Pixels::YCbCr8(data) => {
+                    let samples = &data.as_chunks::<3>().0[span];
+                    wide(
+                        #[inline(always)]
+                        || line.iter_mut().zip(samples).for_each(|(o, s)| *o = colour::rgb(*s)),
+                    );
+                }
+                _ => line.iter_mut().zip(span).for_each(|(o, at)| *o = self.sample(at)),
             }
         }
         (out, w, h)

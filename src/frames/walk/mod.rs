@@ -1,6 +1,6 @@
 //! Finding the picture files below some paths.
 
-mod order;
+pub(super) mod order;
 mod same;
 
 use std::collections::{HashMap, HashSet};

@@ -5,7 +5,7 @@ use std::path::Path;
 
 /// Compares two paths folder by folder, numbers by value, letters without regard to case; paths
 /// that differ only in case or leading zeros are told apart by their bytes, so the order is total.
-pub(super) fn natural(a: &Path, b: &Path) -> Ordering {
+pub(in crate::frames) fn natural(a: &Path, b: &Path) -> Ordering {
     let mut left = a.components();
     let mut right = b.components();
     loop {

@@ -24,7 +24,7 @@ pub struct PictureView {
 }
 
 impl PictureView {
-    fn new(picture: &Picture) -> Self {
+    pub fn new(picture: &Picture) -> Self {
         PictureView {
             uri: data_uri("image/jpeg", &picture.jpeg),
             width: picture.width_px,

@@ -48,7 +48,7 @@ pub fn transfer_chart(rows: &[&IsoNoise]) -> Option<String> {
             if p.kept {
                 d.dot("accent", place(p), 2.5);
             } else {
-                d.dot("gap", place(p), 1.5);
+                d.dot("soft", place(p), 1.5);
             }
         }
         labels.extend(line.last().map(|end| (*end, name(row))));
@@ -65,7 +65,7 @@ pub fn transfer_chart(rows: &[&IsoNoise]) -> Option<String> {
 }
 
 fn name(row: &IsoNoise) -> String {
-    row.iso.map_or_else(|| "ISO unknown".to_owned(), |iso| format!("ISO {iso}"))
+    row.iso.map_or_else(|| "no ISO".to_owned(), |iso| format!("ISO {iso}"))
 }
 
 type Decades = (Axis, Vec<(i32, f64)>);
@@ -87,9 +87,8 @@ pub fn transfer_key(rows: &[&IsoNoise]) -> String {
             .to_owned();
     if left_out > 0 {
         text.push_str(&format!(
-            " {} held texture and {} left out.",
+            " {} held texture: small, without a line, and left out.",
             wording::count(left_out as u32, "point", "points"),
-            if left_out == 1 { "is" } else { "are" }
         ));
     }
     text

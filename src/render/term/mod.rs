@@ -1,13 +1,27 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod chart;
+mod clip;
+mod compare;
 mod cull;
 mod inspect;
+mod log;
+mod mark;
 mod noise;
+mod plan;
+mod scale;
 mod table;
 
+pub use chart::chart;
+pub use clip::{clip, clips_end};
+pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
+pub use log::{log_list, log_outing};
+pub use mark::mark;
 pub use noise::noise;
+pub use plan::plan;
+pub use scale::scale;
 pub use table::display_width;
 
 /// How the terminal wants it.
@@ -59,7 +73,7 @@ impl Style {
             match c {
                 '±' => plain.push_str("+-"),
                 '·' => plain.push('-'),
-                '–' => plain.push('-'),
+                '–' | '−' => plain.push('-'),
                 '×' => plain.push('x'),
                 '…' => plain.push('~'),
                 '≤' => plain.push_str("<="),

@@ -172,6 +172,9 @@ pub fn table(
     let headings: [fn(&TextColumn) -> &str; 2] = [|c| &c.heading, |c| &c.unit];
     for part in headings {
         let cell = |(c, w): (&TextColumn, &usize)| padded(part(c), *w, c.right);
+        if columns.iter().all(|c| part(c).is_empty()) {
+            continue;
+        }
         let line: Vec<String> = columns.iter().zip(&widths).map(cell).collect();
         text.push_str(&style.dim(line.join("  ").trim_end()));
         text.push('\n');

@@ -6,12 +6,13 @@ use std::process::{Child, Command, Stdio};
 
 use serde_json::Value as Json;
 
-use super::{PROGRAM, Place};
+use super::{OWN, PROGRAM, Place};
 
 fn started(place: &Place, args: &[&str]) -> Child {
     Command::new(PROGRAM)
         .current_dir(place.path())
         .args(args)
+        .envs(OWN)
         .stdout(Stdio::piped())
         .stderr(Stdio::piped())
         .spawn()

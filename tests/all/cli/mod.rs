@@ -1,9 +1,15 @@
 //! The program as people and scripts run it: on small files made here.
 
+mod cache;
+mod chart;
 mod contract;
 mod ends;
+mod log;
+mod mark;
 mod names;
 mod odd_files;
+mod plan;
+mod rigs;
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -66,7 +72,11 @@ impl Place {
 
     pub fn command(&self, args: &[&str]) -> Command {
         let mut command = Command::new(PROGRAM);
-        command.current_dir(self.path()).args(args).timeout(std::time::Duration::from_secs(60));
+        command
+            .current_dir(self.path())
+            .args(args)
+            .envs(OWN)
+            .timeout(std::time::Duration::from_secs(60));
         command
     }
 
@@ -78,6 +88,13 @@ impl Place {
         (record, ran.code)
     }
 }
+
+/// Names the folder of the cache.
+pub const CACHE: &str = "STOPWISE_CACHE";
+
+/// Where the program keeps things while it is tested: never in the user's own folders.
+pub const OWN: [(&str, &str); 3] =
+    [("STOPWISE_LOG", "own/log.sqlite"), ("STOPWISE_RIGS", "own/rigs.toml"), (CACHE, "off")];
 
 pub const PROGRAM: &str = env!("CARGO_BIN_EXE_stopwise");
 

@@ -1,0 +1,49 @@
+//! `stopwise compare`.
+
+use stopwise::render::{csv, html, json, term};
+use stopwise::sets::compare;
+
+use super::args::CompareArgs;
+use super::{Ended, job, show};
+
+/// Compares the steps of a series.
+pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
+    let outputs = [&typed.json, &typed.csv];
+    for path in outputs.into_iter().flatten() {
+        show::check_writable(path)?;
+    }
+    let to_output = outputs.into_iter().flatten().filter(|p| p.as_os_str() == "-").count();
+    if to_output > 1 {
+        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
+    }
+    if !typed.no_report {
+        show::check_writable(&typed.report)?;
+    }
+    let screen = show::Screen::new(to_output > 0);
+    let job = job::series(typed, !typed.no_report);
+    let result = compare::compare(&job, &screen);
+    screen.done();
+    let (record, pictures) = result?;
+    if !typed.no_report {
+        html::write_compare(&typed.report, &record, &pictures)?;
+    }
+    if let Some(path) = &typed.json {
+        show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if let Some(path) = &typed.csv {
+        show::to_file(path, |out| csv::write_steps(&record.steps, out))?;
+    }
+    if to_output == 0 {
+        let mut text = term::compare(&record, show::style());
+        if !typed.no_report {
+            text.push_str(&format!("page: {}\n", typed.report.display()));
+        }
+        show::result(&text)?;
+    }
+    let stopped = stopwise::sets::outing::Listener::stopped(&screen);
+    Ok(match (stopped, record.skipped.is_empty()) {
+        (true, _) => Ended::Stopped,
+        (_, false) => Ended::Partly,
+        _ => Ended::Whole,
+    })
+}

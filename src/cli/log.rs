@@ -1,0 +1,146 @@
+//! `stopwise log`.
+
+use std::path::PathBuf;
+
+use serde::Serialize;
+use stopwise::records::log::{Correction, FORM, Kind, Log, LoggedFrame, LoggedNoise, Outing};
+use stopwise::records::{self};
+use stopwise::render::{csv, json, term};
+use stopwise::report::wording;
+use stopwise::sets::log_view;
+
+use super::args::{KindArg, LogArgs, LogCommand};
+use super::{Ended, job, show};
+
+/// Everything in the log.
+#[derive(Serialize)]
+struct Export {
+    schema: u32,
+    program: &'static str,
+    version: &'static str,
+    form: i64,
+    outings: Vec<WithFrames>,
+    noise: Vec<LoggedNoise>,
+}
+
+#[derive(Serialize)]
+struct WithFrames {
+    #[serde(flatten)]
+    outing: Outing,
+    frames: Vec<LoggedFrame>,
+}
+
+/// Number of the export's form; raised when a field changes its meaning.
+const EXPORT_SCHEMA: u32 = 1;
+
+/// Does what was asked with the log.
+pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
+    let path = match &typed.log {
+        Some(path) => path.clone(),
+        None => records::log_place()?,
+    };
+    match &typed.what {
+        LogCommand::List => list(path),
+        LogCommand::Show { outing } => {
+            let (outing, frames) = Log::open_to_read(&path)?.outing(*outing)?;
+            let lines: Vec<_> = frames.iter().map(log_view::frame_line).collect();
+            let text = term::log_outing(&log_view::outing_line(&outing), &lines, show::style());
+            show::result(&text)?;
+            Ok(Ended::Whole)
+        }
+        LogCommand::Correct { outing, subject, rig, kind, exclude, include } => {
+            let correction = Correction {
+                subject: subject.clone(),
+                rig: rig.clone(),
+                kind: kind.map(|k| match k {
+                    KindArg::Field => Kind::Field,
+                    KindArg::Test => Kind::Test,
+                    KindArg::Clip => Kind::Clip,
+                }),
+                excluded: (*exclude || *include).then_some(*exclude),
+            };
+            if correction == Correction::default() {
+                anyhow::bail!(
+                    "nothing to correct: give --subject, --rig, --kind, --exclude or --include"
+                );
+            }
+            if let Some(name) = rig.as_ref().filter(|r| !r.trim().is_empty()) {
+                job::equipment(Some(name))?;
+            }
+            drop(Log::open_to_read(&path)?.outing(*outing)?);
+            Log::open(&path)?.correct(*outing, &correction)?;
+            let (outing, _) = Log::open_to_read(&path)?.outing(*outing)?;
+            show::result(&term::log_list(&[log_view::outing_line(&outing)], &[], show::style()))?;
+            Ok(Ended::Whole)
+        }
+        LogCommand::Remove { outings } => {
+            drop(Log::open_to_read(&path)?);
+            let mut log = Log::open(&path)?;
+            for id in outings {
+                let (outing, _) = log.outing(*id)?;
+                log.remove(*id)?;
+                show::remark(&format!(
+                    "Outing {id} ({}) is out of the log; its pictures are where they were.",
+                    wording::visible(&outing.title)
+                ));
+            }
+            Ok(Ended::Whole)
+        }
+        LogCommand::Export { json, csv } => export(path, json.as_ref(), csv.as_ref()),
+        LogCommand::Merge { other } => {
+            let other = Log::open_to_read(other)?;
+            let mut log = Log::open(&path)?;
+            let m = log.merge(&other)?;
+            show::result(&format!(
+                "{} new, {} brought up to date, {} here already; {} of noise new\n",
+                wording::count(m.added as u32, "outing", "outings"),
+                m.updated,
+                m.same,
+                wording::count(m.noise_added as u32, "row", "rows"),
+            ))?;
+            Ok(Ended::Whole)
+        }
+    }
+}
+
+fn list(path: PathBuf) -> anyhow::Result<Ended> {
+    let log = Log::open_to_read(&path)?;
+    let outings: Vec<_> = log.outings()?.iter().map(log_view::outing_line).collect();
+    let noise = log_view::noise_lines(&log.noise()?);
+    show::result(&term::log_list(&outings, &noise, show::style()))?;
+    Ok(Ended::Whole)
+}
+
+fn export(
+    path: PathBuf,
+    to_json: Option<&PathBuf>,
+    to_csv: Option<&PathBuf>,
+) -> anyhow::Result<Ended> {
+    if [to_json, to_csv].into_iter().flatten().filter(|p| p.as_os_str() == "-").count() > 1 {
+        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
+    }
+    let log = Log::open_to_read(&path)?;
+    let mut outings = Vec::new();
+    for outing in log.outings()? {
+        let frames = log.outing(outing.id)?.1;
+        outings.push(WithFrames { outing, frames });
+    }
+    if let Some(path) = to_csv {
+        let rows = outings
+            .iter()
+            .flat_map(|o| o.frames.iter().map(|f| log_view::export_row(&o.outing, f)));
+        show::to_file(path, |out| csv::write_cells(&log_view::EXPORT_HEADER, rows, out))?;
+    }
+    if let Some(path) = to_json {
+        let export = Export {
+            schema: EXPORT_SCHEMA,
+            program: "stopwise",
+            version: env!("CARGO_PKG_VERSION"),
+            form: FORM,
+            outings,
+            noise: log.noise()?,
+        };
+        show::to_file(path, |out| json::write(&export, out))?;
+    }
+    Ok(Ended::Whole)
+}

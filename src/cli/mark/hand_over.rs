@@ -1,0 +1,147 @@
+//! The hits for other programs: hard links, copies, or a list of their paths. Nothing is moved.
+
+use std::fs::{self, File};
+use std::io::{self, Read};
+use std::path::{Component, Path, PathBuf};
+
+use stopwise::render::{copy_whole, write_whole};
+use stopwise::report::mark_record::{FileState, MarkRecord, PlacedRow, Placing};
+use stopwise::report::record::{Call, SkippedRecord};
+
+use super::super::args::MarkArgs;
+use super::super::show;
+use super::differs;
+use super::plan::Targets;
+
+/// What was asked for.
+pub fn wanted(typed: &MarkArgs) -> impl Iterator<Item = (&Path, Placing)> {
+    let links = typed.hard_links.as_deref().map(|d| (d, Placing::HardLink));
+    let copies = typed.copies.as_deref().map(|d| (d, Placing::Copy));
+    links.into_iter().chain(copies)
+}
+
+/// Links or copies the frames of some verdicts into a folder, the file taken with each as well.
+/// A file that is in the way stays.
+pub fn place(
+    targets: &Targets,
+    calls: &[Call],
+    dir: &Path,
+    placing: Placing,
+    write: bool,
+    record: &mut MarkRecord,
+) {
+    let mut taken = std::collections::BTreeSet::new();
+    for target in targets.0.iter().filter(|t| calls.contains(&t.call)) {
+        for file in &target.files {
+            let to = dir.join(name_in(dir_of(&target.shown).as_deref(), file));
+            let from = file.display().to_string();
+            let outcome = if taken.insert(to.clone()) {
+                put(file, &to, placing, write)
+            } else {
+                Err(format!("{} is there from another frame", to.display()))
+            };
+            match outcome {
+                Ok(state) => record.placed.push(PlacedRow {
+                    from,
+                    to: to.display().to_string(),
+                    placing,
+                    state,
+                }),
+                Err(reason) => record.skipped.push(SkippedRecord { path: from, reason }),
+            }
+        }
+    }
+}
+
+/// The folder in which a frame is shown, when that is one below the outing.
+fn dir_of(shown: &str) -> Option<PathBuf> {
+    let folder = Path::new(shown).parent()?;
+    folder.components().all(|c| matches!(c, Component::Normal(_))).then(|| folder.to_owned())
+}
+
+fn name_in(folder: Option<&Path>, file: &Path) -> PathBuf {
+    folder.unwrap_or(Path::new("")).join(file.file_name().unwrap_or_default())
+}
+
+fn put(from: &Path, to: &Path, placing: Placing, write: bool) -> Result<FileState, String> {
+    let state = match to.symlink_metadata() {
+        Ok(_) if is_there(from, to, placing).unwrap_or(false) => FileState::Same,
+        Ok(_) => return Err(format!("{} is another file: it stays as it is", to.display())),
+        Err(_) => FileState::New,
+    };
+    if !write || !differs(state) {
+        return Ok(state);
+    }
+    let failed = |e: io::Error| match e.kind() {
+        io::ErrorKind::CrossesDevices => {
+            format!("{} is on another disk, where no hard link leads: use --copies", to.display())
+        }
+        _ => format!("cannot write {}: {e}", to.display()),
+    };
+    if let Some(folder) = to.parent() {
+        fs::create_dir_all(folder).map_err(failed)?;
+    }
+    match placing {
+        Placing::HardLink => fs::hard_link(from, to).map_err(failed)?,
+        Placing::Copy => copy_whole(from, to).map_err(|e| e.to_string())?,
+    }
+    Ok(state)
+}
+
+/// Whether a place holds the file already.
+fn is_there(from: &Path, to: &Path, placing: Placing) -> io::Result<bool> {
+    let (a, b) = (fs::metadata(from)?, fs::symlink_metadata(to)?);
+    if !b.is_file() {
+        return Ok(false);
+    }
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        if placing == Placing::HardLink {
+            return Ok((a.dev(), a.ino()) == (b.dev(), b.ino()));
+        }
+    }
+    if a.len() != b.len() {
+        return Ok(false);
+    }
+    let (mut one, mut other) = (File::open(from)?, File::open(to)?);
+    let (mut a, mut b) = (vec![0; 1 << 16], vec![0; 1 << 16]);
+    loop {
+        let n = one.read(&mut a)?;
+        if n == 0 {
+            return Ok(other.read(&mut b)? == 0);
+        }
+        if other.read_exact(&mut b[..n]).is_err() || a[..n] != b[..n] {
+            return Ok(false);
+        }
+    }
+}
+
+/// Writes the paths of the frames of some verdicts, one a line, with the file taken with each.
+pub fn list(
+    targets: &Targets,
+    calls: &[Call],
+    path: &Path,
+    skipped: &mut Vec<SkippedRecord>,
+) -> anyhow::Result<()> {
+    let mut text = String::new();
+    for file in targets.0.iter().filter(|t| calls.contains(&t.call)).flat_map(|t| &t.files) {
+        let whole = std::path::absolute(file).unwrap_or_else(|_| file.clone());
+        match whole.to_str().filter(|line| !line.contains(['\n', '\r'])) {
+            Some(line) => {
+                text.push_str(line);
+                text.push('\n');
+            }
+            None => skipped.push(SkippedRecord {
+                path: file.display().to_string(),
+                reason: "its name does not fit on a line of the list".to_owned(),
+            }),
+        }
+    }
+    if path.as_os_str() == "-" {
+        show::result(&text)?;
+    } else {
+        write_whole(path, |out| out.write_all(text.as_bytes()))?;
+    }
+    Ok(())
+}

@@ -1,0 +1,161 @@
+//! `stopwise mark`: verdicts into sidecars, links, copies or a list.
+
+mod hand_over;
+mod plan;
+
+use std::io::Read;
+use std::path::{Path, PathBuf};
+
+use anyhow::{Context, bail};
+use stopwise::render::{json, term};
+use stopwise::report::mark_record::{FileState, MarkRecord};
+use stopwise::report::record::{Call, SCHEMA, SkippedRecord};
+use stopwise::report::written::WrittenCull;
+use stopwise::sets::outing::{self, OutingJob};
+
+use super::args::MarkArgs;
+use super::{Ended, show};
+use plan::{Mapping, Targets};
+
+/// Marks what a record or a folder holds, or says what that would change.
+pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
+    for path in [&typed.json, &typed.list].into_iter().flatten() {
+        show::check_writable(path)?;
+    }
+    let to_output =
+        [&typed.json, &typed.list].into_iter().flatten().filter(|p| p.as_os_str() == "-").count();
+    if to_output > 1 {
+        bail!("the record and the list cannot both go to the output: give one of them a file");
+    }
+    let mapping = Mapping::typed(typed)?;
+    let (cull, beside) = source(&typed.source)?;
+    let places = plan::Places::new(&cull, typed.folder.as_deref(), beside.as_deref());
+    let mut record = MarkRecord {
+        schema: SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        written: typed.write,
+        frames: cull.frames.len() as u32,
+        sidecars: Vec::new(),
+        placed: Vec::new(),
+        skipped: Vec::new(),
+    };
+    let targets = Targets::found(&cull, &places, &mut record.skipped);
+    if !typed.no_sidecars {
+        plan::sidecars(&targets, &mapping, typed.write, &mut record);
+    }
+    let calls: &[Call] = if typed.calls.is_empty() { &[Call::Hit] } else { &typed.calls };
+    for (dir, placing) in hand_over::wanted(typed) {
+        hand_over::place(&targets, calls, dir, placing, typed.write, &mut record);
+    }
+    if let Some(path) = &typed.list {
+        hand_over::list(&targets, calls, path, &mut record.skipped)?;
+    }
+    if let Some(path) = &typed.json {
+        show::to_file(path, |out| json::write(&record, out))?;
+    }
+    let text = term::mark(&record, show::style());
+    if to_output == 0 {
+        show::result(&text)?;
+    } else {
+        for SkippedRecord { path, reason } in &record.skipped {
+            show::remark(&format!("skipped {path}: {reason}"));
+        }
+    }
+    Ok(ended(&record, typed))
+}
+
+fn ended(record: &MarkRecord, typed: &MarkArgs) -> Ended {
+    let done = record.sidecars.len() + record.placed.len();
+    let nothing_asked = typed.list.is_some() && done == 0;
+    match (record.skipped.is_empty(), done, nothing_asked) {
+        (true, ..) if record.frames > 0 => Ended::Whole,
+        (false, 1.., _) | (false, _, true) => Ended::Partly,
+        _ => Ended::Nothing,
+    }
+}
+
+/// The verdicts, and the folder of the file that they were read from.
+fn source(path: &Path) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
+    if path.as_os_str() == "-" {
+        let mut text = String::new();
+        std::io::stdin().read_to_string(&mut text).context("cannot read the input")?;
+        return Ok((WrittenCull::read(&text).context("the input is no use")?, None));
+    }
+    if path.is_dir() {
+        let job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
+        let screen = show::Screen::new(false);
+        let (record, stopped) = outing::cull(&job, &screen, &mut |_| Ok(()))?;
+        screen.done();
+        if stopped {
+            bail!("stopped before every frame was judged: nothing was marked");
+        }
+        return Ok((WrittenCull::from(&record), None));
+    }
+    let text =
+        std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
+    let record =
+        WrittenCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
+    Ok((record, path.parent().map(Path::to_owned)))
+}
+
+/// Reads a verdict as typed.
+pub fn call(text: &str) -> Result<Call, String> {
+    match text.trim() {
+        "hit" => Ok(Call::Hit),
+        "near" => Ok(Call::Near),
+        "miss" => Ok(Call::Miss),
+        "cannot-say" | "cannot say" => Ok(Call::CannotSay),
+        other => Err(format!("{other:?} is none of hit, near, miss, cannot-say")),
+    }
+}
+
+/// Reads `hit=5`: a rating of the XMP standard.
+pub fn rating(text: &str) -> Result<(Call, i8), String> {
+    let (word, value) = text.split_once('=').ok_or("give VERDICT=NUMBER, as hit=5")?;
+    match value.trim().parse::<i8>() {
+        Ok(v) if (-1..=5).contains(&v) => Ok((call(word)?, v)),
+        _ => Err(format!("{value:?} is no rating: -1 (rejected), 0 (unrated) or 1 to 5")),
+    }
+}
+
+/// Reads `hit=to print`: a label.
+pub fn label(text: &str) -> Result<(Call, String), String> {
+    let (word, value) = text.split_once('=').ok_or("give VERDICT=TEXT, as \"hit=to print\"")?;
+    let value = value.trim();
+    if value.is_empty() || value.chars().any(char::is_control) {
+        return Err("a label is a word or a short phrase on one line".to_owned());
+    }
+    Ok((call(word)?, value.to_owned()))
+}
+
+/// Reads what keywords start with.
+pub fn prefix(text: &str) -> Result<String, String> {
+    let plain = !text.trim().is_empty() && !text.chars().any(|c| c.is_control() || c == ',');
+    // Without a mark of their own, keywords of this program could not be told from others.
+    if plain { Ok(text.to_owned()) } else { Err("give a word, as stopwise:".to_owned()) }
+}
+
+/// Whether a file was changed.
+fn differs(state: FileState) -> bool {
+    state != FileState::Same
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ratings_and_labels_are_read_and_nonsense_is_refused() {
+        assert_eq!(rating("hit=5"), Ok((Call::Hit, 5)));
+        assert_eq!(rating("cannot-say=-1"), Ok((Call::CannotSay, -1)));
+        for bad in ["hit", "hit=6", "hit=-2", "hit=", "best=5", "hit=4.5"] {
+            assert!(rating(bad).is_err(), "{bad}");
+        }
+        assert_eq!(label("near=web only"), Ok((Call::Near, "web only".to_owned())));
+        for bad in ["near", "near=", "near=a\nb", "good=a"] {
+            assert!(label(bad).is_err(), "{bad}");
+        }
+        assert!(prefix("").is_err() && prefix("a,b").is_err() && prefix("sw/").is_ok());
+    }
+}

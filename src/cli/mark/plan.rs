@@ -1,0 +1,330 @@
+//! Which sidecar gets which marks.
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::ffi::OsString;
+use std::fs;
+use std::io;
+use std::path::{Path, PathBuf};
+
+use anyhow::bail;
+use stopwise::error::SidecarFault;
+use stopwise::frames::named_as_picture;
+use stopwise::render::xmp::{Keywords, Marks, marked};
+use stopwise::render::{clear_leftovers, exchange};
+use stopwise::report::mark_record::{ChangeRow, FileState, MarkRecord, SidecarRow};
+use stopwise::report::record::{Call, Cause, SkippedRecord};
+use stopwise::report::written::{WrittenCull, WrittenFrame};
+
+use super::super::args::MarkArgs;
+use super::differs;
+
+/// What sidecars say for each verdict.
+#[derive(Debug)]
+pub struct Mapping {
+    ratings: BTreeMap<Call, i8>,
+    labels: BTreeMap<Call, String>,
+    prefix: Option<String>,
+    only_unset: bool,
+    full_names: bool,
+}
+
+impl Mapping {
+    /// The mapping as typed.
+    pub fn typed(typed: &MarkArgs) -> anyhow::Result<Mapping> {
+        let mut ratings = BTreeMap::new();
+        for (call, value) in &typed.rating {
+            if ratings.insert(*call, *value).is_some() {
+                bail!("two ratings are given for {}", call.word());
+            }
+        }
+        let mut labels = BTreeMap::new();
+        for (call, value) in &typed.label {
+            if labels.insert(*call, value.clone()).is_some() {
+                bail!("two labels are given for {}", call.word());
+            }
+        }
+        let prefix = (!typed.no_keywords).then(|| typed.prefix.clone());
+        if !typed.no_sidecars && ratings.is_empty() && labels.is_empty() && prefix.is_none() {
+            bail!("nothing to write into sidecars: give --rating, --label, or leave keywords on");
+        }
+        Ok(Mapping {
+            ratings,
+            labels,
+            prefix,
+            only_unset: typed.only_unset,
+            full_names: typed.full_names,
+        })
+    }
+
+    fn marks(&self, target: &Target) -> Marks {
+        let keywords = self.prefix.as_ref().map(|prefix| {
+            let cause = target.cause.map(Cause::word);
+            let call = target.call.word().replace(' ', "-");
+            let wanted =
+                [Some(call.as_str()), cause].into_iter().flatten().map(|w| format!("{prefix}{w}"));
+            Keywords { prefix: prefix.clone(), wanted: wanted.collect() }
+        });
+        Marks {
+            rating: self.ratings.get(&target.call).copied(),
+            label: self.labels.get(&target.call).cloned(),
+            keywords,
+            only_unset: self.only_unset,
+        }
+    }
+}
+
+/// Where the files of a record are.
+#[derive(Debug)]
+pub struct Places {
+    bases: Vec<PathBuf>,
+    moved: bool,
+}
+
+impl Places {
+    /// Where to look: below `moved` when it is given; else below the folder that the record
+    /// names, as named, and below the folder that the record stands in.
+    pub fn new(cull: &WrittenCull, moved: Option<&Path>, beside: Option<&Path>) -> Places {
+        if let Some(folder) = moved {
+            return Places { bases: vec![folder.to_owned()], moved: true };
+        }
+        let mut bases = Vec::new();
+        if let [one] = &cull.outing.paths[..] {
+            bases.push(PathBuf::from(one));
+            bases.extend(beside.map(|b| b.join(one)));
+        }
+        bases.push(PathBuf::new());
+        bases.extend(beside.map(Path::to_owned));
+        Places { bases, moved: false }
+    }
+
+    /// The file of a path in the record, if it is there.
+    fn find(&self, path: &str) -> Option<PathBuf> {
+        let path = Path::new(path);
+        let below = self.bases.iter().map(|b| b.join(path)).find(|p| p.is_file());
+        // A folder that was moved as a whole: its files keep their names.
+        below.or_else(|| {
+            let name = path.file_name().filter(|_| self.moved)?;
+            self.bases.iter().map(|b| b.join(name)).find(|p| p.is_file())
+        })
+    }
+}
+
+/// A frame with its files and its marks.
+#[derive(Debug)]
+pub struct Target {
+    /// Its name in the record.
+    pub shown: String,
+    /// The frame, and the file taken with it.
+    pub files: Vec<PathBuf>,
+    /// What it is.
+    pub call: Call,
+    /// What cost the most sharpness.
+    cause: Option<Cause>,
+    /// Whether a person said what it is.
+    decided: bool,
+}
+
+/// The frames of a record that are there.
+#[derive(Debug)]
+pub struct Targets(pub Vec<Target>);
+
+impl Targets {
+    /// Finds the files of every frame; those that are gone are skipped.
+    pub fn found(cull: &WrittenCull, places: &Places, skipped: &mut Vec<SkippedRecord>) -> Targets {
+        let mut targets = Vec::new();
+        for frame in &cull.frames {
+            match places.find(&frame.path) {
+                Some(path) => targets.push(target(frame, path, places)),
+                None => skipped.push(SkippedRecord {
+                    path: frame.path.clone(),
+                    reason: "not found: say where the frames are with --folder".to_owned(),
+                }),
+            }
+        }
+        Targets(targets)
+    }
+}
+
+fn target(frame: &WrittenFrame, path: PathBuf, places: &Places) -> Target {
+    // The two files of one exposure are in one folder.
+    let partner = frame.partner.as_deref().map(Path::new).and_then(|partner| {
+        let beside = path.with_file_name(partner.file_name()?);
+        if beside.is_file() { Some(beside) } else { places.find(partner.to_str()?) }
+    });
+    Target {
+        shown: frame.path.clone(),
+        files: std::iter::once(path).chain(partner).collect(),
+        call: frame.verdict,
+        cause: frame.causes.first().map(|c| c.cause),
+        decided: false,
+    }
+}
+
+/// One sidecar to be.
+struct Planned<'t> {
+    path: PathBuf,
+    targets: Vec<&'t Target>,
+    files: BTreeSet<&'t Path>,
+    notes: Vec<String>,
+}
+
+/// Plans the sidecars of all frames, and writes them when that is asked.
+pub fn sidecars(targets: &Targets, mapping: &Mapping, write: bool, record: &mut MarkRecord) {
+    let mut planned: Vec<Planned<'_>> = Vec::new();
+    let mut by_path: BTreeMap<PathBuf, usize> = BTreeMap::new();
+    let mut folders = Folders::default();
+    for target in &targets.0 {
+        for file in &target.files {
+            let (path, note) = sidecar_of(file, mapping.full_names, &mut folders);
+            let index = *by_path.entry(path.clone()).or_insert_with(|| {
+                let notes = note.into_iter().collect();
+                planned.push(Planned { path, targets: Vec::new(), files: BTreeSet::new(), notes });
+                planned.len() - 1
+            });
+            let plan = &mut planned[index];
+            plan.files.insert(file);
+            if !plan.targets.iter().any(|t| std::ptr::eq(*t, target)) {
+                plan.targets.push(target);
+            }
+        }
+    }
+    if write {
+        folders.0.keys().for_each(|folder| clear_leftovers(folder));
+    }
+    for mut plan in planned {
+        let Some(first) = plan.targets.first() else { continue };
+        let marks = mapping.marks(first);
+        if let Some(other) = plan.targets.iter().find(|t| mapping.marks(t) != marks) {
+            let reason = format!(
+                "would stand for {} and {}, which are marked differently; --full-names gives each \
+                 its own",
+                first.shown, other.shown
+            );
+            record.skipped.push(SkippedRecord { path: shown(&plan.path), reason });
+            continue;
+        }
+        plan.notes.extend(shared(&plan, mapping.full_names, &mut folders));
+        match sidecar(&plan, &marks, first, write) {
+            Ok(row) => record.sidecars.push(row),
+            Err(reason) => {
+                record.skipped.push(SkippedRecord { path: shown(&plan.path), reason });
+            }
+        }
+    }
+}
+
+fn shown(path: &Path) -> String {
+    path.display().to_string()
+}
+
+/// Reads, marks and perhaps writes one sidecar.
+fn sidecar(
+    plan: &Planned<'_>,
+    marks: &Marks,
+    target: &Target,
+    write: bool,
+) -> Result<SidecarRow, String> {
+    let before = match fs::read(&plan.path) {
+        Ok(bytes) => Some(bytes),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => None,
+        Err(e) => return Err(format!("cannot be read: {e}")),
+    };
+    let text = match &before {
+        Some(bytes) => {
+            Some(std::str::from_utf8(bytes).map_err(|_| SidecarFault::Encoding.to_string())?)
+        }
+        None => None,
+    };
+    let after = marked(text, marks).map_err(|e| e.to_string())?;
+    let state = match (&before, after.changes.is_empty()) {
+        (_, true) => FileState::Same,
+        (None, false) => FileState::New,
+        (Some(_), false) => FileState::Changed,
+    };
+    if write && differs(state) {
+        exchange(&plan.path, before.as_deref(), after.text.as_bytes()).map_err(|e| match e {
+            stopwise::Error::Write { source, .. } => format!("cannot be written: {source}"),
+            other => other.to_string(),
+        })?;
+    }
+    let changes = after.changes.into_iter().map(|c| ChangeRow {
+        property: c.property,
+        from: c.from,
+        to: c.to,
+    });
+    Ok(SidecarRow {
+        path: shown(&plan.path),
+        frames: plan.files.iter().map(|f| shown(f)).collect(),
+        verdict: target.call,
+        decided: target.decided,
+        state,
+        changes: changes.collect(),
+        notes: plan.notes.iter().cloned().chain(after.warnings).collect(),
+    })
+}
+
+/// The names of every folder that holds frames, read once.
+#[derive(Default)]
+struct Folders(BTreeMap<PathBuf, BTreeSet<OsString>>);
+
+impl Folders {
+    fn names(&mut self, folder: &Path) -> &BTreeSet<OsString> {
+        self.0.entry(folder.to_owned()).or_insert_with(|| {
+            let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+            fs::read_dir(folder).map_or_else(
+                |_| BTreeSet::new(),
+                |entries| entries.flatten().map(|e| e.file_name()).collect(),
+            )
+        })
+    }
+}
+
+/// The sidecar of a file, after XMP part 3: its name with the ending `.xmp`. The other form in use
+/// (the whole name, then `.xmp`) is taken when it is there already or asked for.
+fn sidecar_of(file: &Path, full: bool, folders: &mut Folders) -> (PathBuf, Option<String>) {
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let names = folders.names(folder);
+    let there = |stem: &std::ffi::OsStr| {
+        ["xmp", "XMP", "Xmp"].into_iter().find_map(|ending| {
+            let mut name = stem.to_owned();
+            name.push(".");
+            name.push(ending);
+            names.contains(&name).then_some(name)
+        })
+    };
+    let whole = file.file_name().unwrap_or_default();
+    let stem = file.file_stem().unwrap_or_default();
+    let with_ending = |stem: &std::ffi::OsStr| {
+        let mut name = stem.to_owned();
+        name.push(".xmp");
+        name
+    };
+    let (name, other) = match (there(stem), there(whole)) {
+        (other, Some(name)) if full => (name, other),
+        (other, None) if full => (with_ending(whole), other),
+        (Some(name), other) => (name, other),
+        (None, Some(name)) => (name, None),
+        (None, None) => (with_ending(stem), None),
+    };
+    let note = other.map(|o| format!("{} is there too and stays as it is", o.to_string_lossy()));
+    (folder.join(name), note)
+}
+
+/// What a sidecar stands for beside the frame: files of the same name.
+fn shared(plan: &Planned<'_>, full: bool, folders: &mut Folders) -> Option<String> {
+    let file = plan.files.first()?;
+    if full || plan.path.file_stem() != file.file_stem() {
+        return None;
+    }
+    let folder = file.parent().unwrap_or(Path::new(""));
+    let stem = file.file_stem();
+    let names: Vec<String> = folders
+        .names(folder)
+        .iter()
+        .filter(|n| Path::new(n).file_stem() == stem && named_as_picture(Path::new(n)))
+        .map(|n| n.to_string_lossy().into_owned())
+        .collect();
+    // A raw file and its JPEG are one frame; anything else shares the sidecar by chance.
+    let others = names.len() > plan.targets.first().map_or(1, |t| t.files.len());
+    others.then(|| format!("one sidecar for {}", names.join(" and ")))
+}

@@ -1,0 +1,183 @@
+//! `stopwise rig`.
+
+use std::path::Path;
+
+use stopwise::Error;
+use stopwise::frames;
+use stopwise::records::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
+use stopwise::records::{self};
+use stopwise::report::wording;
+use stopwise::sets::equipment::{self, Magnifications};
+
+use super::args::{RigAddArgs, RigArgs, RigCommand};
+use super::{Ended, show};
+
+/// Does what was asked with the rigs.
+pub fn run(typed: &RigArgs) -> anyhow::Result<Ended> {
+    let place = records::rigs_place()?;
+    match &typed.what {
+        RigCommand::List => list(&place),
+        RigCommand::Show { name } => shown(&place, name),
+        RigCommand::Add(add) => {
+            let rig = described(add)?;
+            rig::add(&place, &add.name, &rig)?;
+            show::remark(&format!("Added to {}", place.display()));
+            shown(&place, &add.name)
+        }
+        RigCommand::Remove { name } => {
+            rig::remove(&place, name)?;
+            show::remark(&format!("{} is out of {}", wording::visible(name), place.display()));
+            Ok(Ended::Whole)
+        }
+    }
+}
+
+fn list(place: &Path) -> anyhow::Result<Ended> {
+    let rigs = Rigs::read(place)?;
+    let mut text = String::new();
+    for (name, rig) in &rigs.0 {
+        let m = equipment::magnifications(rig, None).whole.map(|m| magnification(rig, m));
+        let parts: Vec<String> = [body(rig), rig.lens.model.clone(), mounted(&rig.mounted), m]
+            .into_iter()
+            .flatten()
+            .map(|part| wording::visible(&part))
+            .collect();
+        text.push_str(&format!("{}: {}\n", wording::visible(name), parts.join(" · ")));
+    }
+    if rigs.0.is_empty() {
+        text.push_str("No rig is described yet: stopwise rig add NAME --help says how.\n");
+    }
+    text.push_str(&format!("file: {}\n", place.display()));
+    show::result(&text)?;
+    Ok(Ended::Whole)
+}
+
+fn shown(place: &Path, name: &str) -> anyhow::Result<Ended> {
+    let rigs = Rigs::read(place)?;
+    let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place.to_owned(), problem })?;
+    let Magnifications { whole, lens_alone } = equipment::magnifications(rig, None);
+    let mut lines: Vec<(&str, String)> = Vec::new();
+    lines.extend(body(rig).map(|b| ("body", b)));
+    lines.extend(rig.lens.model.clone().map(|l| ("lens", l)));
+    lines.extend(rig.lens.focal_mm.map(|f| ("focal length", format!("{} mm", wording::short(f)))));
+    lines.extend(mounted(&rig.mounted).map(|m| ("mounted", m)));
+    lines.extend(rig.pixel_pitch_um.map(|p| ("pixel pitch", format!("{} µm", wording::short(p)))));
+    lines.extend(rig.wavelength_um.map(|w| ("light", format!("{} µm", wording::short(w)))));
+    if let Some(m) = whole {
+        lines.push(("magnification", magnification(rig, m)));
+        if let Some(pitch) = rig.pixel_pitch_um {
+            let um = wording::number(pitch / m.0);
+            lines.push(("on the subject", format!("{um} µm a pixel")));
+        }
+    }
+    let ratio = equipment::pupil_ratio(rig);
+    match (rig.records_working_f_number, lens_alone) {
+        (true, _) => lines.push(("working f-number", "what the files record".to_owned())),
+        (false, Some((m, _))) => {
+            let behind = rig.mounted.teleconverter.unwrap_or(1.0);
+            let times = 1.0 + m / ratio.unwrap_or(1.0);
+            let assumed = if ratio.is_none() { ", pupil ratio 1 assumed" } else { "" };
+            let value = match rig.lens.f_number {
+                Some(n) => format!(
+                    "f/{} with the lens at {}{assumed}",
+                    wording::short((n * behind * times * 10.0).round() / 10.0),
+                    wording::f_number(n)
+                ),
+                None => format!("{} × the marked one{assumed}", wording::number(times)),
+            };
+            lines.push(("working f-number", value));
+        }
+        (false, None) => lines.push(("working f-number", equipment::missing(rig).to_owned())),
+    }
+    let mut text = format!("{}\n", wording::visible(name));
+    for (what, value) in lines {
+        text.push_str(&format!("  {what:<18}{}\n", wording::visible(&value)));
+    }
+    show::result(&text)?;
+    Ok(Ended::Whole)
+}
+
+fn magnification(rig: &Rig, (value, std_err): (f64, Option<f64>)) -> String {
+    let how = match (rig.magnification, rig.magnification_from) {
+        (None, _) => "worked out",
+        (Some(_), Some(rig::MagnificationFrom::Ruler)) => "from a ruler frame",
+        (Some(_), _) => "as given",
+    };
+    format!("{} × ({how})", wording::plus_minus(value, std_err))
+}
+
+fn body(rig: &Rig) -> Option<String> {
+    let serial = rig.body.serial.as_ref().map(|s| format!("serial {s}"));
+    let parts: Vec<String> =
+        [rig.body.make.clone(), rig.body.model.clone(), serial].into_iter().flatten().collect();
+    (!parts.is_empty()).then(|| parts.join(" "))
+}
+
+fn mounted(m: &Mounted) -> Option<String> {
+    let mut parts = Vec::new();
+    parts.extend(m.close_up_dioptres.map(|d| format!("close-up lens {} dpt", wording::short(d))));
+    parts.extend(
+        m.reversed_lens_focal_mm.map(|f| format!("reversed {} mm in front", wording::short(f))),
+    );
+    parts.extend(m.tube_mm.map(|t| format!("tube {} mm", wording::short(t))));
+    parts.extend(m.teleconverter.map(|k| format!("teleconverter {} ×", wording::short(k))));
+    if m.reversed {
+        parts.push("lens reversed".to_owned());
+    }
+    (!parts.is_empty()).then(|| parts.join(", "))
+}
+
+fn described(add: &RigAddArgs) -> anyhow::Result<Rig> {
+    let mut rig = Rig {
+        magnification: add.magnification,
+        magnification_from: add.magnification.map(|_| rig::MagnificationFrom::Typed),
+        magnification_std_err: None,
+        pupil_ratio: add.pupil_ratio,
+        records_working_f_number: add.records_working,
+        pixel_pitch_um: add.pitch,
+        wavelength_um: add.wavelength,
+        body: RigBody {
+            make: add.make.clone(),
+            model: add.model.clone(),
+            serial: add.serial.clone(),
+        },
+        lens: RigLens {
+            model: add.lens.clone(),
+            contacts: add.no_contacts.then_some(false),
+            focal_mm: add.focal,
+            magnification: add.lens_magnification,
+            f_number: add.aperture,
+        },
+        mounted: Mounted {
+            close_up_dioptres: add.close_up,
+            reversed_lens_focal_mm: add.reversed_lens,
+            tube_mm: add.tube,
+            teleconverter: add.teleconverter,
+            reversed: add.reversed,
+        },
+    };
+    if let Some(frame) = &add.like {
+        as_in(&mut rig, frame)?;
+    }
+    Ok(rig)
+}
+
+/// Fills in body, lens and focal length from a frame, where they were not typed.
+fn as_in(rig: &mut Rig, path: &Path) -> anyhow::Result<()> {
+    let unusable = |reason| Error::Unusable { path: path.to_owned(), reason };
+    let found = frames::find(&[path.to_owned()])?;
+    let Some(item) = found.items.first() else {
+        anyhow::bail!("{} is no picture file", path.display());
+    };
+    let frame = frames::read_header(item).map_err(unusable)?;
+    let Some(e) = frame.exposure else {
+        anyhow::bail!("{} does not say what it was taken with", path.display());
+    };
+    let (b, l) = (&mut rig.body, &mut rig.lens);
+    b.make = b.make.take().or(e.body.make.map(|k| k.value));
+    b.model = b.model.take().or(e.body.model.map(|k| k.value));
+    b.serial = b.serial.take().or(e.body.serial.map(|k| k.value));
+    l.model = l.model.take().or(e.lens.model.map(|k| k.value));
+    l.focal_mm = l.focal_mm.or(e.focal_mm.map(|k| k.value));
+    Ok(())
+}

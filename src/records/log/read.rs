@@ -1,0 +1,203 @@
+//! What is read from the log.
+
+use std::collections::HashSet;
+
+use rusqlite::{Connection, OptionalExtension, Row};
+
+use super::Log;
+use super::rows::{Kind, LoggedFrame, LoggedNoise, LoggedSigma, Outing, Value};
+use super::write::FRAME_COLUMNS;
+use crate::error::{LogProblem, Result};
+
+const OUTINGS: &str = "SELECT o.id, o.uid, o.kind, o.title, o.logged_at, o.program_version, \
+     o.subject, o.rig, o.excluded, o.corrected_at, \
+     (SELECT count(*) FROM frame f WHERE f.outing_id = o.id), \
+     (SELECT count(*) FROM frame f WHERE f.outing_id = o.id AND f.verdict = 'hit'), \
+     (SELECT min(taken_at) FROM frame f WHERE f.outing_id = o.id) \
+     FROM outing o";
+
+impl Log {
+    /// All outings, the one taken first first.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn outings(&self) -> Result<Vec<Outing>> {
+        outings(&self.connection).map_err(|e| self.failed(e))
+    }
+
+    /// One outing with its frames in order.
+    ///
+    /// # Errors
+    /// [`LogProblem::NoOuting`], or the file cannot be read.
+    pub fn outing(&self, id: i64) -> Result<(Outing, Vec<LoggedFrame>)> {
+        let found = self
+            .connection
+            .query_row(&format!("{OUTINGS} WHERE o.id = ?1"), [id], outing)
+            .optional()
+            .map_err(|e| self.failed(e))?;
+        let Some(found) = found else { return Err(self.error(LogProblem::NoOuting(id))) };
+        let frames = frames_of(&self.connection, id).map_err(|e| self.failed(e))?;
+        Ok((found, frames))
+    }
+
+    /// Every frame of the outings that are not excluded, of one kind or of all, each with its
+    /// outing, in the order taken of outings. A frame that is in several outings comes once, as
+    /// measured last. The outing's own rig, where a person set one, replaces the frame's.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn frames(&self, kind: Option<Kind>) -> Result<Vec<(i64, LoggedFrame)>> {
+        let read = || -> rusqlite::Result<Vec<(i64, LoggedFrame)>> {
+            let mut wanted: Vec<Outing> = outings(&self.connection)?;
+            wanted.retain(|o| !o.excluded && kind.is_none_or(|k| k == o.kind));
+            let order: Vec<i64> = wanted.iter().map(|o| o.id).collect();
+            wanted.sort_by(|a, b| b.logged_at.cmp(&a.logged_at).then(b.id.cmp(&a.id)));
+            let mut seen = HashSet::new();
+            let mut found = Vec::new();
+            for o in wanted {
+                let mut frames = frames_of(&self.connection, o.id)?;
+                frames.retain(|f| seen.insert(f.content_id.clone()));
+                if let Some(rig) = &o.rig {
+                    frames.iter_mut().for_each(|f| f.rig = Some(rig.clone()));
+                }
+                found.push((o.id, frames));
+            }
+            found.sort_by_key(|(id, _)| order.iter().position(|o| o == id));
+            Ok(found
+                .into_iter()
+                .flat_map(|(id, fs)| fs.into_iter().map(move |f| (id, f)))
+                .collect())
+        };
+        // One transaction: nothing changes between its queries.
+        let tx = self.connection.unchecked_transaction().map_err(|e| self.failed(e))?;
+        let found = read().map_err(|e| self.failed(e));
+        drop(tx);
+        found
+    }
+
+    /// All rows of bodies' noise, by body, source, ISO and time.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn noise(&self) -> Result<Vec<LoggedNoise>> {
+        noise(&self.connection).map_err(|e| self.failed(e))
+    }
+}
+
+pub(super) fn outings(connection: &Connection) -> rusqlite::Result<Vec<Outing>> {
+    // Without a capture time by the time of logging: after the timed ones of the same day.
+    let order = "ORDER BY coalesce((SELECT min(taken_at) FROM frame f WHERE f.outing_id = o.id), \
+                 o.logged_at), o.id";
+    connection.prepare(&format!("{OUTINGS} {order}"))?.query_map([], outing)?.collect()
+}
+
+fn outing(row: &Row<'_>) -> rusqlite::Result<Outing> {
+    let kind: String = row.get(2)?;
+    Ok(Outing {
+        id: row.get(0)?,
+        uid: row.get(1)?,
+        // The table's check lets no other word in.
+        kind: Kind::from_word(&kind).unwrap_or(Kind::Field),
+        title: row.get(3)?,
+        logged_at: row.get(4)?,
+        program_version: row.get(5)?,
+        subject: row.get(6)?,
+        rig: row.get(7)?,
+        excluded: row.get(8)?,
+        corrected_at: row.get(9)?,
+        frames: row.get(10)?,
+        hits: row.get(11)?,
+        first_taken_at: row.get(12)?,
+    })
+}
+
+pub(super) fn frames_of(
+    connection: &Connection,
+    outing: i64,
+) -> rusqlite::Result<Vec<LoggedFrame>> {
+    connection
+        .prepare(&format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq"))?
+        .query_map([outing], frame)?
+        .collect()
+}
+
+fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {
+    let value = |at: usize| -> rusqlite::Result<Option<Value>> {
+        let std_err = row.get(at + 1)?;
+        Ok(row.get::<_, Option<f64>>(at)?.map(|value| Value { value, std_err }))
+    };
+    Ok(LoggedFrame {
+        path: row.get(0)?,
+        content_id: row.get(1)?,
+        taken_at: row.get(2)?,
+        source: row.get(3)?,
+        width_px: row.get(4)?,
+        height_px: row.get(5)?,
+        burst: row.get(6)?,
+        marked_f_number: row.get(7)?,
+        working_f_number: row.get(8)?,
+        shutter_s: row.get(9)?,
+        iso: row.get(10)?,
+        flash_fired: row.get(11)?,
+        focal_mm: row.get(12)?,
+        body: row.get(13)?,
+        lens: row.get(14)?,
+        rig: row.get(15)?,
+        magnification: value(16)?,
+        pixel_pitch_um: row.get(18)?,
+        verdict: row.get(19)?,
+        causes: row.get(20)?,
+        cause_share: row.get(21)?,
+        blur_sigma_px: value(22)?,
+        blur_allowed_px: row.get(24)?,
+        blur_ratio: value(25)?,
+        detail_bits_px: value(27)?,
+        noise_sigma_dn: value(29)?,
+        motion_length_px: value(31)?,
+        subject_mean_dn: row.get(33)?,
+        flags: row.get(34)?,
+    })
+}
+
+pub(super) fn noise(connection: &Connection) -> rusqlite::Result<Vec<LoggedNoise>> {
+    let mut sigmas = connection.prepare(
+        "SELECT level, sigma_dn, std_err_dn FROM noise_sigma WHERE noise_id = ?1 ORDER BY level",
+    )?;
+    let mut rows = connection.prepare(
+        "SELECT id, logged_at, body, iso, source, frames, method, range_dn, gain_dn_per_e, \
+         gain_std_err, read_noise_e, read_noise_std_err, trusted FROM noise \
+         ORDER BY body, source, iso, logged_at, id",
+    )?;
+    let found = rows.query_map([], |row| {
+        let value = |at: usize| -> rusqlite::Result<Option<Value>> {
+            let std_err = row.get(at + 1)?;
+            Ok(row.get::<_, Option<f64>>(at)?.map(|value| Value { value, std_err }))
+        };
+        let id: i64 = row.get(0)?;
+        let noise = LoggedNoise {
+            logged_at: row.get(1)?,
+            body: row.get(2)?,
+            iso: row.get(3)?,
+            source: row.get(4)?,
+            frames: row.get(5)?,
+            method: row.get(6)?,
+            range_dn: row.get(7)?,
+            gain_dn_per_e: value(8)?,
+            read_noise_e: value(10)?,
+            sigma_at: Vec::new(),
+            trusted: row.get(12)?,
+        };
+        Ok((id, noise))
+    })?;
+    let mut all = Vec::new();
+    for row in found {
+        let (id, mut noise) = row?;
+        noise.sigma_at = sigmas
+            .query_map([id], |s| {
+                Ok(LoggedSigma { level: s.get(0)?, sigma_dn: s.get(1)?, std_err_dn: s.get(2)? })
+            })?
+            .collect::<rusqlite::Result<_>>()?;
+        all.push(noise);
+    }
+    Ok(all)
+}

@@ -1,0 +1,314 @@
+//! The log against files on disk.
+
+use std::path::{Path, PathBuf};
+
+use rusqlite::Connection;
+
+use super::*;
+
+struct Place(tempfile::TempDir);
+
+impl Place {
+    fn new() -> Place {
+        Place(tempfile::tempdir().unwrap())
+    }
+
+    fn log(&self, name: &str) -> PathBuf {
+        self.0.path().join(name)
+    }
+}
+
+fn frame(number: usize) -> LoggedFrame {
+    LoggedFrame {
+        path: format!("/pictures/vm{number:04}.jpg"),
+        content_id: format!("{number:064x}"),
+        taken_at: Some(format!("2031-06-14T09:{:02}:{:02}", number / 60 % 60, number % 60)),
+        source: "rendered".to_owned(),
+        width_px: 6000,
+        height_px: 4000,
+        burst: 1 + number as u32 / 8,
+        marked_f_number: Some(8.0),
+        iso: Some(400),
+        verdict: if number.is_multiple_of(3) { "hit" } else { "miss" }.to_owned(),
+        causes: "plane-off diffraction".to_owned(),
+        magnification: Some(Value { value: 2.0, std_err: None }),
+        blur_sigma_px: Some(Value { value: 0.7, std_err: Some(0.04) }),
+        detail_bits_px: number
+            .is_multiple_of(2)
+            .then_some(Value { value: 1.5, std_err: Some(0.02) }),
+        flags: "alone".to_owned(),
+        ..LoggedFrame::default()
+    }
+}
+
+fn outing(kind: Kind, numbers: std::ops::Range<usize>) -> NewOuting {
+    NewOuting {
+        kind,
+        title: "day".to_owned(),
+        program_version: "0".to_owned(),
+        subject: None,
+        frames: numbers.map(frame).collect(),
+    }
+}
+
+fn says(error: &Error) -> String {
+    error.to_string()
+}
+
+#[test]
+fn what_is_written_is_read_again() {
+    let place = Place::new();
+    let mut log = Log::open(&place.log("deep/er/log.sqlite")).unwrap();
+    let added = log.add(&outing(Kind::Field, 0..6)).unwrap();
+    assert_eq!((added.frames, added.replaced), (6, false));
+    let (found, frames) = log.outing(added.id).unwrap();
+    assert_eq!((found.frames, found.hits, found.kind), (6, 2, Kind::Field));
+    assert_eq!(found.first_taken_at.as_deref(), Some("2031-06-14T09:00:00"));
+    assert_eq!(frames, (0..6).map(frame).collect::<Vec<_>>());
+    // Missing stays missing.
+    assert_eq!(frames[1].detail_bits_px, None);
+    assert_eq!(frames[0].magnification.unwrap().std_err, None);
+    log.check().unwrap();
+}
+
+#[test]
+fn noise_is_written_once() {
+    let place = Place::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    let row = LoggedNoise {
+        logged_at: String::new(),
+        body: "Velmarrow VM-7".to_owned(),
+        iso: Some(800),
+        source: "raw".to_owned(),
+        frames: 2,
+        method: "pair".to_owned(),
+        range_dn: Some(15000.0),
+        gain_dn_per_e: Some(Value { value: 0.4, std_err: Some(0.01) }),
+        read_noise_e: None,
+        sigma_at: vec![
+            LoggedSigma { level: 0.02, sigma_dn: 9.0, std_err_dn: Some(0.1) },
+            LoggedSigma { level: 0.4, sigma_dn: 40.0, std_err_dn: None },
+        ],
+        trusted: true,
+    };
+    assert_eq!(log.add_noise(std::slice::from_ref(&row)).unwrap(), 1);
+    assert_eq!(log.add_noise(std::slice::from_ref(&row)).unwrap(), 0);
+    let mut read = log.noise().unwrap();
+    assert!(!read[0].logged_at.is_empty());
+    read[0].logged_at.clear();
+    assert_eq!(read, [row]);
+}
+
+#[test]
+fn an_outing_logged_again_takes_its_place_and_keeps_corrections() {
+    let place = Place::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    let first = log.add(&outing(Kind::Field, 0..4)).unwrap();
+    let correction = Correction {
+        subject: Some(" a hoverfly ".to_owned()),
+        rig: Some("bench".to_owned()),
+        kind: None,
+        excluded: Some(true),
+    };
+    log.correct(first.id, &correction).unwrap();
+    let mut again = outing(Kind::Field, 0..4);
+    again.frames.reverse();
+    again.frames[0].verdict = "near".to_owned();
+    let added = log.add(&again).unwrap();
+    assert_eq!((added.id, added.replaced), (first.id, true));
+    let (found, frames) = log.outing(first.id).unwrap();
+    assert_eq!(frames, again.frames);
+    assert_eq!(found.subject.as_deref(), Some("a hoverfly"));
+    assert_eq!((found.rig.as_deref(), found.excluded), (Some("bench"), true));
+    // An empty text takes away; what is not named stays.
+    let nothing = Correction { subject: Some(String::new()), ..Correction::default() };
+    log.correct(first.id, &nothing).unwrap();
+    let found = log.outing(first.id).unwrap().0;
+    assert_eq!((found.subject, found.excluded), (None, true));
+}
+
+#[test]
+fn a_frame_in_two_outings_counts_once_and_kinds_stay_apart() {
+    let place = Place::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    let whole = log.add(&outing(Kind::Field, 0..10)).unwrap().id;
+    let mut part = outing(Kind::Field, 4..6);
+    part.frames[0].verdict = "near".to_owned();
+    std::thread::sleep(std::time::Duration::from_millis(5));
+    let part_id = log.add(&part).unwrap().id;
+    log.add(&outing(Kind::Test, 20..25)).unwrap();
+    let field = log.frames(Some(Kind::Field)).unwrap();
+    assert_eq!(field.len(), 10);
+    // The later measurement counts.
+    let of_4: Vec<_> = field.iter().filter(|f| f.1.path.ends_with("vm0004.jpg")).collect();
+    assert_eq!((of_4.len(), of_4[0].0, of_4[0].1.verdict.as_str()), (1, part_id, "near"));
+    assert_eq!(log.frames(Some(Kind::Clip)).unwrap().len(), 0);
+    assert_eq!(log.frames(None).unwrap().len(), 15);
+    // Without the later one the earlier counts again; what is excluded does not.
+    log.remove(part_id).unwrap();
+    let left = log.frames(Some(Kind::Field)).unwrap();
+    assert!(left.len() == 10 && left.iter().all(|f| f.0 == whole));
+    let exclude = Correction { excluded: Some(true), ..Correction::default() };
+    log.correct(whole, &exclude).unwrap();
+    assert_eq!(log.frames(Some(Kind::Field)).unwrap().len(), 0);
+}
+
+#[test]
+fn an_outing_that_is_not_there_is_told() {
+    let place = Place::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    let no = "no outing has the number 7; log list shows them";
+    assert!(says(&log.outing(7).unwrap_err()).ends_with(no));
+    assert!(says(&log.remove(7).unwrap_err()).ends_with(no));
+    assert!(says(&log.correct(7, &Correction::default()).unwrap_err()).ends_with(no));
+}
+
+#[test]
+fn merging_twice_changes_nothing_more_and_the_later_counts() {
+    let place = Place::new();
+    let mut a = Log::open(&place.log("a")).unwrap();
+    let mut b = Log::open(&place.log("b")).unwrap();
+    a.add(&outing(Kind::Field, 0..5)).unwrap();
+    a.add(&outing(Kind::Field, 10..15)).unwrap();
+    let in_a = a.outings().unwrap();
+    std::thread::sleep(std::time::Duration::from_millis(5));
+    b.add(&outing(Kind::Test, 30..33)).unwrap();
+    let mut later = outing(Kind::Field, 0..5);
+    later.frames[2].verdict = "near".to_owned();
+    let id = b.add(&later).unwrap().id;
+    b.correct(id, &Correction { subject: Some("moth".into()), ..Correction::default() }).unwrap();
+    let merged = a.merge(&b).unwrap();
+    assert_eq!(merged, Merged { added: 1, updated: 1, same: 0, noise_added: 0 });
+    let state = |log: &Log| {
+        let outings = log.outings().unwrap();
+        let frames: Vec<_> = outings.iter().map(|o| log.outing(o.id).unwrap().1).collect();
+        (outings, frames)
+    };
+    let after = state(&a);
+    assert_eq!(after.0.len(), 3);
+    let same = after.0.iter().find(|o| o.uid == in_a[0].uid).unwrap();
+    assert_eq!((same.id, same.subject.as_deref()), (in_a[0].id, Some("moth")));
+    assert_eq!(a.outing(same.id).unwrap().1[2].verdict, "near");
+    assert_eq!(a.merge(&b).unwrap(), Merged { same: 2, ..Merged::default() });
+    assert_eq!(state(&a), after);
+    // The other way the earlier measurement does not replace the later one.
+    let back = b.merge(&a).unwrap();
+    assert_eq!((back.added, back.updated, back.same), (1, 0, 2));
+    assert_eq!(b.outing(id).unwrap().1[2].verdict, "near");
+}
+
+#[test]
+fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
+    let place = Place::new();
+    let path = place.log("old");
+    {
+        let connection = Connection::open(&path).unwrap();
+        schema::form_1(&connection).unwrap();
+        connection
+            .execute_batch(
+                "INSERT INTO outing (uid, kind, title, logged_at, program_version)
+                 VALUES ('u', 'field', 'old day', '2030-01-01T00:00:00.000Z', '0');
+                 INSERT INTO frame (outing_id, seq, path, content_id, source, width_px,
+                 height_px, burst, verdict, causes, flags, blur_sigma_px)
+                 VALUES (1, 1, 'a.jpg', 'c', 'raw', 10, 10, 1, 'hit', '', '', 0.5);",
+            )
+            .unwrap();
+        assert_eq!(schema::form(&connection).unwrap(), 1);
+    }
+    let log = Log::open_to_read(&path).unwrap();
+    assert_eq!(schema::form(&log.connection).unwrap(), FORM);
+    let (outing, frames) = log.outing(1).unwrap();
+    assert_eq!((outing.title.as_str(), frames.len()), ("old day", 1));
+    assert_eq!(frames[0].blur_sigma_px, Some(Value { value: 0.5, std_err: None }));
+    assert!(log.noise().unwrap().is_empty());
+    log.check().unwrap();
+}
+
+#[test]
+fn a_log_of_a_later_form_is_left_alone() {
+    let place = Place::new();
+    let path = place.log("late");
+    drop(Log::open(&path).unwrap());
+    let connection = Connection::open(&path).unwrap();
+    connection.execute_batch("PRAGMA user_version = 99").unwrap();
+    drop(connection);
+    for error in [Log::open(&path).unwrap_err(), Log::open_to_read(&path).unwrap_err()] {
+        assert!(says(&error).contains("later version"), "{error}");
+    }
+    assert_eq!(schema::form(&Connection::open(&path).unwrap()).unwrap(), 99);
+}
+
+#[test]
+fn other_files_and_damaged_ones_are_told_and_left_alone() {
+    let place = Place::new();
+    let path = place.log("notes.txt");
+    let text = "Tuesday: nothing flew. ".repeat(100);
+    std::fs::write(&path, &text).unwrap();
+    assert!(says(&Log::open(&path).unwrap_err()).contains("another kind of file"));
+    assert_eq!(std::fs::read_to_string(&path).unwrap(), text);
+    // A database of another program.
+    let path = place.log("other");
+    Connection::open(&path).unwrap().execute_batch("CREATE TABLE t (a)").unwrap();
+    assert!(says(&Log::open(&path).unwrap_err()).contains("another kind of file"));
+    // A log with its pages overwritten.
+    let path = place.log("log");
+    let mut log = Log::open(&path).unwrap();
+    log.add(&outing(Kind::Field, 0..400)).unwrap();
+    drop(log);
+    let mut bytes = std::fs::read(&path).unwrap();
+    assert!(bytes.len() > 40_000);
+    bytes[4096..].fill(0xA5);
+    std::fs::write(&path, bytes).unwrap();
+    let error = Log::open_to_read(&path).and_then(|log| log.outings().map(drop)).unwrap_err();
+    assert!(says(&error).contains("damaged"), "{error}");
+    assert!(says(&Log::open_to_read(&place.log("none")).unwrap_err()).contains("--log"));
+}
+
+#[test]
+fn a_full_disk_adds_nothing_and_says_so() {
+    let place = Place::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    log.add(&outing(Kind::Field, 0..20)).unwrap();
+    let before = log.outings().unwrap();
+    let pages: i64 = log.connection.query_row("PRAGMA page_count", [], |row| row.get(0)).unwrap();
+    log.connection
+        .query_row(&format!("PRAGMA max_page_count = {}", pages + 2), [], |_| Ok(()))
+        .unwrap();
+    let error = log.add(&outing(Kind::Field, 100..2000)).unwrap_err();
+    assert!(says(&error).contains("no space is left"), "{error}");
+    assert_eq!(log.outings().unwrap(), before);
+    log.check().unwrap();
+}
+
+#[test]
+fn others_read_while_one_writes() {
+    let place = Place::new();
+    let path = place.log("log");
+    let mut log = Log::open(&path).unwrap();
+    log.add(&outing(Kind::Field, 0..5)).unwrap();
+    let seen = log
+        .change(|tx| {
+            write::insert_frames(tx, 1, &[])?;
+            tx.execute("UPDATE outing SET title = 'half written'", [])?;
+            // In the middle of the change another reader sees the state before it.
+            let reader = Log::open_to_read(&path).unwrap();
+            Ok(reader.outings().unwrap()[0].title.clone())
+        })
+        .unwrap();
+    assert_eq!(seen, "day");
+    assert_eq!(Log::open_to_read(&path).unwrap().outings().unwrap()[0].title, "half written");
+}
+
+#[test]
+fn odd_names_are_files_too() {
+    let place = Place::new();
+    for name in ["-log", "a?b#c%20 d", "käfer.sqlite"] {
+        let path = place.log(name);
+        Log::open(&path).unwrap().add(&outing(Kind::Field, 0..2)).unwrap();
+        let uri = unchanging(&path);
+        let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
+        let connection = Connection::open_with_flags(uri, flags).unwrap();
+        assert_eq!(read::outings(&connection).unwrap().len(), 1, "{name}");
+    }
+    assert!(Path::new(&place.log("-log")).exists());
+}

@@ -1,0 +1,12 @@
+//! What is kept between runs: the cache of what was measured, the rigs people describe and the log
+//! of their outings. Nothing here measures.
+//!
+//! Rigs and the log have a place in the platform's own folders, and a variable that names another
+//! one: `STOPWISE_RIGS` and `STOPWISE_LOG`.
+
+pub mod cache;
+pub mod log;
+mod place;
+pub mod rig;
+
+pub use place::{log_place, rigs_place};

@@ -1,0 +1,305 @@
+//! A sidecar's elements with the bytes where each stands. Nothing is thrown away: editing puts new
+//! bytes between old ones.
+
+use std::ops::Range;
+use std::rc::Rc;
+
+use quick_xml::Reader;
+use quick_xml::events::Event;
+
+use crate::error::SidecarFault;
+
+/// Namespace of RDF.
+pub const RDF: &str = "http://www.w3.org/1999/02/22-rdf-syntax-ns#";
+/// Namespace of `xml:lang`, bound everywhere.
+const XML: &str = "http://www.w3.org/XML/1998/namespace";
+/// Elements inside each other that are followed: real sidecars have about ten.
+const DEEPEST: usize = 200;
+
+/// Prefixes and what they stand for, innermost last; the empty prefix is the default namespace.
+type Scope = Rc<Vec<(String, Rc<str>)>>;
+
+/// A name with its namespace.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Name {
+    /// Namespace; `None` without one.
+    pub uri: Option<Rc<str>>,
+    /// The name in it.
+    pub local: String,
+}
+
+impl Name {
+    /// Whether this is a name of a namespace.
+    pub fn is(&self, uri: &str, local: &str) -> bool {
+        self.local == local && self.uri.as_deref() == Some(uri)
+    }
+}
+
+/// An attribute.
+#[derive(Debug, Clone)]
+pub struct Attribute {
+    /// Its name.
+    pub name: Name,
+    /// Its value, entities resolved.
+    pub value: String,
+    /// The bytes between its quotes.
+    pub inner: Range<usize>,
+}
+
+/// An element.
+#[derive(Debug, Clone)]
+pub struct Element {
+    /// Its name.
+    pub name: Name,
+    /// Its name as written.
+    pub written: String,
+    /// Its attributes, without those that bind prefixes.
+    pub attributes: Vec<Attribute>,
+    /// Bytes of its start tag.
+    pub tag: Range<usize>,
+    /// Whether it is written as one empty tag.
+    pub empty: bool,
+    /// Bytes between its tags; where the tag ends when it is empty.
+    pub inner: Range<usize>,
+    /// Bytes from its start to its end.
+    pub whole: Range<usize>,
+    /// Elements in it, by index.
+    pub children: Vec<usize>,
+    /// Its own text, entities resolved.
+    pub text: String,
+    /// Where that text stands.
+    pub pieces: Vec<Range<usize>>,
+    /// Prefixes as they are inside it.
+    scope: Scope,
+}
+
+impl Element {
+    /// An attribute's value.
+    pub fn attribute(&self, uri: &str, local: &str) -> Option<&Attribute> {
+        self.attributes.iter().find(|a| a.name.is(uri, local))
+    }
+
+    /// The prefix in which names of a namespace can be written inside this element or as its
+    /// attributes.
+    pub fn prefix_of(&self, uri: &str) -> Option<&str> {
+        let (prefix, _) = self
+            .scope
+            .iter()
+            .rev()
+            .find(|(p, u)| !p.is_empty() && &**u == uri && self.bound(p) == Some(uri))?;
+        Some(prefix)
+    }
+
+    /// What a prefix stands for inside this element.
+    pub fn bound(&self, prefix: &str) -> Option<&str> {
+        lookup(&self.scope, prefix).map(|u| &**u)
+    }
+
+    /// The prefix of its own name as written, with its colon.
+    pub fn own_prefix(&self) -> &str {
+        self.written.find(':').map_or("", |at| &self.written[..=at])
+    }
+}
+
+fn lookup<'s>(scope: &'s Scope, prefix: &str) -> Option<&'s Rc<str>> {
+    let found = scope.iter().rev().find(|(p, _)| p == prefix);
+    found.map(|(_, uri)| uri).filter(|uri| !uri.is_empty())
+}
+
+/// The elements of a document in the order of their start tags; the first is the root.
+///
+/// # Errors
+/// [`SidecarFault`] when the text is not well-formed, or uses what XMP leaves out.
+pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
+    let mut reader = Reader::from_str(text);
+    reader.config_mut().check_comments = true;
+    let mut elements: Vec<Element> = Vec::new();
+    let mut open: Vec<usize> = Vec::new();
+    let base: Scope = Rc::new(vec![("xml".to_owned(), Rc::from(XML))]);
+    let mut rooted = false;
+    loop {
+        let start = reader.buffer_position() as usize;
+        let event = reader.read_event().map_err(|_| broken(text, start))?;
+        let end = reader.buffer_position() as usize;
+        let (tag, empty) = match event {
+            Event::Start(_) => (start..end, false),
+            Event::Empty(_) => (start..end, true),
+            Event::End(_) => {
+                let Some(last) = open.pop() else { return Err(broken(text, start)) };
+                elements[last].inner.end = start;
+                elements[last].whole.end = end;
+                continue;
+            }
+            Event::Text(t) => {
+                add_text(text, &mut elements, &open, &t, start..end)?;
+                continue;
+            }
+            Event::CData(t) => {
+                add_text(text, &mut elements, &open, &t, start..end)?;
+                continue;
+            }
+            Event::GeneralRef(_) => {
+                let resolved = resolved(&text[start..end]).ok_or_else(|| broken(text, start))?;
+                add_text(text, &mut elements, &open, &resolved, start..end)?;
+                continue;
+            }
+            Event::Decl(d) => {
+                let encoding = d.encoding().and_then(Result::ok);
+                if let Some(name) = encoding.as_deref().map(str::to_ascii_lowercase)
+                    && !matches!(name.as_str(), "utf-8" | "utf8" | "us-ascii")
+                {
+                    return Err(SidecarFault::Encoding);
+                }
+                continue;
+            }
+            Event::DocType(_) => return Err(SidecarFault::DocumentType),
+            Event::Comment(_) | Event::PI(_) => continue,
+            Event::Eof => break,
+        };
+        if open.len() >= DEEPEST || (open.is_empty() && rooted) {
+            return Err(broken(text, start));
+        }
+        rooted = true;
+        let scope = open.last().map_or(&base, |i| &elements[*i].scope);
+        let element = element(text, tag, empty, scope).ok_or_else(|| broken(text, start))?;
+        let index = elements.len();
+        if let Some(parent) = open.last() {
+            elements[*parent].children.push(index);
+        }
+        elements.push(element);
+        if !empty {
+            open.push(index);
+        }
+    }
+    if !open.is_empty() || elements.is_empty() {
+        return Err(broken(text, text.len()));
+    }
+    Ok(elements)
+}
+
+fn broken(text: &str, at: usize) -> SidecarFault {
+    let line = text.as_bytes()[..at.min(text.len())].iter().filter(|b| **b == b'\n').count() + 1;
+    SidecarFault::Broken { line }
+}
+
+fn add_text(
+    whole: &str,
+    elements: &mut [Element],
+    open: &[usize],
+    text: &str,
+    at: Range<usize>,
+) -> Result<(), SidecarFault> {
+    match open.last() {
+        Some(last) => {
+            elements[*last].text.push_str(text);
+            elements[*last].pieces.push(at);
+            Ok(())
+        }
+        // Between the parts of a document there is white space only.
+        None if text.trim().is_empty() => Ok(()),
+        None => Err(broken(whole, at.start)),
+    }
+}
+
+fn resolved(text: &str) -> Option<String> {
+    quick_xml::escape::unescape(text).ok().map(|t| t.into_owned())
+}
+
+/// Reads a start tag that was found well-formed up to its attributes.
+fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<Element> {
+    let bytes = text.as_bytes();
+    let last = tag.end - if empty { 2 } else { 1 };
+    let mut at = tag.start + 1;
+    let stop = |b: u8| b.is_ascii_whitespace() || b == b'=';
+    let name_start = at;
+    while at < last && !stop(bytes[at]) {
+        at += 1;
+    }
+    let written = &text[name_start..at];
+    let mut raw: Vec<(&str, String, Range<usize>)> = Vec::new();
+    loop {
+        let before = at;
+        while at < last && bytes[at].is_ascii_whitespace() {
+            at += 1;
+        }
+        if at >= last {
+            break;
+        }
+        if at == before {
+            return None;
+        }
+        let key_start = at;
+        while at < last && !stop(bytes[at]) {
+            at += 1;
+        }
+        let key = &text[key_start..at];
+        while at < last && bytes[at].is_ascii_whitespace() {
+            at += 1;
+        }
+        if key.is_empty() || at >= last || bytes[at] != b'=' {
+            return None;
+        }
+        at += 1;
+        while at < last && bytes[at].is_ascii_whitespace() {
+            at += 1;
+        }
+        let quote = *bytes[..last].get(at)?;
+        if quote != b'"' && quote != b'\'' {
+            return None;
+        }
+        let from = at + 1;
+        let length = bytes[from..last].iter().position(|b| *b == quote)?;
+        let inner = from..from + length;
+        let value = &text[inner.clone()];
+        if value.contains('<') || raw.iter().any(|(k, ..)| *k == key) {
+            return None;
+        }
+        raw.push((key, resolved(value)?, inner));
+        at = from + length + 1;
+    }
+    let mut scope = Rc::clone(outer);
+    for (key, value, _) in &raw {
+        let prefix = match key.strip_prefix("xmlns") {
+            Some("") => "",
+            Some(rest) => match rest.strip_prefix(':') {
+                Some(prefix) => prefix,
+                None => continue,
+            },
+            None => continue,
+        };
+        Rc::make_mut(&mut scope).push((prefix.to_owned(), Rc::from(value.as_str())));
+    }
+    let mut attributes = Vec::new();
+    for (key, value, inner) in raw {
+        if key == "xmlns" || key.starts_with("xmlns:") {
+            continue;
+        }
+        let name = match key.split_once(':') {
+            Some((prefix, local)) => {
+                Name { uri: Some(Rc::clone(lookup(&scope, prefix)?)), local: local.to_owned() }
+            }
+            // An attribute without a prefix has no namespace.
+            None => Name { uri: None, local: key.to_owned() },
+        };
+        attributes.push(Attribute { name, value, inner });
+    }
+    let name = match written.split_once(':') {
+        Some((prefix, local)) => {
+            Name { uri: Some(Rc::clone(lookup(&scope, prefix)?)), local: local.to_owned() }
+        }
+        None => Name { uri: lookup(&scope, "").map(Rc::clone), local: written.to_owned() },
+    };
+    Some(Element {
+        name,
+        written: written.to_owned(),
+        attributes,
+        inner: tag.end..tag.end,
+        whole: tag.clone(),
+        tag,
+        empty,
+        children: Vec::new(),
+        text: String::new(),
+        pieces: Vec::new(),
+        scope,
+    })
+}

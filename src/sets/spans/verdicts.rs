@@ -1,0 +1,239 @@
+//! What each frame of a clip is at its subject, judged against the clip's own best frames.
+//!
+//! The rule is that of a burst (method F5): blur from edges and blur from the energy of fine
+//! structure, taken together, over that of the best frames; up to 1.3 times is a hit, up to twice
+//! is near. One noise model holds for the whole clip: changing it from frame to frame makes noise
+//! look like sharpness.
+
+use super::watch::{SHARP_CLASSES_PX, Sample, Seen};
+use crate::base::stats::median;
+use crate::base::{Flag, FlagSet, Measured};
+use crate::measure::band_noise::BandNoise;
+use crate::measure::blur::S1_SQUARED;
+use crate::measure::direction::{Profile, Smear, smear};
+use crate::measure::focus_map::Tile;
+use crate::report::record::{Call, Cause};
+use crate::sets::judge::{HIT_RATIO, NEAR_RATIO};
+
+/// Share of the frames that stand for the best, and their least number.
+const BEST: (f64, usize) = (0.06, 3);
+/// No reference is taken finer than this, px.
+const REFERENCE_FLOOR_PX: f64 = 0.5;
+/// Noise share above which the best frames themselves show nothing.
+const DROWNED: f64 = 0.9;
+/// Energy is never taken for less than this share of the best: noise decides below.
+const ENERGY_LEAST: f64 = 0.004;
+/// The best frames of a clip this many times softer than the settings allow are soft.
+const SOFT_RATIO: f64 = 2.5;
+/// Never called soft below, and always called soft above without settings, px.
+const SOFT_BETWEEN_PX: (f64, f64) = (2.0, 4.0);
+/// Tiles that must be sharp for something in a frame to be sharp.
+const CLUSTER: u32 = 10;
+/// A movement accounts for a loss when it makes at least this share of the added blur, squared.
+const CAUSED: f64 = 0.5;
+/// Share of a smear that the movement of the whole picture must explain to be called shake.
+const WHOLE_EXPLAINS: f64 = 0.5;
+
+/// A frame judged.
+#[derive(Debug, Clone)]
+pub struct JudgedFrame {
+    /// What it is.
+    pub call: Call,
+    /// What cost the most.
+    pub cause: Option<Cause>,
+    /// Blur from edges, px.
+    pub blur: Option<Measured>,
+    /// Blur that the verdict goes by over the reference.
+    pub ratio: Option<f64>,
+    /// Energy of fine structure.
+    pub energy: Option<f64>,
+    /// Movement seen in the blur.
+    pub smear: Option<Smear>,
+    /// Cautions.
+    pub flags: FlagSet,
+}
+
+/// A clip judged.
+#[derive(Debug, Clone)]
+pub struct JudgedClip {
+    /// Frame by frame.
+    pub frames: Vec<JudgedFrame>,
+    /// Blur of the best frames, px.
+    pub best_px: Option<Measured>,
+    /// What verdicts are relative to, px.
+    pub reference_px: Option<f64>,
+    /// Whether even the best is soft.
+    pub best_is_soft: bool,
+    /// Share of what is seen at the best frames that is noise.
+    pub noise_share: Option<f64>,
+}
+
+/// The one noise model of a clip: of the frame that shows noise best.
+pub fn clip_noise(samples: &[Sample]) -> (BandNoise, bool) {
+    let best = samples.iter().filter_map(|s| s.noise).max_by(|a, b| a.ratio.total_cmp(&b.ratio));
+    match best {
+        Some(n) if n.is_seen() => (n, true),
+        // What was read is texture: the least that any frame can hold is rounding.
+        _ => (BandNoise::white(0.5), false),
+    }
+}
+
+/// Judges the frames of a clip. `allowed_px` is the blur that the settings give at best;
+/// `smear_px` the movement of the whole picture during the exposure, frame by frame, where known.
+pub fn judge(
+    seen: &[Seen],
+    samples: &[Sample],
+    allowed_px: Option<f64>,
+    smear_px: &[Option<f64>],
+) -> JudgedClip {
+    let (noise, noise_seen) = clip_noise(samples);
+    let tiles: Vec<Option<Tile>> =
+        seen.iter().map(|s| s.cells.as_ref().map(|c| c.tile(&noise))).collect();
+    let energies: Vec<Option<(f64, f64)>> =
+        seen.iter().map(|s| s.cells.as_ref().map(|c| c.energy(&noise))).collect();
+    let mut order: Vec<usize> = (0..seen.len())
+        .filter(|i| energies[*i].is_some() && tiles[*i].is_some_and(|t| t.sigma_px().is_some()))
+        .collect();
+    let energy = |i: usize| energies[i].map_or(f64::MIN, |e| e.0);
+    order.sort_by(|a, b| energy(*b).total_cmp(&energy(*a)).then(a.cmp(b)));
+    let take = ((seen.len() as f64 * BEST.0) as usize).max(BEST.1).min(order.len());
+    let best: Vec<usize> = order[..take].to_vec();
+    let mut sigmas: Vec<f64> =
+        best.iter().filter_map(|i| Some(f64::from(tiles[*i]?.sigma_px()?))).collect();
+    let mut best_energies: Vec<f64> = best.iter().map(|i| energy(*i)).collect();
+    let mut shares: Vec<f64> = best.iter().filter_map(|i| Some(energies[*i]?.1)).collect();
+    let noise_share = median(&mut shares);
+    let best_energy = median(&mut best_energies).filter(|e| *e > 0.0);
+    let best_sigma = median(&mut sigmas).map(|s| s.max(REFERENCE_FLOOR_PX));
+    let best_px = best_sigma.and_then(|s| {
+        let spread = sigmas.iter().map(|v| (v - s).powi(2)).sum::<f64>() / sigmas.len() as f64;
+        // The scatter of the frames, and what the method itself leaves open (see the focus map).
+        let std_err = (spread / sigmas.len() as f64).sqrt().hypot(0.1 * s);
+        Measured::new(s, std_err, sigmas.len() as u32)
+    });
+    let drowned = noise_share.is_none_or(|s| s > DROWNED);
+    let soft_over = allowed_px
+        .map(|a| SOFT_RATIO * a)
+        .or_else(|| elsewhere_px(samples).map(|e| SOFT_RATIO * e))
+        .map_or(SOFT_BETWEEN_PX.1, |s| {
+            s.min(SOFT_BETWEEN_PX.1.max(SOFT_RATIO * allowed_px.unwrap_or(0.0)))
+        })
+        .max(SOFT_BETWEEN_PX.0);
+    let best_is_soft = best_sigma.is_some_and(|s| s > soft_over);
+    let reference_px = best_sigma.map(|s| if best_is_soft { soft_over / HIT_RATIO } else { s });
+    let reference_profile: Option<&Profile> = best.first().and_then(|i| seen[*i].profile.as_ref());
+    let mut frames = Vec::with_capacity(seen.len());
+    for (i, s) in seen.iter().enumerate() {
+        let mut f = JudgedFrame {
+            call: Call::CannotSay,
+            cause: None,
+            blur: None,
+            ratio: None,
+            energy: energies[i].map(|e| e.0),
+            smear: None,
+            flags: FlagSet::EMPTY,
+        };
+        if !noise_seen {
+            f.flags.raise(Flag::NoiseUnseen);
+        }
+        let (Some(cells), Some(tile)) = (&s.cells, tiles[i]) else {
+            f.flags.raise(Flag::SubjectLost);
+            frames.push(f);
+            continue;
+        };
+        if cells.at_border {
+            f.flags.raise(Flag::AtBorder);
+        }
+        f.blur = tile.measured();
+        f.smear = s
+            .profile
+            .as_ref()
+            .filter(|_| best.first() != Some(&i))
+            .and_then(|p| smear(p, reference_profile));
+        let (Some(best_s), Some(best_e), Some(reference)) = (best_sigma, best_energy, reference_px)
+        else {
+            f.cause = Some(Cause::NoTexture);
+            f.flags.raise(Flag::NoTexture);
+            frames.push(f);
+            continue;
+        };
+        if drowned {
+            f.cause = Some(Cause::Noise);
+            f.flags.raise(Flag::MostlyNoise);
+            frames.push(f);
+            continue;
+        }
+        let mut x = blur_judged(tile, energy(i), best_s, best_e);
+        if let Some(m) = f.smear.filter(Smear::is_movement) {
+            // Blur over all directions holds half of the smear's share.
+            x = (x * x + m.length_px.powi(2) / 24.0).sqrt();
+        }
+        let ratio = x / reference;
+        f.ratio = Some(ratio);
+        f.call = if ratio <= HIT_RATIO {
+            Call::Hit
+        } else if ratio <= NEAR_RATIO {
+            Call::Near
+        } else {
+            Call::Miss
+        };
+        if f.call != Call::Hit {
+            let added = x * x - best_s * best_s;
+            f.cause = Some(cause(&f, smear_px.get(i).copied().flatten(), added, || {
+                something_is_sharp(samples, i, HIT_RATIO * best_s)
+            }));
+        }
+        frames.push(f);
+    }
+    JudgedClip { frames, best_px, reference_px, best_is_soft, noise_share }
+}
+
+/// Blur from edges and blur from energy together (F5.5).
+fn blur_judged(tile: Tile, energy: f64, best_px: f64, best_energy: f64) -> f64 {
+    let level1 = S1_SQUARED[1];
+    let energy = energy.max(ENERGY_LEAST * best_energy);
+    let by_energy =
+        ((best_px * best_px + level1) * (best_energy / energy).powf(2.0 / 3.0) - level1).max(0.01);
+    match tile {
+        Tile::Blur { sigma_px, .. } => (f64::from(sigma_px) * by_energy.sqrt()).sqrt(),
+        // No edge is seen any more: energy alone tells, and it tells of much blur.
+        Tile::Bound(_) | Tile::NoTexture => by_energy.sqrt(),
+    }
+}
+
+fn cause(
+    f: &JudgedFrame,
+    smear_px: Option<f64>,
+    added_px2: f64,
+    sharp_elsewhere: impl Fn() -> bool,
+) -> Cause {
+    let by_whole = smear_px.map_or(0.0, |l| l * l / 12.0);
+    if by_whole >= CAUSED * added_px2 {
+        return Cause::Shake;
+    }
+    if let Some(m) = f.smear.filter(Smear::is_movement)
+        && m.length_px.powi(2) / 12.0 >= CAUSED * added_px2
+    {
+        return match smear_px {
+            Some(l) if l < WHOLE_EXPLAINS * m.length_px => Cause::SubjectMotion,
+            _ => Cause::Shake,
+        };
+    }
+    if sharp_elsewhere() { Cause::PlaneOff } else { Cause::Soft }
+}
+
+/// Whether the whole frame measured nearest to `frame` holds a cluster of sharp tiles.
+fn something_is_sharp(samples: &[Sample], frame: usize, limit_px: f64) -> bool {
+    let nearest = samples.iter().min_by_key(|s| s.frame.abs_diff(frame));
+    let class = SHARP_CLASSES_PX.iter().rposition(|c| f64::from(*c) <= limit_px);
+    nearest.zip(class).is_some_and(|(s, class)| s.sharper[class] >= CLUSTER)
+}
+
+/// Blur that a cluster of tiles reaches somewhere in some frame.
+fn elsewhere_px(samples: &[Sample]) -> Option<f64> {
+    let class = SHARP_CLASSES_PX
+        .iter()
+        .enumerate()
+        .position(|(k, _)| samples.iter().any(|s| s.sharper[k] >= CLUSTER))?;
+    Some(f64::from(SHARP_CLASSES_PX[class]))
+}
