@@ -188,24 +188,27 @@ impl FrameCells {
         BandNoise::measure([&zero, &self.level1, &self.level2])
     }
 
-    /// What the levels read on every tile, row-major.
-    pub fn readings<'a>(
-        &'a self,
-        noise: &'a BandNoise,
-    ) -> impl Iterator<Item = [Option<Reading>; 3]> + 'a {
+    /// The levels of every tile, row-major.
+    fn levels(&self) -> impl Iterator<Item = [Option<&CellStats>; 3]> {
         let mut zero = self.level0.iter().peekable();
         (0..self.level1.len()).map(move |i| {
             while zero.peek().is_some_and(|(at, _)| (*at as usize) < i) {
                 zero.next();
             }
             let level0 = zero.peek().filter(|(at, _)| *at as usize == i).map(|(_, c)| c);
-            readings([level0, Some(&self.level1[i]), Some(&self.level2[i])], noise, 1.0)
+            [level0, Some(&self.level1[i]), Some(&self.level2[i])]
         })
+    }
+
+    /// What the levels read on every tile, row-major.
+    pub fn readings(&self, noise: &BandNoise) -> impl Iterator<Item = [Option<Reading>; 3]> {
+        self.levels().map(|levels| readings(levels, noise, 1.0))
     }
 
     /// The map under a noise model.
     pub fn map(&self, noise: &BandNoise) -> FocusMap {
-        let tiles = self.readings(noise).map(|r| of_readings(&r)).collect();
+        let tiles = self.levels().map(|levels| edge_tile(levels, noise)).collect();
+        let told = self.readings(noise).map(|r| of_readings(&r)).collect();
         let lap_var = self
             .level1
             .iter()
@@ -214,7 +217,7 @@ impl FrameCells {
                 (energy / f64::from(c.mean.max(1.0)).powi(2) * 1e6) as f32
             })
             .collect();
-        FocusMap { cols: self.cols, rows: self.rows, tiles, lap_var }
+        FocusMap { cols: self.cols, rows: self.rows, tiles, told, lap_var }
     }
 }
 
@@ -252,7 +255,7 @@ fn of_readings(readings: &[Option<Reading>; 3]) -> Tile {
     Tile::Blur { sigma_px: fit.sigma_px as f32, std_err_px: (fit.sigma_px * fit.error_ln) as f32 }
 }
 
-/// Blur of the edges around a subject, for verdicts: fine to coarse, the finest level that sees
+/// Blur of edges, for verdicts: fine to coarse, the finest level that sees
 /// edges clearly and can resolve what it sees decides.
 ///
 /// Frames of one subject are compared by this, not by [`tile`]: on soft stripes, which are neither
@@ -289,8 +292,10 @@ pub struct FocusMap {
     pub cols: usize,
     /// Tiles down.
     pub rows: usize,
-    /// The tiles.
+    /// The tiles as their edges read: what verdicts, clusters of sharp tiles and places go by.
     pub tiles: Vec<Tile>,
+    /// The tiles as they are told to people, corrected for texture and noise.
+    pub told: Vec<Tile>,
     /// Noise-corrected Laplacian variance at level 1 over the mean squared, times 1e6; negative
     /// where noise alone explains more than is there.
     pub lap_var: Vec<f32>,
