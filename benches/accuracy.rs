@@ -452,7 +452,7 @@ mod sigma {
     const SIGMA_PX: [f64; 7] = [0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0];
     const NOISE_DN: [f64; 4] = [0.0, 2.0, 4.0, 8.0];
 
-    fn clean(kind: PatchKind, sigma_px: f64, seed: u64, keep: Option<&Path>) -> Vec<f32> {
+    pub fn clean(kind: PatchKind, sigma_px: f64, seed: u64, keep: Option<&Path>) -> Vec<f32> {
         let file = keep.map(|d| d.join(format!("patch-{kind:?}-{sigma_px}-{seed}.bin")));
         if let Some(bytes) = file.as_ref().and_then(|f| std::fs::read(f).ok()) {
             return bytes
@@ -491,7 +491,7 @@ mod sigma {
                             FrameCells::measure(&f.view(), &Pyramid::new(&f.view())).unwrap();
                         let map = cells.map(&BandNoise::white(noise_dn));
                         tiles += map.tiles.len() as f64;
-                        for t in &map.tiles {
+                        for t in &map.told {
                             let Tile::Blur { sigma_px: s, std_err_px } = t else { continue };
                             ratios.push(f64::from(*s) / sigma_px);
                             let z = (f64::from(*s) - sigma_px).abs() / f64::from(*std_err_px);
@@ -516,6 +516,60 @@ mod sigma {
             100.0 * within[1] / within[0],
             100.0 * within[2] / within[0]
         );
+    }
+}
+
+/// What the three levels read on tiles of known blur, as a table to fit
+/// `measure::blur_fit` to: `accuracy tiles N FIRST > FILE`, then `benches/fit_blur.py FILE`.
+mod tiles {
+    use super::*;
+    use stopwise::demo::patch::PatchKind;
+    use stopwise::measure::band_noise::BandNoise;
+    use stopwise::measure::blur_fit::Reading;
+    use stopwise::measure::focus_map::FrameCells;
+    use stopwise::measure::pyramid::Pyramid;
+
+    const SIZE_PX: usize = 640;
+    const RANGE_PX: (f64, f64) = (0.45, 9.0);
+    const NOISE_DN: [f64; 4] = [0.0, 2.0, 4.0, 8.0];
+
+    pub fn table(first: u64, n: u64, keep: Option<&Path>) {
+        println!(
+            "kind,seed,sigma_px,noise_dn,level,sigma_ln,spread_ln,faintness,scatter,ridge_ln,…"
+        );
+        let jobs: Vec<(usize, u64)> = (first..first + n).flat_map(|s| [(0, s), (1, s)]).collect();
+        jobs.par_iter().for_each(|(k, seed)| {
+            let kind = [PatchKind::Edges, PatchKind::DeadLeaves][*k];
+            let mut rng = SplitMix64::new(seed * 7 + 3);
+            let sigma_px = RANGE_PX.0 * (RANGE_PX.1 / RANGE_PX.0).powf(rng.uniform());
+            let clean = super::sigma::clean(kind, sigma_px, *seed, keep);
+            let mut lines = String::new();
+            for noise_dn in NOISE_DN {
+                let mut rng = SplitMix64::new(seed * 16 + noise_dn.to_bits());
+                let noisy = |v: &f32| {
+                    (f64::from(*v) + noise_dn * rng.normal()).round().clamp(0.0, 255.0) as u8
+                };
+                let f = Frame { luma: clean.iter().map(noisy).collect(), w: SIZE_PX, h: SIZE_PX };
+                let cells = FrameCells::measure(&f.view(), &Pyramid::new(&f.view())).unwrap();
+                for readings in cells.readings(&BandNoise::white(noise_dn)) {
+                    if readings.iter().all(Option::is_none) {
+                        continue;
+                    }
+                    lines += &format!("{k},{seed},{sigma_px:.5},{noise_dn}");
+                    for r in readings {
+                        let r: Option<Reading> = r;
+                        lines += &r.map_or(",,,,,".to_string(), |r| {
+                            format!(
+                                ",{:.5},{:.5},{:.5},{:.5},{:.5}",
+                                r.sigma_ln, r.spread_ln, r.faintness, r.scatter, r.ridge_ln
+                            )
+                        });
+                    }
+                    lines += "\n";
+                }
+            }
+            print!("{lines}");
+        });
     }
 }
 
@@ -767,6 +821,7 @@ fn main() {
         Some("bursts") | None => bursts(number(2, 20_000), number(1, 30), verbose, keep),
         Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
         Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
+        Some("tiles") => tiles::table(number(2, 1), number(1, 60), keep),
         Some("shooters") => shooters_table(number(2, 20_000), number(1, 40)),
         Some("clips") => {
             clips::table(

@@ -4,8 +4,9 @@
 //! that blurs as the optics, the pixel box and any movement do together. For an ideal edge the
 //! ratio on its ridge is √((σ²+s2²)/(σ²+s1²)), s1 and s2 being the filters' own widths (Zhuo &
 //! Sim 2011, DOI 10.1016/j.patcog.2011.03.009); the tables hold the ratios of the discrete
-//! filters. Range 0.35 (at or beyond the resolution of the file) to 10 px. Edge-free textures
-//! (grass, gravel) read 0.5 to 0.8 of the truth: they can be ranked, not quoted.
+//! filters. Range 0.35 (at or beyond the resolution of the file) to 10 px. What one clean edge
+//! reads is not what textures and noise do: [`super::blur_fit`] takes it from here. Edge-free
+//! textures (grass, gravel) read low: they can be ranked, not quoted.
 
 use super::band_noise::LevelNoise;
 use super::cells::CellStats;
@@ -35,19 +36,37 @@ pub const CEILING_PX: f64 = SIGMA[17];
 /// Scale variance of the gradient at each level: v + 4^l/3 with v = 0, 1, 5.
 pub const S1_SQUARED: [f64; 3] = [1.0 / 3.0, 1.0 + 4.0 / 3.0, 5.0 + 16.0 / 3.0];
 
-/// Between lone edges, which the tables would have read at 1.00, 1.08 and 1.11 of the truth on the
-/// three levels, and textures of overlapping shapes, read at 0.82, 0.87 and 0.89: measured on
-/// patches of known blur. Nothing in a tile's sums tells the two apart.
+/// Between lone edges, which the tables read at 1.00, 1.08 and 1.11 of the truth on the three
+/// levels, and textures of overlapping shapes, read at 0.82, 0.87 and 0.89: measured on patches of
+/// known blur. For readings by direction, where the sums that tell the two apart
+/// ([`super::blur_fit`]) are not taken.
 const BALANCE: [f64; 3] = [1.05, 1.0, 0.97];
 
-/// Blur for a ridge ratio at a level, with the slope dσ/dR there (negative).
-pub fn sigma_of_ratio(level: usize, ratio: f64) -> (f64, f64) {
+/// The smoothed gradient's scale variance at each level: [`S1_SQUARED`] and the binomial's own.
+pub fn s2_squared(level: usize) -> f64 {
+    S1_SQUARED[level] + f64::from(1u32 << (2 * level))
+}
+
+/// Blur of one clean edge for a ridge ratio at a level, px, with the slope dσ/dR (negative).
+pub fn sigma_in_table(level: usize, ratio: f64) -> (f64, f64) {
+    let (sigma, slope) = looked_up(level, ratio);
+    (sigma.clamp(FLOOR_PX, CEILING_PX), slope)
+}
+
+/// The table's blur, carried on in a straight line beyond its ends, and its slope.
+fn looked_up(level: usize, ratio: f64) -> (f64, f64) {
     let table = &RATIO[level];
     let last = table.len() - 1;
     let at = table.partition_point(|r| *r > ratio).clamp(1, last);
     let (r0, r1) = (table[at - 1], table[at]);
     let slope = (SIGMA[at] - SIGMA[at - 1]) / (r1 - r0);
-    let sigma = SIGMA[at - 1] + slope * (ratio - r0);
+    (SIGMA[at - 1] + slope * (ratio - r0), slope)
+}
+
+/// Blur for a ridge ratio at a level where nothing tells an edge from a texture, px, with the
+/// slope dσ/dR there (negative).
+pub fn sigma_of_ratio(level: usize, ratio: f64) -> (f64, f64) {
+    let (sigma, slope) = looked_up(level, ratio);
     let balance = BALANCE[level];
     ((balance * sigma).clamp(FLOOR_PX, CEILING_PX), balance * slope)
 }
@@ -63,6 +82,8 @@ pub struct RidgeRatio {
     pub snr: f64,
     /// Ridge pixels.
     pub n: f64,
+    /// Sum over them of the squared smoothed gradient, less noise, 8-bit steps squared.
+    pub ridge_energy: f64,
 }
 
 /// Least number of ridge pixels, by level.
@@ -93,7 +114,7 @@ pub fn ridge_ratio(cell: &CellStats, noise: &LevelNoise, level: usize) -> Option
     let spread =
         f64::from(cell.q11) - 2.0 * raw * f64::from(cell.q12) + raw * raw * f64::from(cell.q22);
     let std_err = (RIDGE_CORRELATION * spread.max(0.0)).sqrt() / s22;
-    Some(RidgeRatio { ratio, std_err, snr, n })
+    Some(RidgeRatio { ratio, std_err, snr, n, ridge_energy: s22 })
 }
 
 #[cfg(test)]

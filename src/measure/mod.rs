@@ -7,6 +7,8 @@ pub mod align;
 pub mod band_noise;
 pub mod bessel;
 pub mod blur;
+pub mod blur_fit;
+mod blur_fit_table;
 pub mod cells;
 pub mod closeup;
 pub mod defocus;

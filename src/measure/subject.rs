@@ -50,6 +50,8 @@ const LAP_SHARED: f64 = 3.0;
 pub struct SubjectBox {
     /// Blur at edges.
     pub tile: Tile,
+    /// Blur as it is told: corrected for texture and noise.
+    pub blur: Tile,
     /// Ranking energy: noise-corrected Laplacian variance at level 1 over mean squared, times
     /// 1e6; negative when noise alone explains more than is there.
     pub energy: f64,
@@ -80,6 +82,7 @@ fn pooled(tiles: &[CellStats]) -> CellStats {
     let mut all = CellStats::default();
     for t in tiles {
         all.mean += t.mean / n;
+        all.e2 += t.e2 / n;
         all.peak2 = all.peak2.max(t.peak2);
         all.ridge_n += t.ridge_n;
         all.s12 += t.s12;
@@ -166,7 +169,7 @@ impl BoxCells {
     /// Blur under a noise model.
     pub fn tile(&self, noise: &BandNoise) -> Tile {
         let [a, b, c] = &self.pools;
-        focus_map::tile([Some(a), Some(b), Some(c)], noise)
+        focus_map::edge_tile([Some(a), Some(b), Some(c)], noise)
     }
 
     /// Ranking energy and the part of the uncorrected one that noise explains; see [`SubjectBox`].
@@ -329,7 +332,10 @@ impl SubjectSums {
     /// The box under a noise model.
     pub fn under(&self, noise: &BandNoise) -> SubjectBox {
         let pools = [0, 1, 2].map(|l| pooled(&self.tiles[l]));
-        let tile = focus_map::tile([Some(&pools[0]), Some(&pools[1]), Some(&pools[2])], noise);
+        let count = self.tiles[1].len() as f64;
+        let levels = [Some(&pools[0]), Some(&pools[1]), Some(&pools[2])];
+        let tile = focus_map::edge_tile(levels, noise);
+        let blur = focus_map::tile(levels, noise, count);
         let mut flags = FlagSet::EMPTY;
         if self.at_border {
             flags.raise(Flag::AtBorder);
@@ -376,6 +382,7 @@ impl SubjectSums {
         ];
         SubjectBox {
             tile,
+            blur,
             energy: (lap - from_noise) * scale,
             energy_std_err: variance.sqrt() * scale,
             dense_energy: (self.typical_lap / DENSE_OF_SQUARES - from_noise) * scale,
@@ -393,6 +400,6 @@ impl SubjectSums {
 impl SubjectBox {
     /// Blur at the subject as a measured value.
     pub fn blur_sigma_px(&self) -> Option<Measured> {
-        Some(self.tile.measured()?.flagged(self.flags))
+        Some(self.blur.measured()?.flagged(self.flags))
     }
 }
