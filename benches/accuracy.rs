@@ -8,6 +8,7 @@ mod rulers;
 #[cfg(feature = "raw")]
 #[path = "series.rs"]
 mod series;
+mod shooters;
 
 use rayon::prelude::*;
 use std::path::Path;
@@ -721,6 +722,41 @@ fn make(first: u64, n: u64, keep: Option<&Path>) {
     }
 }
 
+/// Charts of simulated shooters against their truth.
+fn shooters_table(first: u64, count: u64) {
+    println!("300 frames a shooter; {count} shooters from seed {first}");
+    for tests in [0, 54] {
+        let all: Vec<shooters::Off> = (first..first + count)
+            .into_par_iter()
+            .map(|s| shooters::charted(s, 300, tests))
+            .collect();
+        println!("\n{tests} of them of a test");
+        let show = |name: &str, mut v: Vec<f64>, bar: f64| {
+            let n = v.len();
+            if n == 0 {
+                println!("{name:<22} none");
+                return;
+            }
+            v.sort_by(f64::total_cmp);
+            let q = |p: f64| v[((n - 1) as f64 * p) as usize];
+            let within = v.iter().filter(|x| x.abs() <= bar).count();
+            println!(
+                "{name:<22} n {n:>6}  p5 {:+.3}  median {:+.3}  p95 {:+.3}  within {bar:.2}: {:.1} %",
+                q(0.05),
+                q(0.5),
+                q(0.95),
+                100.0 * within as f64 / n as f64
+            );
+        };
+        show("detail, share", all.iter().flat_map(|o| o.detail.clone()).collect(), 0.1);
+        show("detail, in errors", all.iter().flat_map(|o| o.in_errors.clone()).collect(), 2.0);
+        show("break-even, stops", all.iter().flat_map(|o| o.even.clone()).collect(), 1.0 / 3.0);
+        show("hand, stops", all.iter().filter_map(|o| o.hand).collect(), 1.0 / 3.0);
+        let drawn = all.iter().map(|o| o.detail.len()).sum::<usize>() as f64 / all.len() as f64;
+        println!("places drawn a shooter {drawn:.0}");
+    }
+}
+
 fn main() {
     let args: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
     let number = |i: usize, or: u64| args.get(i).and_then(|v| v.parse().ok()).unwrap_or(or);
@@ -731,6 +767,7 @@ fn main() {
         Some("bursts") | None => bursts(number(2, 20_000), number(1, 30), verbose, keep),
         Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
         Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
+        Some("shooters") => shooters_table(number(2, 20_000), number(1, 40)),
         Some("clips") => {
             clips::table(
                 number(2, 20_000),

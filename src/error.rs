@@ -107,6 +107,14 @@ pub enum Error {
     /// The frames make no series that can be compared.
     #[error("{0}")]
     Series(NotASeries),
+    /// The file of decisions cannot be used.
+    #[error("the decisions in {}: {says}", path.display())]
+    Decisions {
+        /// The file.
+        path: PathBuf,
+        /// What is wrong.
+        says: String,
+    },
     /// A file is no record of `cull`.
     #[error("no record of `stopwise cull --json`: {0}")]
     NoCullRecord(String),

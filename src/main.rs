@@ -2,6 +2,7 @@
 #![forbid(unsafe_code)]
 
 mod cli;
+mod serve;
 
 use std::process::ExitCode;
 

@@ -27,6 +27,10 @@ pub enum Command {
     Noise(NoiseArgs),
     /// Find the seconds of video worth keeping, and say what spoils the rest
     Clip(ClipArgs),
+    /// The shooter's own limits, from the log: detail by aperture and ISO, the hand, the season
+    Chart(ChartArgs),
+    /// Settings for next time: aperture, ISO and shutter for a depth, ranked
+    Plan(PlanArgs),
     /// Show or clear what was measured before and is kept so that it need not be again
     Cache(CacheArgs),
     /// Describe equipment: body, lens, what is mounted, magnification
@@ -35,8 +39,11 @@ pub enum Command {
     Log(LogArgs),
     /// Read the scale from a frame of a ruler: micrometres a pixel, magnification, depths
     Scale(ScaleArgs),
-    /// Write verdicts into sidecars where other software reads them; says first what would change
+    /// Write decisions and verdicts into sidecars, where other software reads them; says first
+    /// what would change
     Mark(MarkArgs),
+    /// Look at an outing's frames in the browser, on this machine only, and decide
+    Review(ReviewArgs),
     /// Make a small invented outing with known truth, cull it, and compare
     Demo(DemoArgs),
 }
@@ -406,6 +413,9 @@ pub struct MarkArgs {
     /// Where the frames are, when they are no longer where the record says
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Go by the verdicts alone, whatever was decided in `review`
+    #[arg(long)]
+    pub no_decisions: bool,
     /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
     #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
     pub rating: Vec<(Call, i8)>,
@@ -447,6 +457,24 @@ pub struct MarkArgs {
     /// Write what changes as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ReviewArgs {
+    /// A folder, which is judged first, or a record of `cull --json`
+    #[arg(value_name = "OUTING", default_value = ".")]
+    pub outing: PathBuf,
+    /// Open no browser, only say the address
+    #[arg(long)]
+    pub no_open: bool,
+    /// Port to listen at [default: one that is free]
+    #[arg(long, value_name = "N")]
+    pub port: Option<u16>,
+    /// Where the frames are, when they are no longer where the record says
+    #[arg(long, value_name = "DIR")]
+    pub folder: Option<PathBuf>,
+    #[command(flatten)]
+    pub known: Known,
 }
 
 #[derive(Debug, clap::Args)]
@@ -509,6 +537,89 @@ pub struct ClipArgs {
     /// Print no tables and no progress
     #[arg(long, short, help_heading = "Output")]
     pub quiet: bool,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct ChartArgs {
+    /// The rig; without it the one with the most frames in the log
+    #[arg(long, value_name = "NAME")]
+    pub rig: Option<String>,
+    /// Magnification to chart; without it the one with the most frames
+    #[arg(long, value_name = "M", value_parser = super::job::positive)]
+    pub magnification: Option<f64>,
+    /// Another log than the usual one
+    #[arg(long, value_name = "FILE")]
+    pub log: Option<PathBuf>,
+    /// Write a page with the charts
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the chart of detail as an SVG drawing
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub svg: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
+    /// Write a row a place of the chart as CSV to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub csv: Option<PathBuf>,
+}
+
+#[derive(Debug, clap::Args)]
+pub struct PlanArgs {
+    /// Depth on the subject that is to be sharp, in millimetres
+    #[arg(long, value_name = "MM", value_parser = super::job::not_negative)]
+    pub depth: f64,
+    /// The rig: its magnification, pixels and pupils, and its own limits where the log shows them
+    #[arg(long, value_name = "NAME", help_heading = "Equipment")]
+    pub rig: Option<String>,
+    /// Magnification on the sensor (1 is life size); needed unless the rig has one
+    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub magnification: Option<f64>,
+    /// Another log than the usual one
+    #[arg(long, value_name = "FILE", help_heading = "Equipment")]
+    pub log: Option<PathBuf>,
+    /// Pixel pitch of the sensor in micrometres
+    #[arg(long, value_name = "UM", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub pitch: Option<f64>,
+    /// Width of the frame in pixels
+    #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(64..=200_000), help_heading = "Equipment")]
+    pub frame_width: Option<u32>,
+    /// Diameter of the lens's exit pupil over that of its entrance pupil
+    #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "Equipment")]
+    pub pupil_ratio: Option<f64>,
+    /// Level of the light in Ev at ISO 100 (open shade is about 12)
+    #[arg(long, value_name = "EV", allow_negative_numbers = true, value_parser = super::job::light_ev, conflicts_with = "flash", help_heading = "Light and movement")]
+    pub light: Option<f64>,
+    /// A flash gives the light
+    #[arg(long, conflicts_with = "lamp", help_heading = "Light and movement")]
+    pub flash: bool,
+    /// A lamp gives the light (about Ev 9 without --light)
+    #[arg(long, help_heading = "Light and movement")]
+    pub lamp: bool,
+    /// Exposure time, as 1/250 or 0.004
+    #[arg(long, value_name = "S", value_parser = super::job::shutter, help_heading = "Light and movement")]
+    pub shutter: Option<f64>,
+    /// Speed of the subject across the picture in millimetres a second
+    #[arg(long, value_name = "MM/S", default_value_t = 0.0, value_parser = super::job::not_negative, help_heading = "Light and movement")]
+    pub motion: f64,
+    /// Width in pixels at which the picture will be used
+    #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(16..=200_000), help_heading = "Use")]
+    pub output_width: Option<u32>,
+    /// The picture will be cropped: detail counts at 100 %
+    #[arg(long, help_heading = "Use")]
+    pub crop: bool,
+    /// Plan video too, at this many frames a second
+    #[arg(long, value_name = "FPS", value_parser = super::job::positive, help_heading = "Use")]
+    pub video: Option<f64>,
+    /// Frames a second at which the video will be shown
+    #[arg(long, value_name = "FPS", default_value_t = 25.0, value_parser = super::job::positive, requires = "video", help_heading = "Use")]
+    pub play: f64,
+    /// Write a page with sliders for depth, light and magnification
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub report: Option<PathBuf>,
+    /// Write the record as JSON to a file, or to the output with "-"
+    #[arg(long, value_name = "FILE", help_heading = "Output")]
+    pub json: Option<PathBuf>,
 }
 
 #[derive(Debug, clap::Args)]

@@ -5,10 +5,15 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use stopwise::Error;
-use stopwise::records::{self, rig::Rigs};
+use stopwise::records::{
+    self,
+    rig::{Rig, Rigs},
+};
+use stopwise::report::plan_record::{LightKind, PlanWish};
 use stopwise::sets::compare::CompareJob;
-use stopwise::sets::equipment::Equipment;
+use stopwise::sets::equipment::{Equipment, magnifications, pupil_ratio};
 use stopwise::sets::outing::OutingJob;
+use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
 
 use super::args::{CompareArgs, Known};
@@ -67,6 +72,90 @@ pub fn size(text: &str) -> Result<(u32, u32), String> {
     text.split_once(['x', 'X', '×'])
         .and_then(|(w, h)| Some((side(w)?, side(h)?)))
         .ok_or_else(|| "give width and height in px, as 1920x1080".to_owned())
+}
+
+/// Reads a number from 0 on.
+pub fn not_negative(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if v.is_finite() && v >= 0.0 => Ok(v.abs()),
+        _ => Err("give a number, 0 or above".to_owned()),
+    }
+}
+
+/// Reads a level of light: from starlight to beyond sunlit snow.
+pub fn light_ev(text: &str) -> Result<f64, String> {
+    match text.trim().parse::<f64>() {
+        Ok(v) if (-10.0..=25.0).contains(&v) => Ok(v),
+        _ => Err("give Ev at ISO 100, from -10 to 25".to_owned()),
+    }
+}
+
+/// Reads an exposure time: `1/250` or seconds.
+pub fn shutter(text: &str) -> Result<f64, String> {
+    let seconds = match text.trim().trim_end_matches('s').trim().split_once('/') {
+        Some((over, under)) => positive(over)? / positive(under)?,
+        None => positive(text.trim().trim_end_matches('s'))?,
+    };
+    if (1e-6..=3600.0).contains(&seconds) {
+        Ok(seconds)
+    } else {
+        Err("give a time such as 1/250 or 0.5, up to 3600 s".to_owned())
+    }
+}
+
+/// A rig by its name.
+pub fn rig(name: &str) -> anyhow::Result<Rig> {
+    let place = records::rigs_place()?;
+    let rigs = Rigs::read(&place)?;
+    let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
+    Ok(rig.clone())
+}
+
+/// The plan to make, with the rig when one is named.
+pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
+    let light = match (typed.flash, typed.lamp) {
+        (true, _) => LightKind::Flash,
+        (_, true) => LightKind::Lamp,
+        _ => LightKind::Ambient,
+    };
+    let rig = typed.rig.as_deref().map(rig).transpose()?;
+    let known = rig.as_ref().map(|r| magnifications(r, typed.magnification));
+    let of_rig = known.as_ref().and_then(|k| k.whole).map(|(m, _)| m);
+    let Some(magnification) = typed.magnification.or(of_rig) else {
+        match &typed.rig {
+            Some(name) => bail!("the rig {name:?} has no magnification: give --magnification"),
+            None => bail!("give --magnification, or --rig with a rig that has one"),
+        }
+    };
+    // The working f-number goes by the magnification without what is in front: a pupil ratio
+    // that says so stands for it.
+    let lens_alone = known.as_ref().and_then(|k| k.lens_alone).map(|(m, _)| m);
+    let share = lens_alone.map_or(1.0, |m| m / magnification);
+    let pupils = typed.pupil_ratio.or(rig.as_ref().and_then(pupil_ratio));
+    let pupils = match (pupils, share) {
+        (None, share) if (share - 1.0).abs() < 1e-9 => None,
+        // A lens at infinity: no bellows factor at all.
+        (p, share) => Some(p.unwrap_or(1.0) / share.max(1e-6)),
+    };
+    Ok(PlanJob {
+        rig: typed.rig.clone(),
+        wish: PlanWish {
+            depth_mm: typed.depth,
+            magnification,
+            light,
+            light_ev: typed.light.or(stopwise::sets::plan::usual_ev(light)),
+            light_typed: typed.light.is_some(),
+            shutter_s: typed.shutter,
+            motion_mm_s: typed.motion,
+            output_width_px: typed.output_width,
+            crop: typed.crop,
+            video_fps: typed.video,
+            play_fps: typed.play,
+        },
+        pitch_um: typed.pitch.or(rig.as_ref().and_then(|r| r.pixel_pitch_um)),
+        frame_width_px: typed.frame_width,
+        pupil_ratio: pupils,
+    })
 }
 
 /// Reads marks: a line a frame, `name,X,Y`, fractions of the upright picture. Lines that start
@@ -185,6 +274,18 @@ mod tests {
         assert!(seconds("1/0").is_err() && seconds("x/2").is_err());
         assert_eq!(size("3840x2160"), Ok((3840, 2160)));
         assert!(size("1080p").is_err() && size("0x10").is_err());
+    }
+
+    #[test]
+    fn exposure_times_are_read_as_marked() {
+        assert_eq!(shutter("1/250"), Ok(0.004));
+        assert_eq!(shutter("0.5 s"), Ok(0.5));
+        assert_eq!(not_negative("-0"), Ok(0.0));
+        for bad in ["0", "1/0", "-1/3", "x", "", "1e9", "1e-9"] {
+            assert!(shutter(bad).is_err(), "{bad}");
+        }
+        assert!(light_ev("26").is_err() && light_ev("-3").is_ok() && light_ev("NaN").is_err());
+        assert!(not_negative("-1").is_err());
     }
 
     #[test]

@@ -3,6 +3,7 @@
 
 mod args;
 mod cache;
+mod chart;
 mod clip;
 mod compare;
 mod cull;
@@ -12,6 +13,9 @@ mod job;
 mod log;
 mod mark;
 mod noise;
+mod places;
+mod plan;
+mod review;
 mod rig;
 mod scale;
 mod show;
@@ -69,12 +73,15 @@ pub fn run() -> ExitCode {
         Command::Inspect(typed) => inspect::run(typed),
         Command::Compare(typed) => compare::run(typed),
         Command::Noise(typed) => noise::run(typed),
+        Command::Chart(typed) => chart::run(typed),
+        Command::Plan(typed) => plan::run(typed),
         Command::Clip(typed) => clip::run(typed),
         Command::Cache(typed) => cache::run(typed),
         Command::Rig(typed) => rig::run(typed),
         Command::Log(typed) => log::run(typed),
         Command::Scale(typed) => scale::run(typed),
         Command::Mark(typed) => mark::run(typed),
+        Command::Review(typed) => review::run(typed),
         Command::Demo(typed) => demo::run(typed),
     };
     match done {

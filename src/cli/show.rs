@@ -71,6 +71,11 @@ pub fn to_file(
     Ok(stopwise::render::write_whole(path, write)?)
 }
 
+/// Whether the user has interrupted.
+pub fn stop_flag() -> &'static AtomicBool {
+    &STOP
+}
+
 /// Opens nothing and shows progress on a terminal only.
 pub struct Screen {
     bar: ProgressBar,

@@ -18,6 +18,7 @@ pub mod ruler;
 pub mod scene;
 pub mod sensor;
 pub mod series;
+pub mod shooter;
 mod skin;
 mod solid;
 mod spectrum;

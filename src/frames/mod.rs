@@ -17,6 +17,7 @@ mod kind;
 mod open;
 mod orientation;
 pub mod raw;
+mod spool;
 mod still;
 mod walk;
 
@@ -25,5 +26,6 @@ pub use jpeg_header::JpegHeader;
 pub use kind::{FileKind, named_as_picture};
 pub use open::{Frame, load, load_into, read_header};
 pub use orientation::Orientation;
+pub use spool::{Samples, Spool};
 pub use still::{Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, header_size};
 pub use walk::{Found, FoundFile, find};

@@ -62,3 +62,9 @@ pub fn field_mm(sensor_mm: f64, magnification: f64) -> f64 {
 pub fn object_um_per_px(pitch_um: f64, magnification: f64) -> f64 {
     pitch_um / magnification
 }
+
+/// Lowest frequency of a hexagonal lattice on the subject, cycles per millimetre, from the
+/// distance of its points, µm: 2/(√3·d). Facets of an insect's eye lie so.
+pub fn lattice_cy_mm(distance_um: f64) -> f64 {
+    2000.0 / (3f64.sqrt() * distance_um)
+}

@@ -1,10 +1,11 @@
-//! What is kept between runs: the cache of what was measured, the rigs people describe and the log
-//! of their outings. Nothing here measures.
+//! What is kept between runs: the cache of what was measured, the rigs people describe, the log
+//! of their outings, and what they decided. Nothing here measures.
 //!
 //! Rigs and the log have a place in the platform's own folders, and a variable that names another
 //! one: `STOPWISE_RIGS` and `STOPWISE_LOG`.
 
 pub mod cache;
+pub mod decisions;
 pub mod log;
 mod place;
 pub mod rig;

@@ -6,6 +6,7 @@
 
 use std::io::{self, Write};
 
+use crate::report::chart_record::ChartRecord;
 use crate::report::clip_column::CLIP_COLUMNS;
 use crate::report::clip_record::ClipRecord;
 use crate::report::column::{COLUMNS, Cell};
@@ -66,6 +67,37 @@ pub fn write_cells(
     writer.write_record(header).map_err(io_error)?;
     for row in rows {
         writer.write_record(row.into_iter().map(|c| field(c).0)).map_err(io_error)?;
+    }
+    writer.flush()
+}
+
+/// Writes the places of a chart, one row each.
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_chart(record: &ChartRecord, out: impl Write) -> io::Result<()> {
+    let mut writer = ::csv::Writer::from_writer(out);
+    writer
+        .write_record([
+            "working_f_number",
+            "iso",
+            "finest_um",
+            "finest_std_err_um",
+            "detail_bits_px",
+            "std_err",
+        ])
+        .map_err(io_error)?;
+    let maybe = |v: Option<f64>| v.map_or(String::new(), plain);
+    for c in &record.grid {
+        let row = [
+            plain(c.working_f_number),
+            plain(c.iso),
+            maybe(c.finest_um),
+            maybe(c.finest_std_err_um),
+            plain(c.detail_bits_px),
+            plain(c.std_err),
+        ];
+        writer.write_record(row).map_err(io_error)?;
     }
     writer.flush()
 }

@@ -2,7 +2,7 @@
 
 use serde::Deserialize;
 
-use super::record::{Call, CauseShare, CullRecord, SCHEMA};
+use super::record::{BurstRecord, Call, CauseShare, CullRecord, FrameRecord, SCHEMA};
 use crate::error::{Error, Result};
 
 /// The part of a cull record that marks are made from.
@@ -73,6 +73,43 @@ impl From<&CullRecord> for WrittenCull {
             program: record.program.to_owned(),
             outing: WrittenOuting { paths: record.outing.paths.clone() },
             frames: frames.collect(),
+        }
+    }
+}
+
+/// A cull record as a whole, as far as frames and bursts go.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+pub struct FullCull {
+    schema: u32,
+    program: String,
+    /// What the program was given.
+    pub outing: WrittenOuting,
+    /// Bursts in order of time.
+    pub bursts: Vec<BurstRecord>,
+    /// Frames in order of time.
+    pub frames: Vec<FrameRecord>,
+}
+
+impl FullCull {
+    /// Reads a record.
+    ///
+    /// # Errors
+    /// As [`WrittenCull::read`].
+    pub fn read(text: &str) -> Result<FullCull> {
+        // What kind of file this is, and of which form, is told first.
+        WrittenCull::read(text)?;
+        serde_json::from_str(text).map_err(|e| Error::NoCullRecord(e.to_string()))
+    }
+}
+
+impl From<CullRecord> for FullCull {
+    fn from(record: CullRecord) -> FullCull {
+        FullCull {
+            schema: record.schema,
+            program: record.program.to_owned(),
+            outing: WrittenOuting { paths: record.outing.paths },
+            bursts: record.bursts,
+            frames: record.frames,
         }
     }
 }

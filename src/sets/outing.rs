@@ -12,21 +12,19 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 use super::because;
+use super::burst;
 use super::grouping::{self, CutBy, Group};
-use super::judge::{BurstJudged, Mark, box_for, judge};
+use super::judge::box_for;
 use super::kept::{self, GroupResult, Kept, Packing, Question};
 pub use super::listener::{Listener, Progress, Quiet};
-use super::pictures::{self, CROP_PX};
-use super::rows::{self, Allowed, DETAIL_PX, FrameParts, Typed};
-use super::shot::{Shot, patch_corner};
+use super::rows::Typed;
+use super::shot::Shot;
 use super::taken::{self, Keep, Scout, Taken, Workspace};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
 use crate::records::cache::Cache;
-use crate::report::page::{BurstPage, FramePictures};
-use crate::report::record::{
-    BurstRecord, BurstSubject, CullRecord, FrameRecord, SCHEMA, SkippedRecord,
-};
+use crate::report::page::BurstPage;
+use crate::report::record::{BurstRecord, CullRecord, FrameRecord, SCHEMA, SkippedRecord};
 use crate::report::summary;
 
 /// Frames measured before the bursts among them are judged, per worker.
@@ -412,96 +410,15 @@ impl Run<'_> {
         let id = self.next_id();
         let (indices, taken): (Vec<usize>, Vec<Taken>) = members.into_iter().unzip();
         let files: Vec<&Frame> = indices.iter().map(|i| &self.list[*i]).collect();
-        let allowed: Vec<Option<Allowed>> =
-            files.iter().map(|f| rows::allowed(f, &self.job.typed)).collect();
-        let allowed_px: Vec<Option<f64>> = allowed.iter().map(|a| a.map(|a| a.sigma_px)).collect();
-        let mark = self.marked(&indices).map(|(frame, (x, y))| {
-            let file = files[frame];
-            let (fx, fy) = file.orientation().to_file(x, y);
-            let size = (f64::from(file.width_px), f64::from(file.height_px));
-            Mark {
-                frame,
-                x_px: fx * size.0,
-                y_px: fy * size.1,
-                box_px: self.job.box_px(file.upright_size()),
-            }
-        });
+        let mark =
+            self.marked(&indices).map(|(frame, at)| burst::mark(self.job, files[frame], frame, at));
         let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-            taken[i].at_hand(x0, y0, side).or_else(|| {
-                // Not at hand: this frame is decoded a second time, and the surroundings kept.
-                let want = if self.job.pictures { Want::Colour } else { Want::Luma };
-                let decoded = frames::load(files[i], want).ok()?;
-                let centre = (x0 + side / 2, y0 + side / 2);
-                let patch =
-                    taken::cut(&decoded, centre.0 as f64, centre.1 as f64, self.job.pictures);
-                taken[i].put(patch);
-                taken[i].at_hand(x0, y0, side)
-            })
+            // Not at hand: this frame is decoded a second time, and the surroundings kept.
+            let want = if self.job.pictures { Want::Colour } else { Want::Luma };
+            let decoded = frames::load(files[i], want).ok()?;
+            let centre = ((x0 + side / 2) as f64, (y0 + side / 2) as f64);
+            Some(taken::cut(&decoded, centre.0, centre.1, self.job.pictures))
         };
-        let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
-        let judged = judge(&shots, mark, &allowed_px, &fetch);
-        let rows: Vec<FrameRecord> = (0..files.len())
-            .into_par_iter()
-            .map(|i| {
-                let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
-                // Which surroundings are at hand hangs on which frame was read first: what the
-                // record or the page shows is made sure of.
-                for side in [DETAIL_PX, CROP_PX] {
-                    if let Some((x, y)) = place {
-                        let size = (taken[i].shot.width_px, taken[i].shot.height_px);
-                        let (x0, y0) = patch_corner(x, y, side, size);
-                        let _ = fetch(i, x0, y0, side);
-                    }
-                }
-                let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
-                let parts = FrameParts {
-                    frame: files[i],
-                    taken: &taken[i],
-                    judged: &judged.frames[i],
-                    allowed: allowed[i],
-                    detail,
-                    is_best: judged.best == Some(i),
-                };
-                rows::frame_row(parts, &judged, id, &self.job.typed)
-            })
-            .collect();
-        let pictures: Vec<FramePictures> = if self.job.pictures {
-            (0..files.len())
-                .into_par_iter()
-                .map(|i| frame_pictures(files[i], &taken[i], &judged, i))
-                .collect()
-        } else {
-            vec![FramePictures::NONE; files.len()]
-        };
-        let burst = BurstRecord {
-            id,
-            frames: files.iter().map(|f| f.shown.clone()).collect(),
-            best: judged.best.map(|b| files[b].shown.clone()),
-            subject: BurstSubject { found: judged.found, confidence: judged.confidence },
-            cut_by: group.cut_by.words(group.timed).to_owned(),
-            lasts_s: because::lasts_s(&files),
-            findings: because::burst(&judged, &rows, group),
-        };
-        BurstPage { burst, frames: rows.into_iter().zip(pictures).collect() }
-    }
-}
-
-fn frame_pictures(file: &Frame, taken: &Taken, judged: &BurstJudged, i: usize) -> FramePictures {
-    let size = (taken.shot.width_px, taken.shot.height_px);
-    let mut means: Vec<f64> =
-        judged.frames.iter().filter_map(|f| Some(f.subject.as_ref()?.mean_dn)).collect();
-    let middle = crate::base::stats::median(&mut means);
-    let crop = judged.frames[i].place.and_then(|p| {
-        let (x0, y0) = patch_corner(p.x_px, p.y_px, CROP_PX, size);
-        let patch = taken.at_hand(x0, y0, CROP_PX)?;
-        let own = judged.frames[i].subject.as_ref().map(|s| s.mean_dn.max(1.0));
-        let gain = middle.zip(own).map_or(1.0, |(m, o)| m / o);
-        pictures::crop(&patch, file.orientation(), gain)
-    });
-    FramePictures {
-        crop,
-        crop_scale: 1.0,
-        thumb: taken.thumb.clone(),
-        map: Some(rows::map_record(&judged.maps[i], file)),
+        burst::page(self.job, &files, &taken, mark, &fetch, group, id).0
     }
 }

@@ -85,12 +85,13 @@ pub fn take(
 ) -> Result<Taken, SkipReason> {
     let want = if keep.colour { Want::Colour } else { Want::Luma };
     let decoded = frames::load_into(frame, want, std::mem::take(&mut space.samples))?;
-    let taken = measure(frame, &decoded, keep, scout, first, &mut space.pyramid);
+    let taken = of(frame, &decoded, keep, scout, first, &mut space.pyramid);
     space.samples = decoded.into_buffer();
     taken.ok_or(SkipReason::TooSmall { width_px: frame.width_px, height_px: frame.height_px })
 }
 
-fn measure(
+/// Measures a decoded frame; as [`take`]. `None` when it is smaller than 64 px on a side.
+pub fn of(
     frame: &Frame,
     decoded: &Decoded,
     keep: Keep,

@@ -161,7 +161,9 @@ fn other_subjects_are_passed_over() {
     let record: Json = serde_json::from_str(&ran.stdout).unwrap();
     assert_eq!(record["steps"].as_array().unwrap().len(), 2);
     let reason = record["skipped"][0]["reason"].as_str().unwrap();
-    assert!(reason.starts_with("shows another subject than"), "{reason}");
+    // Where chance finds a place that looks alike, it is too far away.
+    let says = ["shows another subject than", "moved or turned so far"];
+    assert!(says.iter().any(|s| reason.starts_with(s)), "{reason}");
 }
 
 #[test]

@@ -23,12 +23,14 @@ mod noise_frame;
 mod noise_gains;
 mod noise_jpeg;
 mod optics;
+mod planning;
 mod properties;
 #[cfg(feature = "raw")]
 mod raw;
 mod raw_noise;
 mod render;
 mod ruler;
+mod shooters;
 mod sidecars;
 mod synthetic;
 mod traps;

@@ -7,6 +7,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
+use stopwise::records::decisions::Decisions;
 use stopwise::render::{json, term};
 use stopwise::report::mark_record::{FileState, MarkRecord};
 use stopwise::report::record::{Call, SCHEMA, SkippedRecord};
@@ -14,7 +15,8 @@ use stopwise::report::written::WrittenCull;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::MarkArgs;
-use super::{Ended, show};
+use super::places::Places;
+use super::{Ended, cache, show};
 use plan::{Mapping, Targets};
 
 /// Marks what a record or a folder holds, or says what that would change.
@@ -29,7 +31,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
     }
     let mapping = Mapping::typed(typed)?;
     let (cull, beside) = source(&typed.source)?;
-    let places = plan::Places::new(&cull, typed.folder.as_deref(), beside.as_deref());
+    let places = Places::new(&cull.outing.paths, typed.folder.as_deref(), beside.as_deref());
     let mut record = MarkRecord {
         schema: SCHEMA,
         program: "stopwise",
@@ -40,7 +42,13 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         placed: Vec::new(),
         skipped: Vec::new(),
     };
-    let targets = Targets::found(&cull, &places, &mut record.skipped);
+    let mut targets = Targets::found(&cull, &places, &mut record.skipped);
+    if !typed.no_decisions
+        && let Ok(kept) = Decisions::place()
+        && kept.exists()
+    {
+        targets.decided(&Decisions::open(&kept)?)?;
+    }
     if !typed.no_sidecars {
         plan::sidecars(&targets, &mapping, typed.write, &mut record);
     }
@@ -85,7 +93,10 @@ fn source(path: &Path) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
     if path.is_dir() {
         let job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
         let screen = show::Screen::new(false);
-        let (record, stopped) = outing::cull(&job, &screen, &mut |_| Ok(()))?;
+        let kept = cache::open();
+        let done = outing::cull_with(&job, kept.as_ref(), &screen, &mut |_| Ok(()));
+        cache::tell(kept.as_ref());
+        let (record, stopped) = done?;
         screen.done();
         if stopped {
             bail!("stopped before every frame was judged: nothing was marked");

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use anyhow::bail;
 use stopwise::error::SidecarFault;
 use stopwise::frames::named_as_picture;
+use stopwise::records::decisions::Decisions;
 use stopwise::render::xmp::{Keywords, Marks, marked};
 use stopwise::render::{clear_leftovers, exchange};
 use stopwise::report::mark_record::{ChangeRow, FileState, MarkRecord, SidecarRow};
@@ -16,6 +17,7 @@ use stopwise::report::record::{Call, Cause, SkippedRecord};
 use stopwise::report::written::{WrittenCull, WrittenFrame};
 
 use super::super::args::MarkArgs;
+use super::super::places::Places;
 use super::differs;
 
 /// What sidecars say for each verdict.
@@ -73,42 +75,6 @@ impl Mapping {
     }
 }
 
-/// Where the files of a record are.
-#[derive(Debug)]
-pub struct Places {
-    bases: Vec<PathBuf>,
-    moved: bool,
-}
-
-impl Places {
-    /// Where to look: below `moved` when it is given; else below the folder that the record
-    /// names, as named, and below the folder that the record stands in.
-    pub fn new(cull: &WrittenCull, moved: Option<&Path>, beside: Option<&Path>) -> Places {
-        if let Some(folder) = moved {
-            return Places { bases: vec![folder.to_owned()], moved: true };
-        }
-        let mut bases = Vec::new();
-        if let [one] = &cull.outing.paths[..] {
-            bases.push(PathBuf::from(one));
-            bases.extend(beside.map(|b| b.join(one)));
-        }
-        bases.push(PathBuf::new());
-        bases.extend(beside.map(Path::to_owned));
-        Places { bases, moved: false }
-    }
-
-    /// The file of a path in the record, if it is there.
-    fn find(&self, path: &str) -> Option<PathBuf> {
-        let path = Path::new(path);
-        let below = self.bases.iter().map(|b| b.join(path)).find(|p| p.is_file());
-        // A folder that was moved as a whole: its files keep their names.
-        below.or_else(|| {
-            let name = path.file_name().filter(|_| self.moved)?;
-            self.bases.iter().map(|b| b.join(name)).find(|p| p.is_file())
-        })
-    }
-}
-
 /// A frame with its files and its marks.
 #[derive(Debug)]
 pub struct Target {
@@ -133,27 +99,45 @@ impl Targets {
     pub fn found(cull: &WrittenCull, places: &Places, skipped: &mut Vec<SkippedRecord>) -> Targets {
         let mut targets = Vec::new();
         for frame in &cull.frames {
-            match places.find(&frame.path) {
-                Some(path) => targets.push(target(frame, path, places)),
-                None => skipped.push(SkippedRecord {
+            let files = places.files(&frame.path, frame.partner.as_deref());
+            if files.is_empty() {
+                skipped.push(SkippedRecord {
                     path: frame.path.clone(),
                     reason: "not found: say where the frames are with --folder".to_owned(),
-                }),
+                });
+            } else {
+                targets.push(target(frame, files));
             }
         }
         Targets(targets)
     }
+
+    /// Puts what a person decided in place of the verdict.
+    ///
+    /// # Errors
+    /// When the decisions cannot be read.
+    pub fn decided(&mut self, decisions: &Decisions) -> anyhow::Result<()> {
+        let files: Vec<&Path> =
+            self.0.iter().filter_map(|t| Some(t.files.first()?.as_path())).collect();
+        let standing = decisions.standing(&files)?;
+        for (target, standing) in self.0.iter_mut().zip(standing) {
+            let Some(call) = standing.call.as_deref().and_then(|c| super::call(c).ok()) else {
+                continue;
+            };
+            target.decided = true;
+            if call != target.call {
+                // The cause was that of the verdict.
+                (target.call, target.cause) = (call, None);
+            }
+        }
+        Ok(())
+    }
 }
 
-fn target(frame: &WrittenFrame, path: PathBuf, places: &Places) -> Target {
-    // The two files of one exposure are in one folder.
-    let partner = frame.partner.as_deref().map(Path::new).and_then(|partner| {
-        let beside = path.with_file_name(partner.file_name()?);
-        if beside.is_file() { Some(beside) } else { places.find(partner.to_str()?) }
-    });
+fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> Target {
     Target {
         shown: frame.path.clone(),
-        files: std::iter::once(path).chain(partner).collect(),
+        files,
         call: frame.verdict,
         cause: frame.causes.first().map(|c| c.cause),
         decided: false,

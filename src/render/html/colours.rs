@@ -76,16 +76,20 @@ impl Theme {
     }
 }
 
-/// The whole style sheet: the colours of this table, then the page's rules.
-pub fn style_sheet() -> String {
+/// The colours of this table as CSS custom properties.
+pub fn colour_rules() -> String {
     format!(
         ":root{{{}}}\n@media screen and (prefers-color-scheme:dark){{:root{{{}}}}}\n\
-         @media print{{:root{{{}}}}}\n{}",
+         @media print{{:root{{{}}}}}\n",
         GREY.properties(),
         DARK.properties(),
         PAPER.properties(),
-        include_str!("pages/page.css"),
     )
+}
+
+/// The whole style sheet: the colours of this table, then the page's rules.
+pub fn style_sheet() -> String {
+    format!("{}{}", colour_rules(), include_str!("pages/page.css"))
 }
 
 /// Contrast of two colours, 1 to 21 (WCAG 2.2, "contrast ratio" and "relative luminance").

@@ -297,6 +297,7 @@ fn facts(page: &BurstPage) -> String {
     parts.join(" · ")
 }
 
+/// Bytes as a data: address.
 pub fn data_uri(kind: &str, bytes: &[u8]) -> String {
     let mut uri = format!("data:{kind};base64,");
     base64::engine::general_purpose::STANDARD.encode_string(bytes, &mut uri);

@@ -3,6 +3,12 @@
 /// Full stops of marked f-numbers.
 pub const F_STOPS: [f64; 12] = [1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0];
 
+/// Full stops of working f-numbers.
+pub const WORKING_STOPS: [f64; 18] = [
+    1.0, 1.4, 2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0, 32.0, 45.0, 64.0, 90.0, 128.0, 181.0,
+    256.0, 362.0,
+];
+
 /// Full stops of marked shutter times, s.
 pub const SHUTTER_STOPS: [f64; 20] = [
     1.0 / 8000.0,

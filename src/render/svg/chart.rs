@@ -1,6 +1,6 @@
 //! Charts: causes as plain bars, shares over stops, the spectrum, and noise by tone.
 
-use super::axis::{Axis, F_STOPS, SHUTTER_STOPS, Spread, even_ticks, stop_range};
+use super::axis::{Axis, F_STOPS, SHUTTER_STOPS, Spread, WORKING_STOPS, even_ticks, stop_range};
 use super::drawing::{Anchor, Drawing};
 use crate::base::Measured;
 use crate::report::record::{BreakdownRow, NoiseAt, Share, SpectrumPoint};
@@ -19,19 +19,22 @@ pub enum Stops {
     Aperture,
     /// Exposure times.
     Shutter,
+    /// Working f-numbers, which go on where marked ones end.
+    Working,
 }
 
 impl Stops {
     fn ticks(self) -> &'static [f64] {
         match self {
             Stops::Aperture => &F_STOPS,
+            Stops::Working => &WORKING_STOPS,
             Stops::Shutter => &SHUTTER_STOPS,
         }
     }
 
     fn label(self, value: f64) -> String {
         match self {
-            Stops::Aperture => wording::f_number(value),
+            Stops::Aperture | Stops::Working => wording::f_number(value),
             Stops::Shutter => wording::shutter(value).trim_end_matches(" s").to_owned(),
         }
     }

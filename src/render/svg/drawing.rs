@@ -77,6 +77,39 @@ impl Drawing {
         self.push(format_args!(r#"<polyline class="{class}" points="{}"/>"#, listed.join(" ")));
     }
 
+    /// A filled shape through points.
+    pub fn area(&mut self, class: &str, points: &[(f64, f64)]) {
+        let listed: Vec<String> =
+            points.iter().map(|(x, y)| format!("{},{}", r(*x), r(*y))).collect();
+        self.push(format_args!(r#"<polygon class="{class}" points="{}"/>"#, listed.join(" ")));
+    }
+
+    /// A box in a colour of its own, with what it says when pointed at.
+    pub fn cell(&mut self, at: (f64, f64), size: (f64, f64), colour: &str, title: &str) {
+        let (x, y, w, h) = (r(at.0), r(at.1), r(size.0.max(0.0)), r(size.1.max(0.0)));
+        let title = escaped(title);
+        self.push(format_args!(
+            r#"<rect fill="{colour}" x="{x}" y="{y}" width="{w}" height="{h}"><title>{title}</title></rect>"#
+        ));
+    }
+
+    /// A dot with what it says when pointed at.
+    pub fn titled_dot(&mut self, class: &str, at: (f64, f64), radius: f64, title: &str) {
+        let (x, y, radius, title) = (r(at.0), r(at.1), r(radius), escaped(title));
+        self.push(format_args!(
+            r#"<circle class="{class}" cx="{x}" cy="{y}" r="{radius}"><title>{title}</title></circle>"#
+        ));
+    }
+
+    /// A square about a place with what it says when pointed at.
+    pub fn titled_box(&mut self, class: &str, at: (f64, f64), side: f64, title: &str) {
+        let (x, y, side) = (r(at.0 - 0.5 * side), r(at.1 - 0.5 * side), r(side));
+        let title = escaped(title);
+        self.push(format_args!(
+            r#"<rect class="{class}" x="{x}" y="{y}" width="{side}" height="{side}"><title>{title}</title></rect>"#
+        ));
+    }
+
     /// A text.
     pub fn text(&mut self, class: &str, at: (f64, f64), anchor: Anchor, text: &str) {
         let held = match anchor {

@@ -1,5 +1,6 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
+mod chart;
 mod clip;
 mod compare;
 mod cull;
@@ -7,9 +8,11 @@ mod inspect;
 mod log;
 mod mark;
 mod noise;
+mod plan;
 mod scale;
 mod table;
 
+pub use chart::chart;
 pub use clip::{clip, clips_end};
 pub use compare::compare;
 pub use cull::{burst, cull, outing};
@@ -17,6 +20,7 @@ pub use inspect::inspect;
 pub use log::{log_list, log_outing};
 pub use mark::mark;
 pub use noise::noise;
+pub use plan::plan;
 pub use scale::scale;
 pub use table::display_width;
 

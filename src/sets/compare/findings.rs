@@ -304,17 +304,20 @@ pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: Axi
     }
     let part = |v: f64| if v < 0.0 { format!("−{}", bits(v)) } else { format!("+{}", bits(v)) };
     let verdict = match a.cost_more {
+        // At one aperture a change of sharpness is movement, focus or rendering.
+        CostMore::Optics if same_aperture => "Lost sharpness cost more",
         CostMore::Optics => "The aperture cost more",
         CostMore::Noise => "The noise cost more",
         CostMore::AboutEqual => "Both cost about the same",
         CostMore::CannotSeparate | CostMore::NothingLost => "Which cost more cannot be separated",
     };
+    let whose = if same_aperture { "a change of sharpness" } else { "the aperture's" };
     let by = match a.protocol {
         Protocol::FourCorners => " (measured on four corners)",
         _ => "",
     };
     format!(
-        "{what} {lost} {total} bit/px ({share}): {} is the aperture's ({} to {}), {} the noise's. \
+        "{what} {lost} {total} bit/px ({share}): {} is {whose} ({} to {}), {} the noise's. \
          {verdict}{by}.",
         part(a.optics),
         part(a.low),

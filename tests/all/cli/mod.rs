@@ -1,12 +1,15 @@
 //! The program as people and scripts run it: on small files made here.
 
 mod cache;
+mod chart;
 mod contract;
 mod ends;
 mod log;
 mod mark;
 mod names;
 mod odd_files;
+mod plan;
+mod review;
 mod rigs;
 
 use std::fs;
@@ -74,6 +77,7 @@ impl Place {
             .current_dir(self.path())
             .args(args)
             .envs(OWN)
+            .env("STOPWISE_DECISIONS", self.path().join("kept/decisions"))
             .timeout(std::time::Duration::from_secs(60));
         command
     }

@@ -1,0 +1,65 @@
+//! Charts of simulated shooters against their truth: detail, break-even line, limit of the hand.
+
+use stopwise::demo::shooter::{Shooter, Taken};
+use stopwise::measure::personal;
+use stopwise::report::chart_record::HandState;
+use stopwise::sets::chart::{ChartJob, Entry, chart};
+
+/// What `cull` logs of a frame, as the chart takes it.
+pub fn entry(s: &Shooter, t: &Taken) -> Entry {
+    Entry {
+        outing: t.outing,
+        burst: t.burst,
+        test: t.test,
+        marked_f_number: Some(t.f_number),
+        working_f_number: Some(t.n_eff),
+        magnification: Some(s.magnification),
+        shutter_s: Some(t.shutter_s),
+        iso: Some(t.iso),
+        flash: Some(false),
+        pixel_pitch_um: Some(s.kit.pitch_um),
+        verdict: t.verdict.to_owned(),
+        cause: t.cause.map(str::to_owned),
+        detail_bits_px: Some(t.detail_bits_px),
+        blur_sigma_px: Some(t.blur_sigma_px),
+        motion_length_px: t.motion_px,
+        quotable: true,
+    }
+}
+
+/// How far one chart is from the truth.
+#[derive(Debug, Clone, Default)]
+pub struct Off {
+    /// Detail, share, every place drawn.
+    pub detail: Vec<f64>,
+    /// The same over its own standard error.
+    pub in_errors: Vec<f64>,
+    /// Break-even line, stops.
+    pub even: Vec<f64>,
+    /// Limit of the hand, stops; when one was given.
+    pub hand: Option<f64>,
+}
+
+/// Charts `frames` frames, `tests` of them of a test.
+pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
+    let shooter = Shooter::of(seed);
+    let taken = shooter.season(seed, frames, tests);
+    let entries: Vec<Entry> = taken.iter().map(|t| entry(&shooter, t)).collect();
+    let record = chart(&ChartJob::default(), &entries).record;
+    let mut off = Off::default();
+    for c in &record.grid {
+        let truth = shooter.true_detail(c.working_f_number, c.iso);
+        off.detail.push(c.detail_bits_px / truth - 1.0);
+        off.in_errors.push((c.detail_bits_px - truth) / c.std_err);
+    }
+    for b in &record.break_even {
+        if let Some(n) = personal::break_even(&shooter.kit, b.iso, 1.5, 150.0) {
+            off.even.push(2.0 * (b.working_f_number / n).log2());
+        }
+    }
+    if let Some(h) = record.handheld.filter(|h| h.state == HandState::Fitted) {
+        let truth = shooter.true_half_shutter_s(seed);
+        off.hand = h.half_hit_shutter_s.zip(truth).map(|(s, truth)| (s / truth).log2());
+    }
+    off
+}

@@ -1,0 +1,89 @@
+//! `stopwise chart`.
+
+use stopwise::error::LogProblem;
+use stopwise::records::{self, log::Log};
+use stopwise::render::{csv, html, json, term};
+use stopwise::sets::chart::{self, ChartJob, Charted};
+use stopwise::sets::equipment;
+use stopwise::{Error, Result};
+
+use super::args::ChartArgs;
+use super::{Ended, job, show};
+
+/// Charts what the log holds of a rig.
+pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
+    let drawings = [&typed.json, &typed.csv, &typed.report, &typed.svg];
+    for path in drawings.into_iter().flatten() {
+        show::check_writable(path)?;
+    }
+    let charted = of_log(typed.log.as_deref(), typed.rig.as_deref(), typed.magnification)?;
+    if charted.record.frames == 0
+        && let (Some(name), false) = (&typed.rig, charted.known_rigs.is_empty())
+    {
+        let known: Vec<String> = charted.known_rigs.iter().map(|k| format!("{k:?}")).collect();
+        anyhow::bail!("the log holds no frame of {name:?}; it knows {}", known.join(", "));
+    }
+    let record = &charted.record;
+    let standard =
+        |path: &Option<std::path::PathBuf>| path.as_ref().is_some_and(|p| p.as_os_str() == "-");
+    let to_output = standard(&typed.json) || standard(&typed.csv);
+    if let Some(path) = &typed.json {
+        show::to_file(path, |out| json::write(record, out))?;
+    }
+    if let Some(path) = &typed.csv {
+        show::to_file(path, |out| csv::write_chart(record, out))?;
+    }
+    if let Some(path) = &typed.svg {
+        html::write_chart_svg(path, record)?;
+    }
+    if let Some(path) = &typed.report {
+        html::write_chart(path, record)?;
+    }
+    if !to_output {
+        show::result(&term::chart(record, show::style()))?;
+    }
+    Ok(if record.frames == 0 { Ended::Nothing } else { Ended::Whole })
+}
+
+/// The chart of a rig from the log; an empty one when there is no log.
+pub fn of_log(
+    log: Option<&std::path::Path>,
+    rig: Option<&str>,
+    magnification: Option<f64>,
+) -> anyhow::Result<Charted> {
+    let path = match log {
+        Some(path) => path.to_owned(),
+        None => records::log_place()?,
+    };
+    // The rig's description, where there is one: charts need no more than its name.
+    let described = match rig {
+        Some(name) => job::rig(name).ok(),
+        None => None,
+    };
+    let read = || -> Result<_> {
+        let log = Log::open_to_read(&path)?;
+        Ok((log.outings()?, log.frames(None)?))
+    };
+    let (outings, frames) = match read() {
+        // Nobody has logged anything yet: no failure, unless a log was named.
+        Err(Error::Log { problem: LogProblem::Missing, .. }) if log.is_none() => {
+            (Vec::new(), Vec::new())
+        }
+        other => other?,
+    };
+    let of = chart::of_rig(&frames, &outings, rig);
+    let described = match (&described, &of.rig) {
+        (None, Some(name)) => job::rig(name).ok(),
+        _ => described,
+    };
+    let chart_job = ChartJob {
+        rig: of.rig.clone(),
+        magnification,
+        pupil_ratio: described.as_ref().and_then(equipment::pupil_ratio),
+        wavelength_um: described.as_ref().and_then(|r| r.wavelength_um),
+        outings: chart::titles(&outings),
+    };
+    let mut charted = chart::chart(&chart_job, &of.entries);
+    charted.known_rigs = of.known.into_keys().collect();
+    Ok(charted)
+}

@@ -1,0 +1,34 @@
+//! `stopwise plan`.
+
+use stopwise::render::{html, json, term};
+use stopwise::sets::plan;
+
+use super::args::PlanArgs;
+use super::{Ended, chart, job, show};
+
+/// Plans settings and shows them.
+pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
+    for path in [&typed.json, &typed.report].into_iter().flatten() {
+        show::check_writable(path)?;
+    }
+    let job = job::plan(typed)?;
+    // Own limits count for the rig that they were found with.
+    let charted = match &typed.rig {
+        Some(name) => {
+            Some(chart::of_log(typed.log.as_deref(), Some(name), Some(job.wish.magnification))?)
+        }
+        None => None,
+    };
+    let record = plan::plan(&job, charted.as_ref());
+    let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
+    if let Some(path) = &typed.json {
+        show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if let Some(path) = &typed.report {
+        html::write_plan(path, &record)?;
+    }
+    if !to_output {
+        show::result(&term::plan(&record, show::style()))?;
+    }
+    Ok(if record.settings.is_empty() { Ended::Nothing } else { Ended::Whole })
+}

@@ -1,0 +1,65 @@
+//! `stopwise review`: look at an outing in the browser, and decide.
+
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+use anyhow::{Context, bail};
+use stopwise::records::decisions::Decisions;
+use stopwise::report::written::FullCull;
+use stopwise::sets::outing::{self, Listener};
+
+use super::args::ReviewArgs;
+use super::places::Places;
+use super::{Ended, cache, job, show};
+use crate::serve::{self, Session, Source};
+
+/// Serves the page until it is interrupted.
+pub fn run(typed: &ReviewArgs) -> anyhow::Result<Ended> {
+    let decisions = Decisions::open(&Decisions::place()?)?;
+    let screen = show::Screen::new(false);
+    let source = source(typed, &screen)?;
+    screen.done();
+    if screen.stopped() {
+        return Ok(Ended::Stopped);
+    }
+    if source.frames.is_empty() {
+        bail!("there is no frame to look at");
+    }
+    let listening = serve::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
+    let session = Arc::new(Session::new(source, decisions)?);
+    show::result(&format!("{}\n", listening.address))?;
+    if typed.no_open {
+        show::remark("Open this address in a browser on this machine. Ctrl-C ends.");
+    } else if let Err(error) = open::that_detached(&listening.address) {
+        show::remark(&format!("No browser could be started ({error}): open the address above."));
+    } else {
+        show::remark("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
+    }
+    listening.run(&session, show::stop_flag());
+    Ok(Ended::Whole)
+}
+
+fn source(typed: &ReviewArgs, screen: &show::Screen) -> anyhow::Result<Source> {
+    let path = &typed.outing;
+    let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
+    let key = whole.display().to_string();
+    let title = path.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
+    let job = job::outing(std::slice::from_ref(path), &typed.known, false)?;
+    let (cull, beside) = if path.is_dir() {
+        let kept = cache::open();
+        let done = outing::cull_with(&job, kept.as_ref(), screen, &mut |_| Ok(()));
+        cache::tell(kept.as_ref());
+        let (record, _) = done?;
+        (FullCull::from(record), None)
+    } else {
+        let text = std::fs::read_to_string(path)
+            .with_context(|| format!("cannot read {}", path.display()))?;
+        let record =
+            FullCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
+        (record, path.parent().map(Path::to_owned))
+    };
+    let places = Places::new(&cull.outing.paths, typed.folder.as_deref(), beside.as_deref());
+    let files: Vec<Vec<PathBuf>> =
+        cull.frames.iter().map(|f| places.files(&f.path, f.partner.as_deref())).collect();
+    Ok(Source { title, key, bursts: cull.bursts, frames: cull.frames, files, job })
+}

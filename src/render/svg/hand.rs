@@ -1,0 +1,107 @@
+//! How still the hand is: share of frames that held still over the shutter, with the fitted
+//! chance, and how far the others moved.
+
+use super::axis::{Axis, SHUTTER_STOPS, Spread, even_ticks};
+use super::drawing::{Anchor, Drawing};
+use crate::report::chart_record::Handheld;
+use crate::report::wording;
+
+const WIDTH: f64 = 358.0;
+const LEFT: f64 = 46.0;
+const RIGHT: f64 = WIDTH - 18.0;
+
+/// The shutter axis of a hand's rows, fast at the left.
+fn shutter_axis(h: &Handheld) -> Option<Axis> {
+    let fastest = h.rows.first()?.shutter_s;
+    let slowest = h.rows.last()?.shutter_s;
+    Axis::new(Spread::Log, (fastest / 1.5, slowest * 1.5), (LEFT, RIGHT))
+}
+
+fn ticks(d: &mut Drawing, x: &Axis, bottom: f64) {
+    let all: Vec<f64> = x.on(&SHUTTER_STOPS).collect();
+    let every = all.len().div_ceil(7).max(1);
+    for (i, s) in all.iter().enumerate() {
+        d.line("rule", (x.at(*s), bottom), (x.at(*s), bottom + 5.0));
+        if i % every == 0 {
+            let label = wording::shutter(*s);
+            d.text("soft", (x.at(*s), bottom + 19.0), Anchor::Middle, label.trim_end_matches(" s"));
+        }
+    }
+}
+
+/// Shares with Wilson's intervals over shutter, the fitted chance with its band, and the limit.
+pub fn hand_chart(h: &Handheld) -> Option<String> {
+    let (top, bottom) = (34.0, 194.0);
+    let x = shutter_axis(h)?;
+    let y = Axis::new(Spread::Linear, (0.0, 1.0), (bottom, top))?;
+    let said: Vec<String> = h
+        .rows
+        .iter()
+        .map(|r| format!("{}: {}", wording::shutter(r.shutter_s), wording::share(&r.still)))
+        .collect();
+    let mut d = Drawing::new(WIDTH, bottom + 26.0, &format!("Held still: {}", said.join("; ")));
+    for (share, labelled) in [(0.0, true), (0.5, true), (1.0, true)] {
+        d.line("grid", (LEFT, y.at(share)), (RIGHT, y.at(share)));
+        if labelled {
+            d.text("soft", (LEFT - 6.0, y.at(share) + 4.0), Anchor::End, &wording::per_cent(share));
+        }
+    }
+    ticks(&mut d, &x, bottom);
+    if h.curve.len() > 1 {
+        let band: Vec<(f64, f64)> = h
+            .curve
+            .iter()
+            .map(|c| (x.at(c.0), y.at(c.3)))
+            .chain(h.curve.iter().rev().map(|c| (x.at(c.0), y.at(c.2))))
+            .collect();
+        d.area("band", &band);
+        let line: Vec<(f64, f64)> = h.curve.iter().map(|c| (x.at(c.0), y.at(c.1))).collect();
+        d.path("curve", &line);
+    }
+    if let (Some(low), Some(high)) = (h.low, h.high) {
+        let (a, b) = (x.at(low), x.at(high));
+        d.error_level(y.at(0.5), a, b);
+    }
+    for row in &h.rows {
+        let (Some(low), Some(high)) = (row.still.low, row.still.high) else { continue };
+        let centre = x.at(row.shutter_s);
+        d.error_upright(centre, y.at(low), y.at(high));
+        let share = f64::from(row.still.count) / f64::from(row.still.of.max(1));
+        let title = format!("{}: {}", wording::shutter(row.shutter_s), wording::share(&row.still));
+        d.titled_dot("accent", (centre, y.at(share)), 4.5, &title);
+    }
+    let every = h.rows.len().div_ceil(6).max(1);
+    for row in h.rows.iter().step_by(every) {
+        let count = format!("{}/{}", row.still.count, row.still.of);
+        d.text("ink", (x.at(row.shutter_s), top - 12.0), Anchor::Middle, &count);
+    }
+    Some(d.done())
+}
+
+/// Median smear on the subject over shutter. `None` when no frame moved measurably.
+pub fn shake_chart(h: &Handheld) -> Option<String> {
+    let (top, bottom) = (20.0, 150.0);
+    let x = shutter_axis(h)?;
+    let moved: Vec<(f64, f64, u32)> =
+        h.rows.iter().filter_map(|r| Some((r.shutter_s, r.shake_um?, r.shaken))).collect();
+    let most = moved.iter().map(|m| m.1).reduce(f64::max)?;
+    let marks = even_ticks(most);
+    let y = Axis::new(Spread::Linear, (0.0, *marks.last()?), (bottom, top))?;
+    let said: Vec<String> = moved
+        .iter()
+        .map(|(s, um, n)| format!("{}: {} µm of {n}", wording::shutter(*s), wording::number(*um)))
+        .collect();
+    let mut d = Drawing::new(WIDTH, bottom + 26.0, &format!("Smear: {}", said.join("; ")));
+    for t in &marks {
+        d.line("grid", (LEFT, y.at(*t)), (RIGHT, y.at(*t)));
+        d.text("soft", (LEFT - 6.0, y.at(*t) + 4.0), Anchor::End, &wording::short(*t));
+    }
+    ticks(&mut d, &x, bottom);
+    for ((s, um, n), says) in moved.iter().zip(&said) {
+        let at = (x.at(*s), y.at(*um));
+        d.line("rule", (at.0, y.at(0.0)), at);
+        d.titled_dot("accent", at, 4.5, says);
+        d.text("soft", (at.0 + 7.0, at.1 - 4.0), Anchor::Start, &n.to_string());
+    }
+    Some(d.done())
+}

@@ -1,0 +1,55 @@
+//! `plan` in text: what was asked, the ranked table, why, video, and what to keep in mind.
+
+use super::Style;
+use super::table::{TextColumn, table, wrapped};
+use crate::report::noise_table::NoiseColumn;
+use crate::report::plan_record::PlanRecord;
+use crate::report::plan_table;
+use crate::report::plan_words;
+
+/// The plan.
+pub fn plan(record: &PlanRecord, style: Style) -> String {
+    let line = |text: &str| wrapped(&style.signs(text), style.columns(), 0);
+    let mut text = String::new();
+    for head in line(&plan_words::heading(record)).lines() {
+        text.push_str(&format!("{}\n", style.bold(head)));
+    }
+    if !record.settings.is_empty() {
+        text.push_str(&text_table(plan_table::settings(record), style));
+        text.push('\n');
+    }
+    if let Some(because) = &record.first_because {
+        text.push_str(&line(because));
+    }
+    if !record.video.is_empty() {
+        text.push('\n');
+        text.push_str(&text_table(plan_table::video(&record.video), style));
+    }
+    text.push('\n');
+    if !record.settings.is_empty() {
+        text.push_str(&line(plan_table::KEY));
+    }
+    text.push_str(&line(&record.model_says));
+    for remark in &record.remarks {
+        text.push_str(&line(remark));
+    }
+    text
+}
+
+fn text_table(columns: Vec<NoiseColumn>, style: Style) -> String {
+    let last = columns.len() - 1;
+    let columns = columns.into_iter().enumerate().map(|(i, c)| TextColumn {
+        heading: c.heading,
+        unit: style.signs(c.unit),
+        right: i > 0 && i < last || c.cells.iter().all(|t| !t.contains(char::is_alphabetic)),
+        gives_way: c.gives_way,
+        cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
+    });
+    table(
+        columns.collect(),
+        style,
+        |row, _, cell| {
+            if row == 0 { style.bold(cell) } else { cell.to_owned() }
+        },
+    )
+}

@@ -1,0 +1,241 @@
+//! What a chart says in words, and what its frames lack.
+
+use super::chart_record::{ChartRecord, HandState, Handheld, ShootNext};
+use super::record::Finding;
+use super::wording;
+
+/// How many frames say what a chart needs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Lacks {
+    /// Frames.
+    pub frames: u32,
+    /// Of those, with a magnification.
+    pub with_magnification: u32,
+    /// Of those, at the charted magnification.
+    pub here: u32,
+    /// Of those, with working f-number and ISO.
+    pub with_place: u32,
+    /// Of those, with a detail that can be quoted.
+    pub with_detail: u32,
+    /// At the charted magnification, with a pixel pitch.
+    pub with_pitch: u32,
+    /// Frames whose numbers cannot be.
+    pub contradictory: u32,
+}
+
+fn finding(says: String, next: Option<String>) -> Finding {
+    Finding { says, next }
+}
+
+/// What is charted, in a line.
+pub fn heading(record: &ChartRecord) -> String {
+    let mut parts = Vec::new();
+    parts.extend(record.rig.as_deref().map(wording::visible));
+    parts.extend(record.magnification.map(|m| format!("{}×", wording::number(m))));
+    parts.push(wording::count(record.frames, "frame", "frames"));
+    parts.push(format!("{} in the fit", record.frames_used));
+    parts.join(" · ")
+}
+
+/// The findings, what matters first.
+pub fn findings(record: &ChartRecord, lacks: &Lacks) -> Vec<Finding> {
+    let mut out = Vec::new();
+    let next = shoot(&record.next);
+    if lacks.frames == 0 {
+        return vec![finding(
+            "The log holds no frame of this rig: there is nothing to chart yet.".to_owned(),
+            Some("Log an outing with `stopwise cull FOLDER --log`.".to_owned()),
+        )];
+    }
+    if lacks.contradictory > 0 {
+        out.push(finding(
+            format!(
+                "{} left out of the fit: their numbers cannot be (a working f-number below the \
+                 marked one, a detail or magnification out of range).",
+                wording::count(lacks.contradictory, "frame is", "frames are")
+            ),
+            Some("Correct the rig or the outing, or exclude it.".to_owned()),
+        ));
+    }
+    if lacks.with_magnification == 0 {
+        out.push(finding(
+            "No frame has a magnification, so working f-numbers and micrometres are unknown."
+                .to_owned(),
+            Some("Describe the rig (`stopwise rig`) or type --magnification when logging.".into()),
+        ));
+        return out;
+    }
+    if lacks.here == 0 {
+        out.push(finding("No frame has that magnification.".to_owned(), None));
+        return out;
+    }
+    match &record.model {
+        None => out.push(no_model(lacks, next)),
+        Some(model) => {
+            let tests = record.test_frames_used;
+            let fields = record.frames_used - tests;
+            let from = match (tests, fields) {
+                (0, _) => format!(
+                    "{} of the field, the hits of their bursts: they bound what a setting can give \
+                     from below, since even hits miss a little, and their subjects differ",
+                    wording::count(fields, "frame", "frames")
+                ),
+                (_, 0) => wording::count(tests, "frame of tests", "frames of tests"),
+                _ => format!(
+                    "{} and {}, kept apart by a factor",
+                    wording::count(tests, "frame of tests", "frames of tests"),
+                    wording::count(fields, "of the field", "of the field")
+                ),
+            };
+            out.push(finding(
+                format!(
+                    "Detail is fitted to {from}; single frames scatter {} about it.",
+                    wording::per_cent(model.scatter)
+                ),
+                None,
+            ));
+            if let Some(over) = model.field_over_test {
+                out.push(finding(
+                    format!(
+                        "Field frames show {} of what tests show at the same setting: other \
+                         subjects, and focus that is not quite there. The chart is that of the \
+                         tests.",
+                        wording::plus_minus(over.value, over.std_err)
+                    ),
+                    None,
+                ));
+            }
+            if record.grid.is_empty() {
+                out.push(finding(
+                    "Too few frames lie near one another to draw detail between them.".to_owned(),
+                    next.clone(),
+                ));
+            } else {
+                out.push(break_even(record));
+                if let Some(next) = next {
+                    out.push(finding("The chart ends where your frames end.".into(), Some(next)));
+                }
+            }
+        }
+    }
+    out.extend(record.handheld.as_ref().map(hand));
+    out
+}
+
+fn no_model(lacks: &Lacks, next: Option<String>) -> Finding {
+    let (says, next) = if lacks.with_pitch == 0 {
+        (
+            "No frame here has a pixel pitch, so there is no chart of detail.".to_owned(),
+            Some("Give the rig its pixel_pitch_um.".to_owned()),
+        )
+    } else if lacks.with_place == 0 {
+        (
+            "No frame here has both a working f-number and an ISO, so there is no chart of detail."
+                .to_owned(),
+            Some(
+                "Give --aperture when logging frames of a lens that does not tell its own.".into(),
+            ),
+        )
+    } else if lacks.with_detail == 0 {
+        (
+            "No frame here has a detail that can be quoted: single frames that the camera smoothed \
+             can only be ranked."
+                .to_owned(),
+            Some("Shoot raw, or compare pairs.".to_owned()),
+        )
+    } else {
+        (
+            format!(
+                "Only {} here can be used, at too few settings for a chart of detail.",
+                wording::count(lacks.with_detail, "frame", "frames")
+            ),
+            next,
+        )
+    };
+    finding(says, next)
+}
+
+fn break_even(record: &ChartRecord) -> Finding {
+    if record.test_frames_used == 0 {
+        return finding(
+            "Frames of the field alone are too uneven to say where a stop costs what its ISO \
+             costs: that takes a test series."
+                .to_owned(),
+            None,
+        );
+    }
+    let Some(middle) = record.break_even.get(record.break_even.len() / 2) else {
+        return finding(
+            "Nowhere on the drawn chart do a stop and its ISO cost the same.".to_owned(),
+            None,
+        );
+    };
+    finding(
+        format!(
+            "At ISO {} closing one stop more costs as much as doubling the ISO at a working {} \
+             (± {} stops): wider open the ISO costs more, closed further the aperture does.",
+            wording::fixed(middle.iso, 0),
+            wording::f_number(middle.working_f_number),
+            wording::fixed(middle.std_err_stops, 2)
+        ),
+        None,
+    )
+}
+
+/// What to shoot next, in a sentence.
+pub fn shoot(next: &[ShootNext]) -> Option<String> {
+    if next.is_empty() {
+        return None;
+    }
+    let one = |n: &ShootNext| {
+        let isos: Vec<String> = n.isos.iter().map(u32::to_string).collect();
+        format!("marked {} at ISO {}", wording::f_number(n.marked_f_number), isos.join(", "))
+    };
+    let all: Vec<String> = next.iter().map(one).collect();
+    Some(format!("To fill it, shoot one still subject, four frames each, at {}.", all.join("; ")))
+}
+
+/// The hand in a sentence.
+pub fn hand(h: &Handheld) -> Finding {
+    let at = format!(
+        "{}×{}",
+        wording::number(h.magnification),
+        if h.flash { " with flash" } else { "" }
+    );
+    let n = wording::count(h.n, "frame", "frames");
+    let span = match (h.low, h.high) {
+        (Some(low), Some(high)) => {
+            format!("{} to {}", wording::shutter(low), wording::shutter(high))
+        }
+        _ => wording::NOTHING.to_owned(),
+    };
+    let more = || Some("Shoot at slower and faster shutters around it.".to_owned());
+    let (says, next) = match h.state {
+        HandState::Fitted => (
+            format!(
+                "At {at} half the frames hold still at {} (95 %: {span}, {n}).",
+                h.half_hit_shutter_s.map_or(wording::NOTHING.to_owned(), wording::shutter)
+            ),
+            None,
+        ),
+        HandState::TooFew => (format!("At {at} {n} are too few for a limit of the hand."), more()),
+        HandState::AllStill => {
+            (format!("At {at} all {n} held still: the limit is slower than any of them."), more())
+        }
+        HandState::NoneStill => {
+            (format!("At {at} none of {n} held still: the limit is faster."), more())
+        }
+        HandState::Separated => (
+            format!(
+                "At {at} every faster frame held still and every slower one moved ({n}): the limit \
+                 lies at {span}, and how sharp it is cannot be said."
+            ),
+            more(),
+        ),
+        HandState::NoTrend => (
+            format!("At {at} slower shutters do no worse in these {n}: no limit can be given."),
+            more(),
+        ),
+    };
+    finding(says, next)
+}

@@ -1,0 +1,114 @@
+//! One burst whose frames were measured: judged, and turned into its record and its page.
+
+use rayon::prelude::*;
+
+use super::because;
+use super::grouping::Group;
+use super::judge::{BurstJudged, Fetch, Mark, judge};
+use super::outing::OutingJob;
+use super::pictures::{self, CROP_PX};
+use super::rows::{self, Allowed, DETAIL_PX, FrameParts};
+use super::shot::{Shot, patch_corner};
+use super::taken::Taken;
+use crate::frames::Frame;
+use crate::report::page::{BurstPage, FramePictures};
+use crate::report::record::{BurstRecord, BurstSubject, FrameRecord};
+
+/// A mark in frame `frame` of a burst: from fractions of the upright picture to px of the file.
+pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> Mark {
+    let (fx, fy) = file.orientation().to_file(x, y);
+    Mark {
+        frame,
+        x_px: fx * f64::from(file.width_px),
+        y_px: fy * f64::from(file.height_px),
+        box_px: job.box_px(file.upright_size()),
+    }
+}
+
+/// Judges a burst, from what was measured on its frames, in order of time.
+///
+/// `read` gives pixels that are not at hand: frame, left, top, side; they are kept.
+pub fn page(
+    job: &OutingJob,
+    files: &[&Frame],
+    taken: &[Taken],
+    mark: Option<Mark>,
+    read: &Fetch<'_>,
+    group: &Group,
+    id: u32,
+) -> (BurstPage, BurstJudged) {
+    let allowed: Vec<Option<Allowed>> =
+        files.iter().map(|f| rows::allowed(f, &job.typed)).collect();
+    let allowed_px: Vec<Option<f64>> = allowed.iter().map(|a| a.map(|a| a.sigma_px)).collect();
+    let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
+        taken[i].at_hand(x0, y0, side).or_else(|| {
+            taken[i].put(read(i, x0, y0, side)?);
+            taken[i].at_hand(x0, y0, side)
+        })
+    };
+    let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
+    let judged = judge(&shots, mark, &allowed_px, &fetch);
+    let rows: Vec<FrameRecord> = (0..files.len())
+        .into_par_iter()
+        .map(|i| {
+            let place = judged.frames[i].place.map(|p| (p.x_px, p.y_px));
+            // Which surroundings are at hand hangs on which frame was read first: what the
+            // record or the page shows is made sure of.
+            for side in [DETAIL_PX, CROP_PX] {
+                if let Some((x, y)) = place {
+                    let size = (taken[i].shot.width_px, taken[i].shot.height_px);
+                    let (x0, y0) = patch_corner(x, y, side, size);
+                    let _ = fetch(i, x0, y0, side);
+                }
+            }
+            let detail = place.and_then(|p| rows::subject_detail(&taken[i], p)).map(|d| d.0);
+            let parts = FrameParts {
+                frame: files[i],
+                taken: &taken[i],
+                judged: &judged.frames[i],
+                allowed: allowed[i],
+                detail,
+                is_best: judged.best == Some(i),
+            };
+            rows::frame_row(parts, &judged, id, &job.typed)
+        })
+        .collect();
+    let pictures: Vec<FramePictures> = if job.pictures {
+        (0..files.len())
+            .into_par_iter()
+            .map(|i| frame_pictures(files[i], &taken[i], &judged, i))
+            .collect()
+    } else {
+        vec![FramePictures::NONE; files.len()]
+    };
+    let burst = BurstRecord {
+        id,
+        frames: files.iter().map(|f| f.shown.clone()).collect(),
+        best: judged.best.map(|b| files[b].shown.clone()),
+        subject: BurstSubject { found: judged.found, confidence: judged.confidence },
+        cut_by: group.cut_by.words(group.timed).to_owned(),
+        lasts_s: because::lasts_s(files),
+        findings: because::burst(&judged, &rows, group),
+    };
+    (BurstPage { burst, frames: rows.into_iter().zip(pictures).collect() }, judged)
+}
+
+fn frame_pictures(file: &Frame, taken: &Taken, judged: &BurstJudged, i: usize) -> FramePictures {
+    let size = (taken.shot.width_px, taken.shot.height_px);
+    let mut means: Vec<f64> =
+        judged.frames.iter().filter_map(|f| Some(f.subject.as_ref()?.mean_dn)).collect();
+    let middle = crate::base::stats::median(&mut means);
+    let crop = judged.frames[i].place.and_then(|p| {
+        let (x0, y0) = patch_corner(p.x_px, p.y_px, CROP_PX, size);
+        let patch = taken.at_hand(x0, y0, CROP_PX)?;
+        let own = judged.frames[i].subject.as_ref().map(|s| s.mean_dn.max(1.0));
+        let gain = middle.zip(own).map_or(1.0, |(m, o)| m / o);
+        pictures::crop(&patch, file.orientation(), gain)
+    });
+    FramePictures {
+        crop,
+        crop_scale: 1.0,
+        thumb: taken.thumb.clone(),
+        map: Some(rows::map_record(&judged.maps[i], file)),
+    }
+}
