@@ -394,6 +394,9 @@ pub struct ScaleArgs {
     /// Pupil ratio of the lens, exit over entrance pupil (1 when not given)
     #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "What the file does not say")]
     pub pupil: Option<f64>,
+    /// Save the magnification in this rig (see `stopwise rig`), whose pixel pitch and mounts count
+    #[arg(long, value_name = "RIG", help_heading = "Output")]
+    pub save: Option<String>,
     /// Write a page with the frame, the ticks found and the table of depths
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub report: Option<PathBuf>,

@@ -1,7 +1,10 @@
 //! `stopwise scale`.
 
 use anyhow::bail;
+use stopwise::Error;
+use stopwise::records::{self, rig};
 use stopwise::render::{html, json, term};
+use stopwise::report::wording;
 use stopwise::sets::ruler_scale::{self, ScaleJob};
 
 use super::args::ScaleArgs;
@@ -15,11 +18,22 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
     for path in [&typed.json, &typed.report].into_iter().flatten() {
         show::check_writable(path)?;
     }
+    // Whether the rig is there is found out before the work begins.
+    let place = typed.save.as_ref().map(|_| records::rigs_place()).transpose()?;
+    let rig = match (&typed.save, &place) {
+        (Some(name), Some(path)) => {
+            let rigs = rig::Rigs::read(path)?;
+            let problem = |problem| Error::Rigs { path: path.clone(), problem };
+            Some(rigs.get(name).map_err(problem)?.clone())
+        }
+        _ => None,
+    };
     let scaled = ruler_scale::scale(&ScaleJob {
         path: typed.frame.clone(),
         ticks_mm: typed.ticks,
         pixel_pitch_um: typed.pitch,
         pupil_ratio: typed.pupil,
+        rig,
         picture: typed.report.is_some(),
     })?;
     let record = &scaled.record;
@@ -33,11 +47,28 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
             typed.frame.display()
         );
     }
+    let saved = match (&typed.save, &place, record.magnification) {
+        (Some(name), Some(path), Some(m)) => {
+            let from = rig::MagnificationFrom::Ruler;
+            rig::set_magnification(path, name, m.value, m.std_err, from)?;
+            Some(format!(
+                "magnification saved in rig {}: {}\n",
+                wording::visible(name),
+                path.display()
+            ))
+        }
+        (Some(_), _, None) => bail!(
+            "the magnification cannot be saved without the pixel pitch: give --pitch, or \
+             pixel_pitch_um in the rig"
+        ),
+        _ => None,
+    };
     let mut text = term::scale(record, show::style());
     if let Some(path) = &typed.report {
         html::write_scale(path, record, scaled.picture.as_ref(), &scaled.profile)?;
         text.push_str(&format!("page: {}\n", path.display()));
     }
+    text.push_str(&saved.unwrap_or_default());
     if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
         show::result(&text)?;
     }

@@ -2,13 +2,14 @@
 
 use std::path::{Path, PathBuf};
 
-use super::pictures;
-use crate::base::Known;
+use super::{equipment, pictures};
 use crate::base::units::{Aperture, GREEN};
+use crate::base::{Known, Source};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
 use crate::measure::ruler::{RulerReading, measure_ruler};
 use crate::measure::{depth, diffraction};
+use crate::records::rig::Rig;
 use crate::report::noise_record::WithError;
 use crate::report::page::Picture;
 use crate::report::scale_record::{
@@ -39,6 +40,9 @@ pub struct ScaleJob {
     pub pixel_pitch_um: Option<f64>,
     /// Pupil ratio, when typed.
     pub pupil_ratio: Option<f64>,
+    /// The rig that the frame was taken with, when one is named: its pixel pitch, pupil ratio and
+    /// what is mounted.
+    pub rig: Option<Rig>,
     /// Whether a picture for the page is wanted.
     pub picture: bool,
 }
@@ -73,7 +77,7 @@ pub fn scale(job: &ScaleJob) -> Result<Scaled> {
     let mut profile = ScaleProfile::default();
     match read {
         Ok(reading) => {
-            fill(&mut record, &reading, &frame);
+            fill(&mut record, &reading, &frame, job.rig.as_ref());
             profile = shown_profile(&reading);
         }
         Err(why) => record.refused = Some(why.to_string()),
@@ -96,7 +100,8 @@ fn header(path: &Path) -> Result<Frame> {
 }
 
 fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
-    let known = |typed: Option<f64>, or: f64| typed.map_or(Known::assumed(or), Known::typed);
+    let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: Source::Rig });
+    let rig = job.rig.as_ref();
     let from_file = frame.exposure.as_ref().and_then(|e| e.pixel_pitch_um.clone());
     let (width_px, height_px) = frame.upright_size();
     ScaleRecord {
@@ -107,7 +112,7 @@ fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
         width_px,
         height_px,
         refused: None,
-        ticks_mm: known(job.ticks_mm, TICKS_MM_ASSUMED),
+        ticks_mm: job.ticks_mm.map_or(Known::assumed(TICKS_MM_ASSUMED), Known::typed),
         ticks: None,
         period_px: None,
         period_by_spectrum_px: None,
@@ -117,9 +122,17 @@ fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
         change_across: None,
         field_width_mm: None,
         field_height_mm: None,
-        pixel_pitch_um: job.pixel_pitch_um.map(Known::typed).or(from_file),
+        pixel_pitch_um: job
+            .pixel_pitch_um
+            .map(Known::typed)
+            .or_else(|| of_rig(rig?.pixel_pitch_um))
+            .or(from_file),
         magnification: None,
-        pupil_ratio: known(job.pupil_ratio, PUPIL_RATIO_ASSUMED),
+        pupil_ratio: job
+            .pupil_ratio
+            .map(Known::typed)
+            .or_else(|| of_rig(equipment::pupil_ratio(rig?)))
+            .unwrap_or(Known::assumed(PUPIL_RATIO_ASSUMED)),
         blur_disc_um: None,
         depths: Vec::new(),
         findings: Vec::new(),
@@ -127,7 +140,7 @@ fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
     }
 }
 
-fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame) {
+fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame, rig: Option<&Rig>) {
     let turn = frame.orientation();
     let size = (f64::from(frame.width_px), f64::from(frame.height_px));
     let period = reading.period_px;
@@ -154,17 +167,30 @@ fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame) {
         let diagonal_px = f64::from(record.width_px).hypot(f64::from(record.height_px));
         let disc_um = diagonal_px * pitch * BLUR_DISC_PER_DIAGONAL;
         record.blur_disc_um = Some(disc_um);
-        record.depths = depths(magnification, record.pupil_ratio.value, disc_um);
+        let ratio = record.pupil_ratio.value;
+        let times = match rig {
+            None => Some(Aperture::Marked(1.0).working(magnification, ratio)),
+            Some(rig) => working_times(rig, magnification, ratio),
+        };
+        record.depths = times.map_or_else(Vec::new, |t| depths(magnification, t, disc_um));
     }
-    record.findings = findings(record, reading);
+    record.findings = findings(record, reading, rig);
 }
 
-/// Working f-number and depths at the marked apertures.
-pub fn depths(magnification: f64, pupil_ratio: f64, blur_disc_um: f64) -> Vec<DepthAt> {
+/// Working f-number over the marked one with a rig: the bellows factor goes by the lens alone, not
+/// by what is in front of it. `None` when the rig says too little.
+fn working_times(rig: &Rig, magnification: f64, pupil_ratio: f64) -> Option<f64> {
+    let (alone, _) = equipment::magnifications(rig, Some(magnification)).lens_alone?;
+    let behind = rig.mounted.teleconverter.unwrap_or(1.0);
+    Some(Aperture::Marked(behind).working(alone, pupil_ratio))
+}
+
+/// Depths at the marked apertures, with the working f-number `working_times` the marked one.
+pub fn depths(magnification: f64, working_times: f64, blur_disc_um: f64) -> Vec<DepthAt> {
     MARKED
         .iter()
         .map(|n| {
-            let working = Aperture::Marked(*n).working(magnification, pupil_ratio);
+            let working = n * working_times;
             DepthAt {
                 marked_f_number: *n,
                 working_f_number: working,
@@ -176,10 +202,10 @@ pub fn depths(magnification: f64, pupil_ratio: f64, blur_disc_um: f64) -> Vec<De
         .collect()
 }
 
-fn findings(record: &ScaleRecord, reading: &RulerReading) -> Vec<String> {
+fn findings(record: &ScaleRecord, reading: &RulerReading, rig: Option<&Rig>) -> Vec<String> {
     let mut says = Vec::new();
     let ticks_mm = record.ticks_mm.value;
-    if record.ticks_mm.from == crate::base::Source::Assumed {
+    if record.ticks_mm.from == Source::Assumed {
         says.push(format!(
             "The closest ticks are taken to be {} mm apart: give --ticks when they are not.",
             wording::short(ticks_mm)
@@ -209,10 +235,20 @@ fn findings(record: &ScaleRecord, reading: &RulerReading) -> Vec<String> {
              magnification and the table of depths."
                 .to_owned(),
         );
-    } else if record.pupil_ratio.from == crate::base::Source::Assumed {
+    } else if let Some(rig) = rig.filter(|_| record.depths.is_empty()) {
+        let missing = equipment::missing(rig);
+        says.push(format!("The rig says too little for working f-numbers. {missing}"));
+    } else if record.pupil_ratio.from == Source::Assumed {
         says.push(
             "The lens is taken to be symmetric (pupil ratio 1): with another ratio the working \
              f-numbers differ; give --pupil."
+                .to_owned(),
+        );
+    }
+    if rig.is_none() && !record.depths.is_empty() {
+        says.push(
+            "The table holds for a lens with nothing in front of it and no teleconverter behind; \
+             name a rig with --save for one that has."
                 .to_owned(),
         );
     }

@@ -138,7 +138,7 @@ fn a_ruler_has_to_fill_a_good_part_of_the_frame() {
 // 0.5632 mm for a quarter wave.
 #[test]
 fn the_depth_table_holds_the_checked_values() {
-    let row = depths(1.0, 1.0, 5.0).into_iter().find(|d| d.marked_f_number > 7.9).unwrap();
+    let row = depths(1.0, 2.0, 5.0).into_iter().find(|d| d.marked_f_number > 7.9).unwrap();
     approx::assert_abs_diff_eq!(row.working_f_number, 16.0, epsilon = 1e-9);
     approx::assert_abs_diff_eq!(row.depth_blur_disc_mm, 0.16, epsilon = 5e-5);
     approx::assert_abs_diff_eq!(row.depth_quarter_wave_mm, 0.5632, epsilon = 5e-5);
@@ -182,4 +182,39 @@ fn a_frame_without_a_ruler_ends_with_2_and_the_reason() {
         serde_json::from_str(&std::fs::read_to_string(place.path().join("r.json")).unwrap())
             .unwrap();
     assert!(record["refused"].is_string() && record["object_um_per_px"].is_null());
+}
+
+#[test]
+fn the_magnification_is_saved_in_a_rig() {
+    let place = Place::new();
+    // At twice life size; of a lens at 1:1 with a close-up lens (facts C12: 100 mm, 5 dioptres).
+    let picture = ruler(&at(2.0, 5.0, 11));
+    place.put("ruler.jpg", &jpeg(&picture, 92, true, None).unwrap());
+    let rigs = "# mine\n[close]\npixel_pitch_um = 24.0\n[close.lens]\nfocal_mm = 100.0\n\
+                [close.mounted]\nclose_up_dioptres = 5.0\n";
+    place.put("rigs.toml", rigs.as_bytes());
+    let run = |args: &[&str]| {
+        place.command(args).env("STOPWISE_RIGS", place.path().join("rigs.toml")).output().unwrap()
+    };
+    let out = run(&["scale", "ruler.jpg", "--save", "close", "--json", "r.json"]);
+    assert_eq!(out.status.code(), Some(0), "{}", String::from_utf8_lossy(&out.stderr));
+    let text = std::fs::read_to_string(place.path().join("rigs.toml")).unwrap();
+    let table: toml::Table = text.parse().unwrap();
+    let saved = &table["close"];
+    assert!((saved["magnification"].as_float().unwrap() - 2.0).abs() < 0.01, "{text}");
+    assert_eq!(saved["magnification_from"].as_str(), Some("ruler"));
+    assert!(saved["magnification_std_err"].as_float().unwrap() > 0.0);
+    assert!(text.starts_with("# mine"));
+    // facts C18: the close-up lens does not change the working f-number: f/8 works at f/16.
+    let record: Json =
+        serde_json::from_str(&std::fs::read_to_string(place.path().join("r.json")).unwrap())
+            .unwrap();
+    let row = &record["depths"][4];
+    assert_eq!(row["marked_f_number"], 8.0);
+    assert!((row["working_f_number"].as_f64().unwrap() / 16.0 - 1.0).abs() < 0.01, "{row}");
+
+    let out = run(&["scale", "ruler.jpg", "--save", "none"]);
+    assert_eq!(out.status.code(), Some(2));
+    let text_after = std::fs::read_to_string(place.path().join("rigs.toml")).unwrap();
+    assert_eq!(text, text_after);
 }
