@@ -6,8 +6,8 @@ some): copies with another day and another comment each, so that no two are the 
 `stopwise cull` with its report and JSON twice with an empty cache before the first, compares the
 bytes, and prints wall and processor time of both. The files' pages are in memory both times.
 
-    cargo build --release && target/release/stopwise demo --dir /tmp/demo
-    python3 benches/again.py /tmp/demo/day [FRAMES]
+    cargo build --release && target/release/stopwise demo --dir demo
+    python3 benches/again.py demo/day [FRAMES]
 """
 import filecmp
 import os

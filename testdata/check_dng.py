@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
 """Holds a raw file written by the simulator against an independent reader (LibRaw through rawpy).
 
-    mkdir /tmp/dng && STOPWISE_DNG_OUT=/tmp/dng cargo test --test all raw::for_other
-    pip install rawpy numpy && python3 testdata/check_dng.py /tmp/dng
+    mkdir dng && STOPWISE_DNG_OUT=$PWD/dng cargo test --test all raw::for_other
+    pip install rawpy numpy && python3 testdata/check_dng.py dng
 
 Checks the samples one by one, the levels, the filter pattern, the white balance, and that the
 reader's own development of the frame is grey where the scene is.
