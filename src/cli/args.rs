@@ -220,6 +220,9 @@ pub struct Keep {
     /// Add what was measured to the log, or to another log
     #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true)]
     pub log: Option<Option<PathBuf>>,
+    /// Keep this run out of the log where STOPWISE_LOG_RUNS=yes puts every run in it
+    #[arg(long, conflicts_with = "log")]
+    pub no_log: bool,
 }
 
 #[derive(Debug, clap::Args)]
@@ -336,11 +339,13 @@ pub enum LogCommand {
     /// Show an outing's frames
     Show {
         /// Number of the outing
+        #[arg(value_parser = super::job::outing_number)]
         outing: i64,
     },
     /// Say what an outing is of, which rig it was, or leave it out of charts and plans
     Correct {
         /// Number of the outing
+        #[arg(value_parser = super::job::outing_number)]
         outing: i64,
         /// What it is of; an empty text takes it away
         #[arg(long, value_name = "TEXT")]
@@ -361,13 +366,14 @@ pub enum LogCommand {
     /// Take outings out of the log; the pictures stay where they are
     Remove {
         /// Numbers of the outings
-        #[arg(required = true)]
+        #[arg(required = true, value_parser = super::job::outing_number)]
         outings: Vec<i64>,
     },
     /// Write everything that is in the log
+    #[command(group = clap::ArgGroup::new("form").required(true).multiple(true).args(["json", "csv"]))]
     Export {
         /// Write it as JSON to a file, or to the output with "-"
-        #[arg(long, value_name = "FILE", required_unless_present = "csv")]
+        #[arg(long, value_name = "FILE")]
         json: Option<PathBuf>,
         /// Write a row a frame as CSV to a file, or to the output with "-"
         #[arg(long, value_name = "FILE")]

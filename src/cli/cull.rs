@@ -36,7 +36,7 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     }
     let quiet = typed.quiet || to_output > 0;
     // Opened before the work: a log that cannot be written is told at once.
-    let log = job::log_path(&typed.keep.log)?.map(|path| Log::open(&path)).transpose()?;
+    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
     let mut job = job::outing(&typed.paths, &typed.known, report.is_some())?;
     if let Some(path) = &typed.subjects {
         job.marks = job::marks(path)?;

@@ -16,7 +16,7 @@ use stopwise::sets::outing::OutingJob;
 use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
 
-use super::args::{CompareArgs, Known};
+use super::args::{CompareArgs, Keep, Known};
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,6 +56,15 @@ pub fn positive(text: &str) -> Result<f64, String> {
         Ok(v) if v.is_finite() && v > 0.0 => Ok(v),
         _ => Err("give a number above 0".to_owned()),
     }
+}
+
+/// Reads the number of an outing.
+pub fn outing_number(text: &str) -> Result<i64, String> {
+    text.trim()
+        .parse::<i64>()
+        .ok()
+        .filter(|n| *n > 0)
+        .ok_or_else(|| "give the outing's number as `stopwise log list` shows it".to_owned())
 }
 
 /// Reads a time as a fraction or a number: `1/200`, `0.005`.
@@ -202,13 +211,26 @@ pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
     Ok(Equipment { rigs, chosen: rig.cloned() })
 }
 
-/// The log to write to, when the run is to be kept.
-pub fn log_path(typed: &Option<Option<PathBuf>>) -> anyhow::Result<Option<PathBuf>> {
-    Ok(match typed {
-        None => None,
+/// The log to write to, when the run is to be kept: asked for with it, or for every run.
+pub fn log_path(typed: &Keep) -> anyhow::Result<Option<PathBuf>> {
+    Ok(match &typed.log {
         Some(Some(path)) => Some(path.clone()),
         Some(None) => Some(records::log_place()?),
+        None if !typed.no_log && every_run_is_logged()? => Some(records::log_place()?),
+        None => None,
     })
+}
+
+/// The setting that puts every run in the log.
+const EVERY_RUN: &str = "STOPWISE_LOG_RUNS";
+
+fn every_run_is_logged() -> anyhow::Result<bool> {
+    let Some(value) = std::env::var_os(EVERY_RUN) else { return Ok(false) };
+    match value.to_string_lossy().trim().to_lowercase().as_str() {
+        "yes" | "1" | "true" | "on" => Ok(true),
+        "" | "no" | "0" | "false" | "off" => Ok(false),
+        other => anyhow::bail!("{EVERY_RUN} is {other}: say yes or no"),
+    }
 }
 
 /// The outing to work through.

@@ -88,6 +88,7 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
         }
         LogCommand::Export { json, csv } => export(path, json.as_ref(), csv.as_ref()),
         LogCommand::Merge { other } => {
+            anyhow::ensure!(other.exists(), "{} does not exist", other.display());
             let other = Log::open_to_read(other)?;
             let mut log = Log::open(&path)?;
             let m = log.merge(&other)?;

@@ -20,12 +20,14 @@ mod rig;
 mod scale;
 mod show;
 
+use std::ffi::OsString;
 use std::io;
 use std::process::ExitCode;
 
 use clap::Parser;
 
 use args::{Args, Command};
+use stopwise::render::term::{self, Style};
 
 /// How a run ended, as an exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -52,19 +54,25 @@ impl Ended {
     }
 }
 
+/// Widest paragraph that reads well.
+const READABLE: usize = 80;
+
 /// Runs the program.
 pub fn run() -> ExitCode {
+    quieten_decoders();
+    let typed: Vec<OsString> = std::env::args_os().skip(1).collect();
+    if let Some(verbose) = version_asked(&typed) {
+        return match show::result(&version(verbose)) {
+            Err(e) if e.kind() != io::ErrorKind::BrokenPipe => ExitCode::from(2),
+            _ => ExitCode::SUCCESS,
+        };
+    }
     let args = match Args::try_parse() {
         Ok(args) => args,
         Err(error) => {
             // Help and version are asked for; everything else is a mistake.
             let code = if error.use_stderr() { Ended::Nothing } else { Ended::Whole };
             let _ = error.print();
-            if error.kind() == clap::error::ErrorKind::DisplayVersion
-                && std::env::args_os().any(|a| a == "--version")
-            {
-                let _ = show::result(&formats());
-            }
             return ExitCode::from(code.code());
         }
     };
@@ -95,17 +103,62 @@ pub fn run() -> ExitCode {
     }
 }
 
-/// The file formats that this build reads; after the long form of the version.
-fn formats() -> String {
+/// Panics of a raw decoder at work are caught and told as a reason for skipping its file; nothing
+/// else is to be said of them.
+fn quieten_decoders() {
     #[cfg(feature = "raw")]
-    let raw = format!(
-        "Reads raw files ({}) of cameras by {}, and DNG whoever made the camera.",
-        stopwise::frames::raw::raw_formats().join(", "),
-        stopwise::frames::raw::raw_makers().join(", ")
-    );
+    {
+        let usual = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |panic| {
+            let of_decoder = panic
+                .location()
+                .is_some_and(|place| stopwise::frames::raw::is_of_decoder(place.file()));
+            if !of_decoder {
+                usual(panic);
+            }
+        }));
+    }
+}
+
+/// Whether only the version is asked for, and if so whether with every camera.
+fn version_asked(typed: &[OsString]) -> Option<bool> {
+    let is = |word: &str| typed.iter().any(|t| t == word);
+    let only = typed.iter().all(|t| t == "--version" || t == "--verbose");
+    (only && is("--version")).then(|| is("--verbose"))
+}
+
+/// The version and what this build reads; `verbose` lists every camera.
+fn version(verbose: bool) -> String {
+    let style = show::style();
+    let style = Style { width: style.width.min(READABLE), ..style };
+    let mut text = format!("stopwise {}\n\n", env!("CARGO_PKG_VERSION"));
+    text += &term::paragraph("pictures", "JPEG, TIFF, PNG, WebP", style);
+    #[cfg(feature = "raw")]
+    {
+        use stopwise::frames::raw::{raw_cameras, raw_formats, raw_makers};
+        text += &term::paragraph("raw files", &raw_formats().join(", "), style);
+        text += &term::paragraph(
+            "",
+            "DNG whoever made the camera, the others of cameras that the decoder knows",
+            style,
+        );
+        if verbose {
+            for (maker, models) in raw_cameras() {
+                let models: Vec<String> = models.into_iter().collect();
+                text += &format!("\n{maker}\n");
+                text += &term::paragraph("", &models.join(", "), style);
+            }
+        } else {
+            text += &term::paragraph("made by", &raw_makers().join(", "), style);
+            text += "\nstopwise --version --verbose lists the cameras one by one.\n";
+        }
+    }
     #[cfg(not(feature = "raw"))]
-    let raw = "Built without raw files.";
-    format!("Reads JPEG, TIFF, PNG and WebP pictures.\n{raw}\n")
+    {
+        let _ = verbose;
+        text += &term::paragraph("raw files", "none: built without them", style);
+    }
+    text
 }
 
 fn is_closed_pipe(error: &anyhow::Error) -> bool {

@@ -15,7 +15,7 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
     }
     let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
     let equipment = job::equipment(typed.rig.as_ref())?;
-    let log = job::log_path(&typed.keep.log)?.map(|path| Log::open(&path)).transpose()?;
+    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
     let screen = show::Screen::new(to_output);
     let (mut record, stopped) = body_noise::body_noise(&typed.paths, &screen)?;
     screen.done();

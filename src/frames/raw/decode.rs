@@ -1,6 +1,9 @@
 //! Raw files through the crate rawler (LGPL-2.1).
 
+use std::any::Any;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
+use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::Path;
 use std::sync::Arc;
@@ -19,12 +22,19 @@ use super::super::kind::RAW_ENDINGS;
 use super::super::open::unreadable;
 use super::super::still::check_size;
 use super::luma::FACTORS;
-use super::metadata;
 use super::{Filter, RawFrame};
+use super::{metadata, quiet};
 use crate::error::SkipReason;
 
 /// Characters of the decoder's message that are passed on.
 const LONGEST_MESSAGE: usize = 80;
+/// What is said when the decoder finds no whole picture where the header says there is one.
+const NO_SAMPLES: &str = "the raw samples are missing or damaged";
+/// How a camera is called that is not known.
+const NAMELESS: &str = "raw file";
+/// Words of the decoder by which it says so (its own routines and their buffers).
+const SAYS_NO_SAMPLES: [&str; 7] =
+    ["ljpeg", "pump", "unpack", "buffer", "offset", "huffman", "decompress"];
 
 /// What is known of a raw file without its samples.
 pub(in super::super) struct RawHeader {
@@ -95,6 +105,18 @@ pub fn raw_makers() -> Vec<String> {
     makers
 }
 
+/// Models of the cameras that are supported, by maker, both in alphabetical order.
+pub fn raw_cameras() -> BTreeMap<String, BTreeSet<String>> {
+    let mut makers: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for camera in rawler::global_loader().get_cameras().values() {
+        let (make, model) = (camera.clean_make.trim(), camera.clean_model.trim());
+        if !make.is_empty() && !model.is_empty() {
+            makers.entry(make.to_owned()).or_default().insert(model.to_owned());
+        }
+    }
+    makers
+}
+
 /// Raw formats that are looked for and supported, by the usual end of their files' names, in
 /// alphabetical order and capitals.
 pub fn raw_formats() -> Vec<String> {
@@ -116,12 +138,58 @@ fn guarded<T>(
     if bytes.is_empty() {
         return Err(SkipReason::Empty);
     }
-    catch_unwind(AssertUnwindSafe(|| {
-        let source = RawSource::new_from_shared_vec(Arc::new(bytes));
-        let decoder = rawler::get_decoder(&source).map_err(|e| reason(&e))?;
-        work(&source, decoder.as_ref())
-    }))
-    .unwrap_or_else(|_| Err(SkipReason::Damaged("the raw decoder gave up".into())))
+    let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+    quiet::decoding(|| {
+        let done = catch_unwind(AssertUnwindSafe(|| {
+            let decoder = rawler::get_decoder(&source).map_err(|e| reason(&e))?;
+            work(&source, decoder.as_ref())
+        }))
+        .unwrap_or_else(|panic| Err(given_up(panic.as_ref())));
+        done.map_err(|reason| named(reason, || camera(&source)))
+    })
+}
+
+/// Why a decoder gave up: most do on samples that end early, some on forms that they lack.
+fn given_up(panic: &(dyn Any + Send)) -> SkipReason {
+    let says = panic.downcast_ref::<&str>().copied();
+    let says = says.or_else(|| panic.downcast_ref::<String>().map(String::as_str));
+    match says.filter(|s| ["not yet implemented", "not implemented"].iter().any(|w| s.contains(w)))
+    {
+        Some(_) => SkipReason::Unsupported(format!("{NAMELESS}: its form of raw samples")),
+        None => SkipReason::Damaged(NO_SAMPLES.into()),
+    }
+}
+
+/// The reason with the camera's name, where it lacks one and the name is known.
+fn named(reason: SkipReason, camera: impl FnOnce() -> Option<String>) -> SkipReason {
+    match reason {
+        SkipReason::Damaged(says) => {
+            SkipReason::Damaged(camera().map_or(says.clone(), |name| format!("{name}: {says}")))
+        }
+        SkipReason::Unsupported(says) => match says.strip_prefix(NAMELESS) {
+            Some(what) => SkipReason::Unsupported(
+                camera().map_or_else(|| says.clone(), |name| format!("{name}{what}")),
+            ),
+            None => SkipReason::Unsupported(says),
+        },
+        other => other,
+    }
+}
+
+/// The camera that a file names, where anything can be read of it.
+fn camera(source: &RawSource) -> Option<String> {
+    let found = catch_unwind(AssertUnwindSafe(|| {
+        let decoder = rawler::get_decoder(source).ok()?;
+        let found = decoder.raw_metadata(source, &RawDecodeParams::default()).ok()?;
+        Some((found.make, found.model))
+    }));
+    let (make, model) = found.ok().flatten().or_else(|| {
+        let body = Exposure::from_reader(&mut Cursor::new(source.buf()), (0, 0))?.body;
+        Some((body.make?.value, body.model?.value))
+    })?;
+    let (make, model) = (make.trim(), model.trim());
+    let name = if model.starts_with(make) { model.to_owned() } else { format!("{make} {model}") };
+    (!name.trim().is_empty()).then(|| name.trim().to_owned())
 }
 
 /// A box inside the full readout, px.
@@ -188,7 +256,7 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<RawFrame, SkipReas
     let camera = format!("{} {}", image.make.trim(), image.model.trim());
     let camera = camera.trim();
     let missing = |what: &str| {
-        let name = if camera.is_empty() { "raw file" } else { camera };
+        let name = if camera.is_empty() { NAMELESS } else { camera };
         SkipReason::Unsupported(format!("{name}: {what}"))
     };
     if image.cpp != 1 {
@@ -263,7 +331,7 @@ fn reason(error: &RawlerError) -> SkipReason {
     match error {
         RawlerError::Unsupported { what, model, make, .. } => {
             let camera = format!("{} {}", make.trim(), model.trim());
-            let name = if camera.trim().is_empty() { "raw file" } else { camera.trim() };
+            let name = if camera.trim().is_empty() { NAMELESS } else { camera.trim() };
             SkipReason::Unsupported(format!("{name}: {}", shortened(&what.to_lowercase())))
         }
         RawlerError::DecoderFailed(says) => {
@@ -271,9 +339,15 @@ fn reason(error: &RawlerError) -> SkipReason {
             if lower.contains("unexpectedeof") || lower.contains("behind eof") {
                 return SkipReason::Damaged("it ends early".into());
             }
-            let unknown = ["unsupported", "not supported", "no decoder", "unknown"];
+            let unknown =
+                ["unsupported", "not supported", "no decoder", "unknown", "don't know how"];
             if unknown.iter().any(|word| lower.contains(word)) {
-                SkipReason::Unsupported(format!("raw file: {}", shortened(&lower)))
+                let what = lower.trim_start_matches("todo: ");
+                SkipReason::Unsupported(format!("{NAMELESS}: {}", shortened(what)))
+            } else if SAYS_NO_SAMPLES.iter().any(|word| lower.contains(word)) {
+                SkipReason::Damaged(NO_SAMPLES.into())
+            } else if lower.contains("couldn't find") || lower.contains("not find") {
+                SkipReason::Damaged("parts of its header are missing".into())
             } else {
                 SkipReason::Damaged(shortened(says))
             }

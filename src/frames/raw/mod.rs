@@ -12,11 +12,15 @@ mod decode;
 mod luma;
 #[cfg(feature = "raw")]
 mod metadata;
+#[cfg(feature = "raw")]
+mod quiet;
 
 #[cfg(feature = "raw")]
 pub(super) use decode::raw_header;
 #[cfg(feature = "raw")]
-pub use decode::{decode_raw, load_raw, raw_formats, raw_makers};
+pub use decode::{decode_raw, load_raw, raw_cameras, raw_formats, raw_makers};
+#[cfg(feature = "raw")]
+pub use quiet::is_of_decoder;
 
 use super::Orientation;
 use crate::base::{Plane, Tone};

@@ -35,6 +35,14 @@ pub struct Style {
     pub utf8: bool,
 }
 
+/// A word or two and what they hold, broken into lines that hang below each other.
+pub fn paragraph(head: &str, text: &str, style: Style) -> String {
+    const HANG: usize = 12;
+    let lines = table::wrapped(&style.signs(text), style.columns(), HANG);
+    let head = table::padded(&format!("  {head}"), HANG, false);
+    format!("{head}{}", lines.get(HANG..).unwrap_or_default())
+}
+
 impl Style {
     /// Below this width lines may overrun.
     pub const NARROWEST: usize = 40;

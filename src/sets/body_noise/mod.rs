@@ -80,7 +80,10 @@ pub fn body_noise(paths: &[PathBuf], listener: &dyn Listener) -> Result<(NoiseRe
     let mut bodies: BTreeMap<String, Vec<Setting>> = BTreeMap::new();
     for ((key, _), (setting, bad)) in groups.into_iter().zip(measured) {
         skipped.extend(bad.iter().map(|(path, reason)| row(path.clone(), reason)));
-        bodies.entry(key.body).or_default().push(setting);
+        // A setting none of whose frames could be used is told by what was skipped.
+        if setting.frames > 0 {
+            bodies.entry(key.body).or_default().push(setting);
+        }
     }
     let bodies = bodies.into_iter().map(|(body, settings)| body_record(body, &settings)).collect();
     let record = NoiseRecord {

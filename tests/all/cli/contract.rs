@@ -155,6 +155,23 @@ fn exit_codes_say_how_it_went() {
 }
 
 #[test]
+fn the_version_tells_what_is_read_in_lines_that_fit() {
+    let place = Place::new();
+    let short = place.run(&["--version"]).stdout;
+    assert!(short.starts_with(&format!("stopwise {}\n", env!("CARGO_PKG_VERSION"))), "{short}");
+    for format in ["JPEG", "DNG", "ARW", "CR2", "CR3", "NEF", "ORF", "RW2", "RAF"] {
+        assert!(short.contains(format), "{format} is not in {short}");
+    }
+    for asked in [["--version", "--verbose"], ["--verbose", "--version"]] {
+        let ran = place.run(&asked);
+        assert_eq!(ran.code, Some(0), "{}", ran.stderr);
+        assert!(ran.stdout.lines().count() > 4 * short.lines().count(), "{}", ran.stdout);
+        assert!(ran.stdout.lines().all(|l| l.chars().count() <= 80), "{}", ran.stdout);
+    }
+    assert_eq!(place.run(&["--verbose"]).code, Some(2));
+}
+
+#[test]
 fn records_on_the_output_are_alone_there() {
     let place = Place::new();
     let count = place.outing(&[2, 2]);

@@ -32,6 +32,48 @@ fn nothing_is_written_unless_asked() {
 }
 
 #[test]
+fn every_run_is_logged_where_the_setting_says_so() {
+    let place = Place::new();
+    place.outing(&[2]);
+    let run = |setting: &str, more: &[&str]| {
+        let args = [&["cull", "day", "--no-report", "--quiet"], more].concat();
+        let out = place.command(&args).env("STOPWISE_LOG_RUNS", setting).output().unwrap();
+        (out.status.code(), String::from_utf8(out.stderr).unwrap())
+    };
+    let (code, says) = run("maybe", &[]);
+    assert_eq!(code, Some(2));
+    assert!(says.contains("STOPWISE_LOG_RUNS") && says.contains("yes or no"), "{says}");
+    assert_eq!(run("no", &[]), (Some(0), String::new()));
+    assert_eq!(run("yes", &["--no-log"]), (Some(0), String::new()));
+    assert!(!place.path().join("own").exists());
+    let (code, says) = run("yes", &[]);
+    assert_eq!(
+        (code, says.as_str()),
+        (Some(0), "Logged as outing 1: 2 frames in own/log.sqlite\n")
+    );
+}
+
+#[test]
+fn what_the_log_cannot_do_is_said_in_words_that_help() {
+    let place = Place::new();
+    place.outing(&[2]);
+    assert_eq!(place.run(&["cull", "day", "--no-report", "--quiet", "--log"]).code, Some(0));
+    for (args, says) in [
+        (&["log", "show", "day"][..], "as `stopwise log list` shows it"),
+        (&["log", "remove", "0"], "as `stopwise log list` shows it"),
+        (&["log", "correct", "7", "--exclude"], "no outing has the number 7"),
+        (&["log", "correct", "1"], "nothing to correct"),
+        (&["log", "export"], "--json"),
+        (&["log", "export"], "--csv"),
+        (&["log", "merge", "not-here.sqlite"], "not-here.sqlite does not exist"),
+    ] {
+        let ran = place.run(args);
+        assert_eq!(ran.code, Some(2), "{args:?}");
+        assert!(ran.stderr.contains(says), "{args:?}: {}", ran.stderr);
+    }
+}
+
+#[test]
 fn an_outing_is_logged_shown_corrected_exported_and_removed() {
     let place = Place::new();
     place.outing(&[3, 2]);
