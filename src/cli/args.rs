@@ -379,6 +379,15 @@ pub enum LogCommand {
         #[arg(long, value_name = "FILE")]
         csv: Option<PathBuf>,
     },
+    /// How often the verdicts were what people decided in review, by verdict and cause
+    Agreed {
+        /// Write it as JSON to a file, or to the output with "-"
+        #[arg(long, value_name = "FILE")]
+        json: Option<PathBuf>,
+        /// Write a row a verdict and cause as CSV to a file, or to the output with "-"
+        #[arg(long, value_name = "FILE")]
+        csv: Option<PathBuf>,
+    },
     /// Take over everything from another log
     Merge {
         /// The other log; it is only read

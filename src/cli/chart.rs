@@ -1,7 +1,7 @@
 //! `stopwise chart`.
 
 use stopwise::error::LogProblem;
-use stopwise::records::{self, log::Log};
+use stopwise::records::{self, decisions::Decisions, log::Log};
 use stopwise::render::{csv, html, json, term};
 use stopwise::sets::chart::{self, ChartJob, Charted};
 use stopwise::sets::equipment;
@@ -64,12 +64,18 @@ pub fn of_log(
         let log = Log::open_to_read(&path)?;
         Ok((log.outings()?, log.frames(None)?))
     };
-    let (outings, frames) = match read() {
+    let (outings, mut frames) = match read() {
         // Nobody has logged anything yet: no failure, unless a log was named.
         Err(Error::Log { problem: LogProblem::Missing, .. }) if log.is_none() => {
             (Vec::new(), Vec::new())
         }
         other => other?,
+    };
+    let decisions = Decisions::place()?;
+    let by_rig = if !frames.is_empty() && decisions.exists() {
+        chart::decide(&mut frames, &Decisions::open(&decisions)?.calls()?)
+    } else {
+        Default::default()
     };
     let of = chart::of_rig(&frames, &outings, rig);
     let described = match (&described, &of.rig) {
@@ -82,6 +88,7 @@ pub fn of_log(
         pupil_ratio: described.as_ref().and_then(equipment::pupil_ratio),
         wavelength_um: described.as_ref().and_then(|r| r.wavelength_um),
         outings: chart::titles(&outings),
+        decided: by_rig.get(&of.rig).copied().unwrap_or_default(),
     };
     let mut charted = chart::chart(&chart_job, &of.entries);
     charted.known_rigs = of.known.into_keys().collect();

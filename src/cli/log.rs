@@ -3,11 +3,13 @@
 use std::path::PathBuf;
 
 use serde::Serialize;
+use stopwise::records::decisions::Decisions;
 use stopwise::records::log::{Correction, FORM, Kind, Log, LoggedFrame, LoggedNoise, Outing};
 use stopwise::records::{self};
 use stopwise::render::{csv, json, term};
+use stopwise::report::agreement_record::AGREEMENT_HEADER;
 use stopwise::report::wording;
-use stopwise::sets::log_view;
+use stopwise::sets::{agreement, log_view};
 
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::{Ended, job, show};
@@ -87,6 +89,7 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
             Ok(Ended::Whole)
         }
         LogCommand::Export { json, csv } => export(path, json.as_ref(), csv.as_ref()),
+        LogCommand::Agreed { json, csv } => agreed(json.as_ref(), csv.as_ref()),
         LogCommand::Merge { other } => {
             anyhow::ensure!(other.exists(), "{} does not exist", other.display());
             let other = Log::open_to_read(other)?;
@@ -112,14 +115,42 @@ fn list(path: PathBuf) -> anyhow::Result<Ended> {
     Ok(Ended::Whole)
 }
 
+fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<Ended> {
+    one_to_output(to_json, to_csv)?;
+    let place = Decisions::place()?;
+    // Looking makes no file.
+    let (judgements, placed) = if place.exists() {
+        let kept = Decisions::open(&place)?;
+        (kept.judgements()?, kept.subjects_placed()?)
+    } else {
+        (Vec::new(), 0)
+    };
+    let record = agreement::agreement(&judgements, placed);
+    if let Some(path) = to_csv {
+        show::to_file(path, |out| csv::write_cells(&AGREEMENT_HEADER, record.rows(), out))?;
+    }
+    if let Some(path) = to_json {
+        show::to_file(path, |out| json::write(&record, out))?;
+    }
+    if ![to_json, to_csv].into_iter().flatten().any(|p| p.as_os_str() == "-") {
+        show::result(&term::log_agreed(&record, show::style()))?;
+    }
+    Ok(Ended::Whole)
+}
+
+fn one_to_output(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<()> {
+    if [to_json, to_csv].into_iter().flatten().filter(|p| p.as_os_str() == "-").count() > 1 {
+        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
+    }
+    Ok(())
+}
+
 fn export(
     path: PathBuf,
     to_json: Option<&PathBuf>,
     to_csv: Option<&PathBuf>,
 ) -> anyhow::Result<Ended> {
-    if [to_json, to_csv].into_iter().flatten().filter(|p| p.as_os_str() == "-").count() > 1 {
-        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
-    }
+    one_to_output(to_json, to_csv)?;
     let log = Log::open_to_read(&path)?;
     let mut outings = Vec::new();
     for outing in log.outings()? {

@@ -253,6 +253,36 @@ impl Decisions {
         };
         read().map_err(|e| self.failed(&e))
     }
+
+    /// What people said of frames, by the content of their files (BLAKE3, as the log keeps it).
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the file cannot be read.
+    pub fn calls(&self) -> Result<BTreeMap<String, String>> {
+        let read = || -> rusqlite::Result<BTreeMap<String, String>> {
+            let mut rows = self.connection.prepare(
+                "SELECT content_id, call FROM decision WHERE id IN (SELECT max(id) FROM decision
+                 WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT NULL",
+            )?;
+            rows.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+        };
+        read().map_err(|e| self.failed(&e))
+    }
+
+    /// Number of frames in which a person's word on where the subject is stands.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the file cannot be read.
+    pub fn subjects_placed(&self) -> Result<u32> {
+        self.connection
+            .query_row(
+                "SELECT count(*) FROM decision WHERE id IN (SELECT max(id) FROM decision WHERE
+                 kind = 'subject' AND undone = 0 GROUP BY content_id) AND x IS NOT NULL",
+                [],
+                |row| row.get(0),
+            )
+            .map_err(|e| self.failed(&e))
+    }
 }
 
 /// Decisions that stand, latest first.
@@ -388,6 +418,9 @@ mod tests {
         let judged = kept.judgements().unwrap();
         assert_eq!(judged.len(), 1, "a frame counts once");
         assert_eq!((judged[0].call.as_str(), judged[0].tool_call.as_str()), ("near", "miss"));
+        let calls = kept.calls().unwrap();
+        assert_eq!(calls.values().collect::<Vec<_>>(), ["near"]);
+        assert_eq!(kept.subjects_placed().unwrap(), 1);
         assert!(kept.undo("another day").unwrap().is_none());
         assert!(kept.undo("day").unwrap().unwrap().subject);
         assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
@@ -399,7 +432,8 @@ mod tests {
             kept.undo("day").unwrap().unwrap();
         }
         assert!(kept.undo("day").unwrap().is_none());
-        assert!(kept.judgements().unwrap().is_empty());
+        assert!(kept.judgements().unwrap().is_empty() && kept.calls().unwrap().is_empty());
+        assert_eq!(kept.subjects_placed().unwrap(), 0);
     }
 
     #[test]

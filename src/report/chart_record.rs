@@ -201,6 +201,10 @@ pub struct ChartRecord {
     pub dots: Vec<Dot>,
     /// What to shoot next.
     pub next: Vec<ShootNext>,
+    /// Frames that people decided on: their word counts here, not the verdict.
+    pub decided: u32,
+    /// Of those, frames whose verdict was another.
+    pub overruled: u32,
     /// Findings.
     pub findings: Vec<Finding>,
 }

@@ -119,7 +119,21 @@ pub fn findings(record: &ChartRecord, lacks: &Lacks) -> Vec<Finding> {
         }
     }
     out.extend(record.handheld.as_ref().map(hand));
+    out.extend(decided(record));
     out
+}
+
+/// Whose word was taken.
+fn decided(record: &ChartRecord) -> Option<Finding> {
+    if record.decided == 0 {
+        return None;
+    }
+    let of = wording::count(record.decided, "frame", "frames");
+    let verdicts = match record.overruled {
+        0 => "all as the verdicts were".to_owned(),
+        n => format!("{} against the verdict", wording::count(n, "time", "times")),
+    };
+    Some(finding(format!("Your own word counts in {of}, {verdicts}."), None))
 }
 
 fn no_model(lacks: &Lacks, next: Option<String>) -> Finding {

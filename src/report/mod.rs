@@ -1,5 +1,6 @@
 //! What was found, as plain records, before anyone decides how it looks.
 
+pub mod agreement_record;
 pub mod chart_record;
 pub mod chart_words;
 pub mod clip_column;

@@ -1,5 +1,6 @@
 //! Where frames and measurements meet: bursts, the subject, verdicts, outings.
 
+pub mod agreement;
 pub mod attribution;
 pub mod because;
 pub mod body_noise;

@@ -1,7 +1,8 @@
-//! `log list` and `log show` in text.
+//! `log list`, `log show` and `log agreed` in text.
 
 use super::Style;
 use super::table::{TextColumn, table, wrapped};
+use crate::report::agreement_record::{AgreementRecord, AgreementRow};
 use crate::report::log_record::{FrameLine, NoiseLine, OutingLine};
 use crate::report::wording;
 
@@ -87,5 +88,46 @@ pub fn log_outing(outing: &OutingLine, frames: &[FrameLine], style: Style) -> St
         column("settings", "", false, 4, cells(&|f| f.settings.clone())),
     ];
     text.push_str(&table(columns, style, |_, _, cell| cell.to_owned()));
+    text
+}
+
+/// How often people's decisions were the program's verdicts.
+pub fn log_agreed(record: &AgreementRecord, style: Style) -> String {
+    let mut text = String::new();
+    for (heading, rows) in [("verdict", &record.by_verdict), ("cause", &record.by_cause)] {
+        if rows.is_empty() {
+            continue;
+        }
+        let cells = |get: &dyn Fn(&AgreementRow) -> String| -> Vec<String> {
+            rows.iter().map(|r| style.signs(&get(r))).collect()
+        };
+        let some = |n: u32| if n == 0 { String::new() } else { n.to_string() };
+        let agreed = |r: &AgreementRow| {
+            if r.key == "cannot say" { String::new() } else { wording::share(&r.agreed) }
+        };
+        let columns = vec![
+            column(heading, "", false, 0, cells(&|r| r.key.clone())),
+            column("decided", "", true, 0, cells(&|r| r.agreed.of.to_string())),
+            column("agreed", "(95 % interval)", false, 0, cells(&agreed)),
+            column("people: hit", "", true, 1, cells(&|r| some(r.people.hit))),
+            column("near", "", true, 1, cells(&|r| some(r.people.near))),
+            column("miss", "", true, 1, cells(&|r| some(r.people.miss))),
+            column("cannot say", "", true, 2, cells(&|r| some(r.people.cannot_say))),
+        ];
+        text.push_str(&table(columns, style, |_, _, cell| cell.to_owned()));
+        text.push('\n');
+    }
+    for f in &record.findings {
+        let says = [Some(f.says.as_str()), f.next.as_deref()].into_iter().flatten();
+        let says = says.collect::<Vec<_>>().join(" ");
+        text.push_str(&wrapped(&style.signs(&says), style.columns(), 0));
+    }
+    if record.subjects_placed > 0 {
+        let line = format!(
+            "The subject was placed by hand in {}.",
+            wording::count(record.subjects_placed, "frame", "frames")
+        );
+        text.push_str(&wrapped(&line, style.columns(), 0));
+    }
     text
 }

@@ -17,7 +17,7 @@ pub use clip::{clip, clips_end};
 pub use compare::compare;
 pub use cull::{burst, cull, outing};
 pub use inspect::inspect;
-pub use log::{log_list, log_outing};
+pub use log::{log_agreed, log_list, log_outing};
 pub use mark::mark;
 pub use noise::noise;
 pub use plan::plan;

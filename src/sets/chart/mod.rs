@@ -8,6 +8,7 @@
 //! kept apart by a factor of their own where tests are there; where not, that other subjects and
 //! focus a little off are in the numbers is said.
 
+mod decided;
 mod entry;
 mod field;
 mod hands;
@@ -22,6 +23,7 @@ use crate::report::chart_record::{CHART_SCHEMA, ChartModel, ChartRecord, Dot};
 use crate::report::chart_words;
 use crate::report::noise_record::WithError;
 
+pub use decided::{Decided, decide};
 pub use entry::{Entry, Group, by_magnification};
 pub use logged::{OfRig, of_rig, titles};
 
@@ -45,6 +47,8 @@ pub struct ChartJob {
     pub wavelength_um: Option<f64>,
     /// Titles of outings by number.
     pub outings: BTreeMap<i64, String>,
+    /// Frames of the rig that people decided on: their word is in the entries.
+    pub decided: Decided,
 }
 
 /// A chart and the fit behind it, for plans.
@@ -129,6 +133,8 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
         test_frames_used: if fit.is_some() { test_frames_used } else { 0 },
         dots: dots(&here),
         next,
+        decided: job.decided.frames,
+        overruled: job.decided.overruled,
         findings: Vec::new(),
     };
     let lacks = lacks(entries, &here);

@@ -75,3 +75,66 @@ fn a_plan_takes_what_the_rig_knows() {
     let said = run(&place, &env, &["plan", "--depth", "1"], 2);
     assert!(said.contains("--magnification"), "{said}");
 }
+
+#[test]
+fn what_people_decide_is_told_and_charted() {
+    use stopwise::records::decisions::{Decisions, NewDecision, What};
+    let place = Place::new();
+    let env = logged(&place);
+    let decisions = place.path().join("own/decisions.sqlite");
+    let env =
+        [&env[..], &[("STOPWISE_DECISIONS", decisions.to_str().unwrap().to_owned())]].concat();
+    let charted = |env: &[(&str, String)]| -> Json {
+        serde_json::from_str(&run(&place, env, &["chart", "--json", "-"], 0)).unwrap()
+    };
+    let said = run(&place, &env, &["log", "agreed"], 0);
+    assert!(said.contains("Nobody has decided"), "{said}");
+    assert!(!decisions.exists(), "looking makes no file");
+    let before = charted(&env);
+    assert_eq!(before["decided"], 0);
+    let outings = |record: &Json| {
+        let share = &record["by_outing"][0]["share"];
+        (share["count"].as_u64().unwrap(), share["of"].as_u64().unwrap())
+    };
+    let (hits, judged) = outings(&before);
+    assert!(hits >= 1, "{before}");
+
+    // Two frames that the program calls hits: one is said to be a miss, one to be a hit.
+    let export: Json =
+        serde_json::from_str(&run(&place, &env, &["log", "export", "--json", "-"], 0)).unwrap();
+    let frames = export["outings"][0]["frames"].as_array().unwrap();
+    let hit: Vec<&str> = frames
+        .iter()
+        .filter(|f| f["verdict"] == "hit")
+        .map(|f| f["path"].as_str().unwrap())
+        .collect();
+    let mut kept = Decisions::open(&decisions).unwrap();
+    for (path, call) in hit.iter().zip(["miss", "hit"]) {
+        let file = place.path().join(path);
+        let what = What::Call(Some(call));
+        let (tool_call, tool_cause) = ("hit", None);
+        let new = NewDecision { outing: "day", file: &file, what, tool_call, tool_cause };
+        kept.add(&new).unwrap();
+    }
+    drop(kept);
+    let after = charted(&env);
+    let decided = hit.len().min(2) as u64;
+    assert_eq!((after["decided"].as_u64(), after["overruled"].as_u64()), (Some(decided), Some(1)));
+    assert_eq!(outings(&after), (hits - 1, judged));
+    let says = after["findings"].as_array().unwrap().iter().filter_map(|f| f["says"].as_str());
+    assert!(says.into_iter().any(|s| s.contains("1 time against the verdict")), "{after}");
+    // The log itself keeps what the program said.
+    let again = run(&place, &env, &["log", "export", "--json", "-"], 0);
+    assert_eq!(serde_json::from_str::<Json>(&again).unwrap(), export);
+
+    let record: Json =
+        serde_json::from_str(&run(&place, &env, &["log", "agreed", "--json", "-"], 0)).unwrap();
+    assert_eq!(record["decided"].as_u64(), Some(decided));
+    assert_eq!(record["agreed"]["count"].as_u64(), Some(decided - 1));
+    assert_eq!(record["swapped"]["count"], 1);
+    let csv = run(&place, &env, &["log", "agreed", "--csv", "-"], 0);
+    assert!(csv.starts_with("by,key,decided,agreed,"), "{csv}");
+    assert!(csv.lines().nth(1).unwrap().starts_with("verdict,hit,"), "{csv}");
+    let said = run(&place, &env, &["log", "agreed", "--csv", "-", "--json", "-"], 2);
+    assert!(said.contains("cannot both"), "{said}");
+}
