@@ -14,6 +14,7 @@ use stopwise::sets::plan::{PlanJob, plan};
 #[path = "../../benches/shooters.rs"]
 mod bench;
 
+use crate::harness::golden;
 use bench::{charted, entry};
 
 fn entries(seed: u64, frames: usize, tests: usize) -> Vec<Entry> {
@@ -190,4 +191,98 @@ fn a_plan_from_ones_own_chart_is_right() {
     // Without frames it is typical, and says so.
     assert_eq!(plan(&job, None).model, ModelKind::Typical);
     assert!(plan(&job, None).model_says.contains("Typical numbers, not yours"));
+}
+
+/// A page without its style sheet and script, which have files of their own, and its version.
+fn bare(page: &str) -> String {
+    let mut text = page.replace(env!("CARGO_PKG_VERSION"), "VERSION");
+    for (open, close) in [("<style>", "</style>"), ("<script", "</script>")] {
+        while let Some((head, rest)) = text.split_once(open) {
+            let (_, tail) = rest.split_once(close).unwrap();
+            text = format!("{head}{tail}");
+        }
+    }
+    text
+}
+
+#[test]
+fn goldens_of_chart_and_plan() {
+    let plain = term::Style { width: 80, ..term::Style::PLAIN };
+    let named = |c: ChartJob| ChartJob { rig: Some("beetle".to_owned()), ..c };
+    for (name, frames, tests) in [("chart", 150, 54), ("chart-young", 12, 6)] {
+        let all = entries(20_500, frames, tests);
+        let charted = chart(&named(ChartJob::default()), &all);
+        golden(&format!("{name}.html"), &bare(&html::chart(&charted.record).unwrap()));
+        golden(&format!("{name}-80.txt"), &term::chart(&charted.record, plain));
+    }
+    let wish = PlanWish {
+        depth_mm: 1.0,
+        magnification: 2.0,
+        light: LightKind::Ambient,
+        light_ev: Some(12.0),
+        light_typed: false,
+        shutter_s: None,
+        motion_mm_s: 2.0,
+        output_width_px: Some(2000),
+        crop: false,
+        video_fps: Some(50.0),
+        play_fps: 25.0,
+    };
+    let job = PlanJob {
+        rig: Some("beetle".to_owned()),
+        wish,
+        pitch_um: Some(4.4),
+        frame_width_px: Some(8192),
+        pupil_ratio: None,
+    };
+    let record = plan(&job, None);
+    golden("plan.html", &bare(&html::plan(&record).unwrap()));
+    golden("plan-80.txt", &term::plan(&record, plain));
+}
+
+// The limit by smears means the same as that by verdicts, only narrower; where they cannot both
+// be right it is said.
+#[test]
+fn smears_narrow_the_limit_of_the_hand() {
+    let all = entries(20_600, 600, 0);
+    let hand = |entries: &[Entry]| chart(&ChartJob::default(), entries).record.handheld.unwrap();
+    let both = hand(&all);
+    let (verdicts, smears) = (both.by_verdicts.unwrap(), both.by_smears.unwrap());
+    assert!(smears.limit.std_err_stops() < 0.8 * verdicts.std_err_stops(), "{both:?}");
+    assert!(!smears.limit.contradicts(&verdicts), "{both:?}");
+    assert_eq!(both.half_hit_shutter_s, Some(smears.limit.half_hit_shutter_s));
+    assert!(smears.seen >= 8 && smears.limit.n > both.n);
+    // Half the frames of a normal hand are slower than 1.1774 of its spread (Rayleigh).
+    let truth = 1.1774 * Shooter::of(20_600).hand_mm_s;
+    assert!((smears.speed_mm_s.value / truth - 1.0).abs() < 0.25, "{smears:?} for {truth}");
+
+    // Without lengths only the verdicts are left.
+    let bare: Vec<Entry> =
+        all.iter().map(|e| Entry { motion_length_px: None, ..e.clone() }).collect();
+    let alone = hand(&bare);
+    assert!(alone.by_smears.is_none());
+    assert_eq!(alone.half_hit_shutter_s, alone.by_verdicts.map(|v| v.half_hit_shutter_s));
+
+    // Lengths four times too long: the verdicts stand, and the contradiction is a finding.
+    let long: Vec<Entry> = all
+        .iter()
+        .map(|e| Entry {
+            motion_length_px: e.motion_length_px.map(|l| 4.0 * l),
+            blur_sigma_px: e.blur_sigma_px.map(|b| {
+                let l = e.motion_length_px.unwrap_or(0.0);
+                (b * b + 15.0 * l * l / 8.0).sqrt()
+            }),
+            blur_ratio: e.blur_ratio.map(|r| {
+                let (b, l) = (e.blur_sigma_px.unwrap(), e.motion_length_px.unwrap_or(0.0));
+                r * (b * b + 15.0 * l * l / 8.0).sqrt() / b
+            }),
+            ..e.clone()
+        })
+        .collect();
+    let record = chart(&ChartJob::default(), &long).record;
+    let said: String = record.findings.iter().map(|f| f.says.clone()).collect();
+    let torn = record.handheld.unwrap();
+    assert!(torn.by_smears.unwrap().limit.contradicts(&torn.by_verdicts.unwrap()), "{torn:?}");
+    assert_eq!(torn.half_hit_shutter_s, torn.by_verdicts.map(|v| v.half_hit_shutter_s));
+    assert!(said.contains("contradict"), "{said}");
 }
