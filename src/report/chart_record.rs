@@ -173,8 +173,8 @@ pub struct Handheld {
     pub flash: bool,
     /// What became of the fit.
     pub state: HandState,
-    /// Shutter at which half the frames hold still, s: by the smears where they agree with the
-    /// verdicts, else by the verdicts alone.
+    /// Shutter at which half the frames hold still, s: by verdicts and smears together where they
+    /// agree, else by the verdicts alone.
     pub half_hit_shutter_s: Option<f64>,
     /// Lower end of its 95 % interval, s.
     pub low: Option<f64>,

@@ -242,8 +242,10 @@ pub fn hand(h: &Handheld) -> Finding {
                 ),
                 (_, Some(s)) => (
                     format!(
-                        "At {at} half the frames hold still at {}. By hits and misses alone: \
-                         {alone}.",
+                        "At {at} half the frames hold still at {} (95 %: {span}), by hits and \
+                         misses together with the lengths of smears. By hits and misses alone: \
+                         {alone}. By smears alone: {}.",
+                        h.half_hit_shutter_s.map_or(wording::NOTHING.to_owned(), wording::shutter),
                         smears(s)
                     ),
                     None,

@@ -38,8 +38,7 @@ fn three_hundred_frames_show_the_limits() {
     let even = of(&|o| o.even.clone());
     assert!(share_within(&even, 1.0 / 3.0) > 0.9, "{even:?}");
     let hand = of(&|o| o.hand.into_iter().collect());
-    // Single seasons of 250 frames in the hand scatter more than the bar; their middle does not.
-    assert!(hand.len() >= 6 && share_within(&hand, 1.0 / 3.0) > 0.5, "{hand:?}");
+    assert!(hand.len() >= 8 && share_within(&hand, 1.0 / 3.0) > 0.7, "{hand:?}");
 }
 
 #[test]
@@ -248,9 +247,10 @@ fn smears_narrow_the_limit_of_the_hand() {
     let hand = |entries: &[Entry]| chart(&ChartJob::default(), entries).record.handheld.unwrap();
     let both = hand(&all);
     let (verdicts, smears) = (both.by_verdicts.unwrap(), both.by_smears.unwrap());
-    assert!(smears.limit.std_err_stops() < 0.8 * verdicts.std_err_stops(), "{both:?}");
     assert!(!smears.limit.contradicts(&verdicts), "{both:?}");
-    assert_eq!(both.half_hit_shutter_s, Some(smears.limit.half_hit_shutter_s));
+    let (s, v) = (smears.limit.half_hit_shutter_s, verdicts.half_hit_shutter_s);
+    let between = s.min(v)..=s.max(v);
+    assert!(between.contains(&both.half_hit_shutter_s.unwrap()), "{both:?}");
     assert!(smears.seen >= 8 && smears.limit.n > both.n);
     // Half the frames of a normal hand are slower than 1.1774 of its spread (Rayleigh).
     let truth = 1.1774 * Shooter::of(20_600).hand_mm_s;

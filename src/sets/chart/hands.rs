@@ -5,8 +5,9 @@
 //! to the best of their burst, which at slow shutters has moved a little itself: the limit lies
 //! about half a stop slower than where half the smears alone stay within a hit. Share by whole
 //! stops with Wilson's interval; the limit from a logistic fit over stops of shutter, and where
-//! smears were logged from their lengths ([`super::smears`]), which is the narrower one. Where the
-//! two contradict one another the verdicts stand, since they assume nothing of the hand.
+//! smears were logged from their lengths ([`super::smears`]) too; both are shown, and their mean by
+//! their errors is the limit. Where the two contradict one another the verdicts stand, since they
+//! assume nothing of the hand.
 
 use super::entry::{Entry, Group};
 use crate::base::stats::{Z95, median};
@@ -142,7 +143,7 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
                 };
                 out.by_verdicts = Some(verdicts);
                 let smears = by_smears.map(|s| s.limit).filter(|s| !s.contradicts(&verdicts));
-                let best = smears.unwrap_or(verdicts);
+                let best = smears.map_or(verdicts, |s| together(&verdicts, &s));
                 out.half_hit_shutter_s = Some(best.half_hit_shutter_s);
                 out.low = Some(best.low);
                 out.high = Some(best.high);
@@ -162,6 +163,21 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
         }
     }
     Some(out)
+}
+
+/// The mean of two limits of the same frames, each with the weight of its error; the error is the
+/// smaller one's, since they are not independent.
+fn together(a: &HandLimit, b: &HandLimit) -> HandLimit {
+    let (wa, wb) = (a.std_err_stops().powi(-2), b.std_err_stops().powi(-2));
+    let stops = |l: &HandLimit| l.half_hit_shutter_s.log2();
+    let mean = (wa * stops(a) + wb * stops(b)) / (wa + wb);
+    let err = Z95 * a.std_err_stops().min(b.std_err_stops());
+    HandLimit {
+        half_hit_shutter_s: mean.exp2(),
+        low: (mean - err).exp2(),
+        high: (mean + err).exp2(),
+        n: b.n,
+    }
 }
 
 #[cfg(test)]

@@ -5,24 +5,28 @@
 //! been told at its blur. With that speed the own bursts are taken over again in thought, every
 //! frame with the blur that the frames without a smear had, at one shutter after the other, and
 //! judged as bursts are: the limit is where half of those that hit or moved are hits, as in the
-//! fit of the verdicts, but it may lie where few frames were taken. Error by leaving out one part of the bursts after the other (Efron & Stein, Ann. Stat. 9:586, 1981, DOI
-//! 10.1214/aos/1176345462): frames of a burst share their reference, and the error holds for what
-//! the model leaves out.
+//! fit of the verdicts, but it may lie where few frames were taken. Error by leaving out one part
+//! of the bursts after the other (Efron & Stein, Ann. Stat. 9:586, 1981, DOI
+//! 10.1214/aos/1176345462), since frames of a burst share their reference, and what the taking
+//! over again itself is off by.
+
+use std::collections::BTreeMap;
 
 use super::entry::Entry;
 use crate::base::random::SplitMix64;
 use crate::base::stats::Z95;
+use crate::measure::direction::MOVEMENT;
 use crate::measure::hand_speed::{HandSpeed, Speed};
 use crate::report::chart_record::{HandLimit, SmearLimit};
 use crate::report::noise_record::WithError;
 use crate::sets::judge::HIT_RATIO;
 
-/// Movement is told from this length on, px: half of 3-px smears are found, nearly all of 4 px.
-const TOLD_PX: f64 = 3.0;
-/// From here on nearly every smear is told, so that its absence is a bound.
-const SURE_PX: f64 = 4.0;
-/// The same over the blur that the frame has without it: a swing of 30 % of the variance.
-const TOLD_OVER_BLUR: f64 = 3.2;
+/// Movement is told from this length on, px, where its swing is this share of the variance.
+const TOLD_PX: f64 = MOVEMENT.1;
+const TOLD_SHARE: f64 = MOVEMENT.2;
+/// Below this the absence of a smear is no bound: in simulated bursts half of those of 3 px are
+/// found.
+const SEEN_PX: f64 = 3.0;
 /// Variance of blur that a told smear adds, over its length squared: 1/24 as the mean over
 /// directions, 1/12 as the verdict counts it.
 const TOLD_ADDS: f64 = 1.0 / 8.0;
@@ -35,12 +39,21 @@ const LEAST_PARTS: usize = 5;
 /// Bursts that are taken over again in thought, and where their dice start.
 const BURSTS: usize = 400;
 const SEED: u64 = 0x5eed;
-/// Frames without a told smear that the blur is taken from at least, and the least chance of that
-/// with which one still stands for the others.
+/// Frames without a told smear that the blur is taken from at least, and the least chance that a
+/// good frame of their burst shows none: beyond it only softer frames would be left.
 const LEAST_POOL: usize = 12;
-const LEAST_UNTOLD: f64 = 0.1;
+const LEAST_UNTOLD: f64 = 0.2;
+/// What the taking over again may be off by, stops: simulated shooters of 5000 frames (seeds 100
+/// to 119), whose chance is gone, are off by 0.15 in the middle.
+const MODEL_STOPS: f64 = 0.15;
 /// How far beyond the shutters that were used a limit may lie, stops.
 const BEYOND: f64 = 1.0;
+
+/// A smear's length squared over the variance of the rest of the blur, from which on it is told:
+/// L²/24 = share·(rest² + L²/24).
+fn told_over_blur2() -> f64 {
+    TOLD_SHARE / (1.0 - TOLD_SHARE) / UNTOLD_ADDS
+}
 
 /// What one frame says.
 #[derive(Debug, Clone, Copy)]
@@ -82,11 +95,13 @@ impl Told {
         let square = self.blur_px * self.blur_px;
         let adds = match (self.length_px, hand) {
             (Some(l), _) => TOLD_ADDS * l * l,
-            // The mean square of what stays below the bound: near 0 the chance grows with v^k.
+            // The mean square of what stays below the bound, for a shape of 2.
             (None, Some(h)) => {
-                let most = self.told_px(square, SURE_PX);
+                let most = self.told_px(square, TOLD_PX);
                 let usual = h.scale / self.mm_s_px;
-                UNTOLD_ADDS * (most * most * h.shape / (h.shape + 2.0)).min(usual * usual)
+                let q = (most / usual).powi(2);
+                let share = if q < 1e-3 { 0.5 * q } else { 1.0 - q / q.exp_m1() };
+                UNTOLD_ADDS * usual * usual * share
             }
             (None, None) => 0.0,
         };
@@ -94,18 +109,21 @@ impl Told {
         (square - adds).max(0.1 * square.min(self.hit_px * self.hit_px))
     }
 
+    /// Frames whose settings allow about the same blur share a pool: steps of a sixth of a doubling.
+    fn pool(&self) -> i32 {
+        (6.0 * self.allowed_px.log2()).round() as i32
+    }
+
     /// Length from which a smear is told, px, over a blur of that variance.
     fn told_px(&self, rest_px2: f64, least_px: f64) -> f64 {
         let spoils = 12.0 * (self.hit_px * self.hit_px - rest_px2).max(0.0);
-        least_px.max(TOLD_OVER_BLUR * rest_px2.sqrt()).max(spoils.sqrt())
+        least_px.max((told_over_blur2() * rest_px2).max(spoils).sqrt())
     }
 
     fn speed(&self, hand: Option<&HandSpeed>) -> Speed {
-        let bound = self.told_px(self.rest_px2(hand), SURE_PX);
         match self.length_px {
-            Some(l) if l >= bound => Speed::Seen(l * self.mm_s_px),
-            // Told by luck: others as short were not.
-            _ => Speed::Below(bound * self.mm_s_px),
+            Some(l) => Speed::Seen(l * self.mm_s_px),
+            None => Speed::Below(self.told_px(self.rest_px2(hand), SEEN_PX) * self.mm_s_px),
         }
     }
 }
@@ -125,6 +143,28 @@ fn fitted(told: &[Told]) -> Option<(f64, HandSpeed)> {
     Some((x, hand))
 }
 
+/// Blurs with their weights, summed up to each.
+#[derive(Debug, Default)]
+struct Pool {
+    all: Vec<(f64, f64)>,
+}
+
+impl Pool {
+    fn add(&mut self, weight: f64, ratio: f64) {
+        self.all.push((self.sum() + weight, ratio));
+    }
+
+    fn sum(&self) -> f64 {
+        self.all.last().map_or(0.0, |(sum, _)| *sum)
+    }
+
+    fn draw(&self, chance: f64) -> f64 {
+        let at = chance * self.sum();
+        let found = self.all.partition_point(|(sum, _)| *sum < at);
+        self.all.get(found).or(self.all.last()).map_or(1.0, |(_, ratio)| *ratio)
+    }
+}
+
 /// The own bursts taken over again: for every frame a blur without smear, px, and the smear of one
 /// second, px.
 #[derive(Debug)]
@@ -135,18 +175,22 @@ struct Replayed {
 impl Replayed {
     fn of(told: &[Told], hand: &HandSpeed) -> Option<Replayed> {
         // Blur without smear, over what the settings allow. Frames with a smear do not show it;
-        // those without stand for them, each for as many as its blur would have left untold.
-        let mut pool: Vec<(f64, f64)> = Vec::new();
-        let mut sum = 0.0;
+        // those without stand for them, each for as many as its blur would have left untold. Pools
+        // by the allowed blur, since a lens adds to it at some apertures more than at others.
+        let mut pools: BTreeMap<i32, Pool> = BTreeMap::new();
+        let mut whole = Pool::default();
         for t in told.iter().filter(|t| t.length_px.is_none()) {
             let rest = t.rest_px2(Some(hand));
             let untold = hand.below(t.told_px(rest, TOLD_PX) * t.mm_s_px);
-            if untold >= LEAST_UNTOLD {
-                sum += 1.0 / untold;
-                pool.push((sum, rest.sqrt() / t.allowed_px));
+            // By the burst, not by the frame: else the softer ones would stand for all.
+            let usual = t.told_px((t.hit_px / HIT_RATIO).powi(2), TOLD_PX);
+            if hand.below(usual * t.mm_s_px) >= LEAST_UNTOLD {
+                let ratio = rest.sqrt() / t.allowed_px;
+                whole.add(1.0 / untold, ratio);
+                pools.entry(t.pool()).or_default().add(1.0 / untold, ratio);
             }
         }
-        if pool.len() < LEAST_POOL {
+        if whole.all.len() < LEAST_POOL {
             return None;
         }
         let mut random = SplitMix64::new(SEED);
@@ -156,9 +200,8 @@ impl Replayed {
                 let like = all[i * all.len() / BURSTS];
                 like.iter()
                     .map(|t| {
-                        let at = sum * random.uniform();
-                        let found = pool.partition_point(|(end, _)| *end < at);
-                        let ratio = pool[found.min(pool.len() - 1)].1;
+                        let own = pools.get(&t.pool()).filter(|p| p.all.len() >= LEAST_POOL);
+                        let ratio = own.unwrap_or(&whole).draw(random.uniform());
                         let speed = hand.quantile(random.uniform());
                         (ratio * t.allowed_px, speed / (t.mm_s_px * t.shutter_s))
                     })
@@ -170,6 +213,7 @@ impl Replayed {
 
     /// Share of hits among hits and told movements, with every frame at one shutter.
     fn still(&self, shutter_s: f64) -> f64 {
+        let over2 = told_over_blur2();
         let (mut hits, mut all) = (0u32, 0u32);
         for burst in &self.bursts {
             let blur2 = |f: &(f64, f64)| {
@@ -181,7 +225,7 @@ impl Replayed {
             for f in burst {
                 let l2 = (f.1 * shutter_s).powi(2);
                 let told = l2 > TOLD_PX * TOLD_PX
-                    && l2 > (TOLD_OVER_BLUR * f.0).powi(2)
+                    && l2 > over2 * f.0 * f.0
                     && f.0 * f.0 + l2 / 12.0 > hit2;
                 let hit = blur2(f) + if told { l2 / 12.0 } else { 0.0 } <= hit2;
                 hits += u32::from(hit);
@@ -249,7 +293,7 @@ pub fn limit(entries: &[&Entry], magnification: f64) -> Option<SmearLimit> {
         let sum: f64 = without.iter().map(|w| (of(w) - mean).powi(2)).sum();
         (sum * (n - 1.0) / n).sqrt()
     };
-    let (x_err, ln_err) = (err(&|w| w.0), err(&|w| w.1));
+    let (x_err, ln_err) = (err(&|w| w.0).hypot(MODEL_STOPS), err(&|w| w.1));
     Some(SmearLimit {
         limit: HandLimit {
             half_hit_shutter_s: (-x).exp2(),
