@@ -30,7 +30,7 @@ fn share_within(values: &[f64], bar: f64) -> f64 {
 // The truth is the simulator's own (src/demo/shooter.rs).
 #[test]
 fn three_hundred_frames_show_the_limits() {
-    let all: Vec<bench::Off> = (20_000..20_010).map(|seed| charted(seed, 300, 54)).collect();
+    let all: Vec<bench::Off> = (20_000..20_020).map(|seed| charted(seed, 300, 54)).collect();
     let of = |f: &dyn Fn(&bench::Off) -> Vec<f64>| all.iter().flat_map(f).collect::<Vec<f64>>();
     let detail = of(&|o| o.detail.clone());
     assert!(detail.len() > 300, "{} places", detail.len());
@@ -38,7 +38,8 @@ fn three_hundred_frames_show_the_limits() {
     let even = of(&|o| o.even.clone());
     assert!(share_within(&even, 1.0 / 3.0) > 0.9, "{even:?}");
     let hand = of(&|o| o.hand.into_iter().collect());
-    assert!(hand.len() >= 8 && share_within(&hand, 1.0 / 3.0) > 0.7, "{hand:?}");
+    // Nine in ten of many are within; fewer than 15 of 20 would be a chance of 1 in 90.
+    assert!(hand.len() >= 18 && share_within(&hand, 1.0 / 3.0) >= 0.75, "{hand:?}");
 }
 
 #[test]

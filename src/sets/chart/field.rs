@@ -17,6 +17,8 @@ const LARGEST_ERR: f64 = 0.05;
 const FIELD_WIDER: f64 = 1.6;
 /// What the model itself may be off by, share of the detail (the same shooters, with tests).
 const MODEL_ERR: f64 = 0.01;
+/// The same of the break-even line, stops.
+const EVEN_MODEL_ERR: f64 = 0.05;
 /// Larger errors of the break-even line are not drawn, stops.
 const LARGEST_EVEN_ERR: f64 = 0.2;
 /// What people can set: whole stops from a marked f/2.8 and ISO 100 on.
@@ -144,6 +146,7 @@ impl Support<'_> {
                 let low = ns.clone().fold(f64::INFINITY, f64::min);
                 let high = ns.fold(0.0, f64::max);
                 let (n, err) = self.fit.break_even(iso, low, high)?;
+                let err = err.hypot(EVEN_MODEL_ERR);
                 let (x, y) = in_stops(n, iso);
                 // A third of a stop is what the line is to be good for.
                 (self.holds(x, y) && err <= LARGEST_EVEN_ERR).then_some(BreakEven {
