@@ -123,6 +123,9 @@ pub struct HandRow {
     pub shaken: u32,
 }
 
+/// What a limit of the hand is to be good for, stops; the models behind it are no better.
+const GOOD_FOR_STOPS: f64 = 1.0 / 3.0;
+
 /// A shutter at which half the frames hold still.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct HandLimit {
@@ -142,10 +145,12 @@ impl HandLimit {
         (self.high / self.low).log2() / (2.0 * Z95)
     }
 
-    /// Whether another limit is too far from this one for chance (5 %, errors independent).
+    /// Whether another limit is too far from this one for chance (5 %, errors independent), and
+    /// by more than limits are good for.
     pub fn contradicts(&self, other: &HandLimit) -> bool {
         let apart = (self.half_hit_shutter_s / other.half_hit_shutter_s).log2().abs();
-        apart > Z95 * self.std_err_stops().hypot(other.std_err_stops())
+        let chance = Z95 * self.std_err_stops().hypot(other.std_err_stops());
+        apart > chance.max(GOOD_FOR_STOPS)
     }
 }
 

@@ -194,7 +194,12 @@ impl Replayed {
             return None;
         }
         let mut random = SplitMix64::new(SEED);
-        let all: Vec<&[Told]> = told.chunk_by(|a, b| a.burst == b.burst).collect();
+        // A lone frame has no best but itself.
+        let all: Vec<&[Told]> =
+            told.chunk_by(|a, b| a.burst == b.burst).filter(|b| b.len() > 1).collect();
+        if all.is_empty() {
+            return None;
+        }
         let bursts = (0..BURSTS)
             .map(|i| {
                 let like = all[i * all.len() / BURSTS];
@@ -260,7 +265,10 @@ pub fn limit(entries: &[&Entry], magnification: f64) -> Option<SmearLimit> {
     let mut told: Vec<Told> =
         entries.iter().filter(|e| e.judged()).filter_map(|e| Told::of(e, magnification)).collect();
     if told.len() > MOST {
-        told = super::spread(&told, MOST);
+        // Whole bursts: frames are judged by the best of theirs.
+        let bursts: Vec<&[Told]> = told.chunk_by(|a, b| a.burst == b.burst).collect();
+        let keep = (bursts.len() * MOST / told.len()).max(1);
+        told = super::spread(&bursts, keep).concat();
     }
     let (x, hand) = fitted(&told)?;
     let stops = told.iter().map(|t| -t.shutter_s.log2());
