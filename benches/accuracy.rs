@@ -4,6 +4,7 @@
 //! seed 20000 on. Seeds below 10 000 are for tuning; figures that are quoted come from others.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+mod long_log;
 mod rulers;
 #[cfg(feature = "raw")]
 #[path = "series.rs"]
@@ -806,6 +807,14 @@ fn shooters_table(first: u64, count: u64) {
         show("detail, in errors", all.iter().flat_map(|o| o.in_errors.clone()).collect(), 2.0);
         show("break-even, stops", all.iter().flat_map(|o| o.even.clone()).collect(), 1.0 / 3.0);
         show("hand, stops", all.iter().filter_map(|o| o.hand).collect(), 1.0 / 3.0);
+        let verdicts = all.iter().filter_map(|o| o.hand_verdicts).collect();
+        show("hand by verdicts", verdicts, 1.0 / 3.0);
+        show("hand by smears", all.iter().filter_map(|o| o.hand_smears).collect(), 1.0 / 3.0);
+        for (i, name) in ["verdicts", "smears"].iter().enumerate() {
+            let errors = all.iter().filter_map(|o| o.hand_in_errors[i]).collect();
+            show(&format!("{name}, in errors"), errors, 1.96);
+        }
+        println!("contradict one another: {}", all.iter().filter(|o| o.contradict).count());
         let drawn = all.iter().map(|o| o.detail.len()).sum::<usize>() as f64 / all.len() as f64;
         println!("places drawn a shooter {drawn:.0}");
     }
@@ -822,6 +831,11 @@ fn main() {
         Some("causes") => causes::table(number(2, 20_000), number(1, 30), verbose, keep),
         Some("sigma") => sigma::table(number(2, 20_000), number(1, 3), keep),
         Some("tiles") => tiles::table(number(2, 1), number(1, 60), keep),
+        // `long-log N FILE`: the time that a chart of N logged frames takes.
+        Some("long-log") => {
+            let path = args.get(2).map_or("long-log.sqlite", String::as_str);
+            long_log::table(Path::new(path), number(1, 100_000) as usize);
+        }
         Some("shooters") => shooters_table(number(2, 20_000), number(1, 40)),
         Some("clips") => {
             clips::table(

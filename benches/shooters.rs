@@ -1,8 +1,10 @@
 //! Charts of simulated shooters against their truth: detail, break-even line, limit of the hand.
 
+use stopwise::base::units::{GREEN, PitchUm};
 use stopwise::demo::shooter::{Shooter, Taken};
+use stopwise::measure::diffraction::sigma_settings_px;
 use stopwise::measure::personal;
-use stopwise::report::chart_record::HandState;
+use stopwise::report::chart_record::HandLimit;
 use stopwise::sets::chart::{ChartJob, Entry, chart};
 
 /// What `cull` logs of a frame, as the chart takes it.
@@ -22,6 +24,9 @@ pub fn entry(s: &Shooter, t: &Taken) -> Entry {
         cause: t.cause.map(str::to_owned),
         detail_bits_px: Some(t.detail_bits_px),
         blur_sigma_px: Some(t.blur_sigma_px),
+        // Of diffraction and pixels: what `cull` knows of a lens.
+        blur_allowed_px: Some(sigma_settings_px(t.n_eff, PitchUm(s.kit.pitch_um), GREEN)),
+        blur_ratio: t.blur_ratio,
         motion_length_px: t.motion_px,
         quotable: true,
     }
@@ -38,6 +43,14 @@ pub struct Off {
     pub even: Vec<f64>,
     /// Limit of the hand, stops; when one was given.
     pub hand: Option<f64>,
+    /// The same by verdicts alone, and by the lengths of smears alone.
+    pub hand_verdicts: Option<f64>,
+    /// See [`Off::hand_verdicts`].
+    pub hand_smears: Option<f64>,
+    /// Each over its own standard error.
+    pub hand_in_errors: [Option<f64>; 2],
+    /// Whether the two contradict one another.
+    pub contradict: bool,
 }
 
 /// Charts `frames` frames, `tests` of them of a test.
@@ -57,9 +70,15 @@ pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
             off.even.push(2.0 * (b.working_f_number / n).log2());
         }
     }
-    if let Some(h) = record.handheld.filter(|h| h.state == HandState::Fitted) {
-        let truth = shooter.true_half_shutter_s(seed);
-        off.hand = h.half_hit_shutter_s.zip(truth).map(|(s, truth)| (s / truth).log2());
+    if let (Some(h), Some(truth)) = (record.handheld, shooter.true_half_shutter_s(seed)) {
+        let stops = |s: f64| (s / truth).log2();
+        let errors = |l: &HandLimit| stops(l.half_hit_shutter_s) / l.std_err_stops();
+        let smears = h.by_smears.map(|s| s.limit);
+        off.hand = h.half_hit_shutter_s.map(stops);
+        off.hand_verdicts = h.by_verdicts.map(|l| stops(l.half_hit_shutter_s));
+        off.hand_smears = smears.map(|l| stops(l.half_hit_shutter_s));
+        off.hand_in_errors = [h.by_verdicts.as_ref().map(errors), smears.as_ref().map(errors)];
+        off.contradict = smears.zip(h.by_verdicts).is_some_and(|(s, v)| s.contradicts(&v));
     }
     off
 }

@@ -14,6 +14,12 @@ use crate::measure::{hand, light};
 /// Blur over a burst's best that still is a hit, and that still is near.
 const HIT: f64 = 1.3;
 const NEAR: f64 = 2.0;
+/// A smear is seen when it is longer than this, px, and its swing is this share of the variance of
+/// blur (as [`crate::measure::direction`] sees it); one is told where it alone spoils a hit.
+const SEEN_PX: f64 = 2.0;
+const SEEN_SHARE: f64 = 0.3;
+/// Scatter of the measured length, share.
+const LENGTH_SCATTER: f64 = 0.1;
 /// A burst whose best is softer than this over its settings holds no hit.
 const BEST_IS_SOFT: f64 = 1.6;
 
@@ -58,9 +64,11 @@ pub struct Taken {
     pub shutter_s: f64,
     /// Detail, bits per pixel.
     pub detail_bits_px: f64,
-    /// Blur, px.
+    /// Blur, px; with the smear where one is told.
     pub blur_sigma_px: f64,
-    /// Smear, px, where it is long enough to be seen.
+    /// That over what verdicts of the burst are relative to; none in a test.
+    pub blur_ratio: Option<f64>,
+    /// Smear, px, where it is told.
     pub motion_px: Option<f64>,
     /// "hit", "near" or "miss".
     pub verdict: &'static str,
@@ -215,7 +223,9 @@ impl Shooter {
             shutter_s,
             detail_bits_px: 0.0,
             blur_sigma_px: blur * (1.0 + self.blur_scatter * r.normal()),
-            motion_px: (smear > 2.0).then_some(smear),
+            blur_ratio: None,
+            motion_px: (smear > SEEN_PX && smear * smear / 24.0 > SEEN_SHARE * blur * blur)
+                .then(|| smear * (1.0 + LENGTH_SCATTER * r.normal())),
             verdict: "hit",
             cause: None,
         };
@@ -247,27 +257,27 @@ impl Shooter {
         one
     }
 
-    /// Verdicts of a burst, as `cull` gives them: over the best of the burst.
+    /// Verdicts of a burst, as `cull` gives them: over the best of the burst; movement is told
+    /// where it alone spoils a hit, counts in its own direction, and is then the first cause.
     fn judge(&self, burst: &mut [Taken]) {
-        // Movement counts in its own direction.
-        let x = |t: &Taken| {
-            let l = t.motion_px.unwrap_or(0.0);
-            (t.blur_sigma_px.powi(2) + l * l / 24.0).sqrt()
-        };
-        let Some(best) = burst.iter().map(x).reduce(f64::min) else { return };
+        let Some(best) = burst.iter().map(|t| t.blur_sigma_px).reduce(f64::min) else { return };
         for t in burst.iter_mut() {
             let settings = self.kit.blur_sigma_px(&self.setting(t.f_number, t.iso));
-            let ratio = x(t) / best.max(settings);
             let soft = best > BEST_IS_SOFT * settings;
+            let reference = if soft { BEST_IS_SOFT * settings / HIT } else { best };
+            let still2 = t.blur_sigma_px.powi(2);
+            t.motion_px = t.motion_px.filter(|l| still2 + l * l / 24.0 > (HIT * reference).powi(2));
+            let l = t.motion_px.unwrap_or(0.0);
+            t.blur_sigma_px = (still2 + l * l / 12.0).sqrt();
+            let ratio = t.blur_sigma_px / reference;
+            t.blur_ratio = Some(ratio);
             t.verdict = match ratio {
-                r if r <= HIT && !soft => "hit",
+                r if r <= HIT => "hit",
                 r if r <= NEAR => "near",
                 _ => "miss",
             };
             if t.verdict != "hit" {
-                let l = t.motion_px.unwrap_or(0.0);
-                let rest = (t.blur_sigma_px.powi(2) - settings.powi(2) - l * l / 24.0).max(0.0);
-                t.cause = Some(if l * l / 12.0 > rest { "shake" } else { "plane-off" });
+                t.cause = Some(if t.motion_px.is_some() { "shake" } else { "plane-off" });
             }
         }
     }

@@ -22,6 +22,7 @@ pub mod focus_map;
 pub mod follow;
 pub mod frame_motion;
 pub mod hand;
+pub mod hand_speed;
 pub mod laplacian;
 pub mod lens_fit;
 pub mod light;

@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use super::noise_record::WithError;
 use super::record::{BreakdownRow, Finding, Share};
+use crate::base::stats::Z95;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CHART_SCHEMA: u32 = 1;
@@ -122,6 +123,52 @@ pub struct HandRow {
     pub shaken: u32,
 }
 
+/// What a limit of the hand is to be good for, stops; the models behind it are no better.
+const GOOD_FOR_STOPS: f64 = 1.0 / 3.0;
+
+/// A shutter at which half the frames hold still.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct HandLimit {
+    /// The shutter, s.
+    pub half_hit_shutter_s: f64,
+    /// Lower end of its 95 % interval, s.
+    pub low: f64,
+    /// Upper end, s.
+    pub high: f64,
+    /// Frames.
+    pub n: u32,
+}
+
+impl HandLimit {
+    /// Standard error, stops.
+    pub fn std_err_stops(&self) -> f64 {
+        (self.high / self.low).log2() / (2.0 * Z95)
+    }
+
+    /// Whether another limit is too far from this one for chance (5 %, errors independent), and
+    /// by more than limits are good for.
+    pub fn contradicts(&self, other: &HandLimit) -> bool {
+        let apart = (self.half_hit_shutter_s / other.half_hit_shutter_s).log2().abs();
+        let chance = Z95 * self.std_err_stops().hypot(other.std_err_stops());
+        apart > chance.max(GOOD_FOR_STOPS)
+    }
+}
+
+/// The limit that the lengths of smears give.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct SmearLimit {
+    /// The limit; its frames are all that were judged, moved or not.
+    #[serde(flatten)]
+    pub limit: HandLimit,
+    /// Frames whose smear was long enough to be counted with its length.
+    pub seen: u32,
+    /// Speed that half the frames stay below, mm/s on the subject.
+    pub speed_mm_s: WithError,
+    /// How alike the speeds are: Weibull's shape, 2 for a hand that is equally steady at all
+    /// times.
+    pub shape: f64,
+}
+
 /// How still the hand is at one magnification, with or without flash.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Handheld {
@@ -131,7 +178,8 @@ pub struct Handheld {
     pub flash: bool,
     /// What became of the fit.
     pub state: HandState,
-    /// Shutter at which half the frames hold still, s.
+    /// Shutter at which half the frames hold still, s: by verdicts and smears together where they
+    /// agree, else by the verdicts alone.
     pub half_hit_shutter_s: Option<f64>,
     /// Lower end of its 95 % interval, s.
     pub low: Option<f64>,
@@ -139,7 +187,11 @@ pub struct Handheld {
     pub high: Option<f64>,
     /// Chance per stop: slope of the logit over log2 of the shutter speed.
     pub slope_per_stop: Option<WithError>,
-    /// Frames.
+    /// The limit by the verdicts alone, from the logistic fit.
+    pub by_verdicts: Option<HandLimit>,
+    /// The limit by the lengths of smears.
+    pub by_smears: Option<SmearLimit>,
+    /// Frames that hit or moved.
     pub n: u32,
     /// By shutter, fastest first.
     pub rows: Vec<HandRow>,

@@ -1,6 +1,6 @@
 //! What a chart says in words, and what its frames lack.
 
-use super::chart_record::{ChartRecord, HandState, Handheld, ShootNext};
+use super::chart_record::{ChartRecord, HandLimit, HandState, Handheld, ShootNext, SmearLimit};
 use super::record::Finding;
 use super::wording;
 
@@ -217,21 +217,56 @@ pub fn hand(h: &Handheld) -> Finding {
         if h.flash { " with flash" } else { "" }
     );
     let n = wording::count(h.n, "frame", "frames");
+    let between =
+        |low: f64, high: f64| format!("{} to {}", wording::shutter(low), wording::shutter(high));
     let span = match (h.low, h.high) {
-        (Some(low), Some(high)) => {
-            format!("{} to {}", wording::shutter(low), wording::shutter(high))
-        }
+        (Some(low), Some(high)) => between(low, high),
         _ => wording::NOTHING.to_owned(),
+    };
+    let limit = |l: &HandLimit| {
+        let at = wording::shutter(l.half_hit_shutter_s);
+        format!("{at} (95 %: {}, {} frames)", between(l.low, l.high), l.n)
+    };
+    let smears = |s: &SmearLimit| {
+        format!(
+            "{}, of which {} moved far enough to be measured; half stay below {} mm/s on the \
+             subject",
+            limit(&s.limit),
+            s.seen,
+            wording::plus_minus(s.speed_mm_s.value, s.speed_mm_s.std_err)
+        )
     };
     let more = || Some("Shoot at slower and faster shutters around it.".to_owned());
     let (says, next) = match h.state {
-        HandState::Fitted => (
-            format!(
-                "At {at} half the frames hold still at {} (95 %: {span}, {n}).",
-                h.half_hit_shutter_s.map_or(wording::NOTHING.to_owned(), wording::shutter)
-            ),
-            None,
-        ),
+        HandState::Fitted => {
+            let verdicts = h.by_verdicts.as_ref();
+            let alone = verdicts.map_or(wording::NOTHING.to_owned(), limit);
+            match (verdicts, &h.by_smears) {
+                (Some(v), Some(s)) if s.limit.contradicts(v) => (
+                    format!(
+                        "At {at} half the frames hold still at {alone} by hits and misses. The \
+                         lengths of their smears contradict that: {}.",
+                        smears(s)
+                    ),
+                    Some(
+                        "Subjects that moved, or a support used for the slow shutters only, would \
+                         explain it: log them as outings of their own."
+                            .to_owned(),
+                    ),
+                ),
+                (_, Some(s)) => (
+                    format!(
+                        "At {at} half the frames hold still at {} (95 %: {span}), by hits and \
+                         misses together with the lengths of smears. By hits and misses alone: \
+                         {alone}. By smears alone: {}.",
+                        h.half_hit_shutter_s.map_or(wording::NOTHING.to_owned(), wording::shutter),
+                        smears(s)
+                    ),
+                    None,
+                ),
+                (_, None) => (format!("At {at} half the frames hold still at {alone}."), None),
+            }
+        }
         HandState::TooFew => (format!("At {at} {n} are too few for a limit of the hand."), more()),
         HandState::AllStill => {
             (format!("At {at} all {n} held still: the limit is slower than any of them."), more())
@@ -250,6 +285,12 @@ pub fn hand(h: &Handheld) -> Finding {
             format!("At {at} slower shutters do no worse in these {n}: no limit can be given."),
             more(),
         ),
+    };
+    let says = match &h.by_smears {
+        Some(s) if h.state != HandState::Fitted => {
+            format!("{says} The lengths of smears put it at {}.", smears(s))
+        }
+        _ => says,
     };
     finding(says, next)
 }

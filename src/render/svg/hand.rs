@@ -58,9 +58,37 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
         let line: Vec<(f64, f64)> = h.curve.iter().map(|c| (x.at(c.0), y.at(c.1))).collect();
         d.path("curve", &line);
     }
-    if let (Some(low), Some(high)) = (h.low, h.high) {
+    // Each limit with its interval and its name beside it, where there is more room.
+    let mut limit = |low: f64, high: f64, at: Option<f64>, y: f64, name: &str| {
         let (a, b) = (x.at(low), x.at(high));
-        d.error_level(y.at(0.5), a, b);
+        d.error_level(y, a, b);
+        if let Some(at) = at {
+            let title = format!("half hold still at {} {name}", wording::shutter(at));
+            d.titled_dot("ink", (x.at(at), y), 3.0, &title);
+        }
+        if !name.is_empty() {
+            let right = RIGHT - b > a - LEFT;
+            let (to, anchor) =
+                if right { (b + 7.0, Anchor::Start) } else { (a - 7.0, Anchor::End) };
+            d.text("soft halo-text", (to, y + 4.0), anchor, name);
+        }
+    };
+    match (&h.by_verdicts, &h.by_smears) {
+        (Some(v), Some(s)) => {
+            let (low, high, at) = (v.low, v.high, Some(v.half_hit_shutter_s));
+            limit(low, high, at, y.at(0.5) - 9.0, "by hits");
+            let s = s.limit;
+            limit(s.low, s.high, Some(s.half_hit_shutter_s), y.at(0.5) + 9.0, "by smears");
+        }
+        (None, Some(s)) => {
+            let s = s.limit;
+            limit(s.low, s.high, Some(s.half_hit_shutter_s), y.at(0.5), "by smears");
+        }
+        _ => {
+            if let (Some(low), Some(high)) = (h.low, h.high) {
+                limit(low, high, h.half_hit_shutter_s, y.at(0.5), "");
+            }
+        }
     }
     for row in &h.rows {
         let (Some(low), Some(high)) = (row.still.low, row.still.high) else { continue };

@@ -33,6 +33,10 @@ pub struct Entry {
     pub detail_bits_px: Option<f64>,
     /// Blur at the subject, px.
     pub blur_sigma_px: Option<f64>,
+    /// Blur that its settings give at best, px.
+    pub blur_allowed_px: Option<f64>,
+    /// Blur over what the verdicts of its burst are relative to.
+    pub blur_ratio: Option<f64>,
     /// Length of the smear, px.
     pub motion_length_px: Option<f64>,
     /// Whether its detail can be quoted: not smoothed by the camera, not drowned.

@@ -12,6 +12,13 @@ const LEAST_NEAR: usize = 3;
 const BEYOND: f64 = 0.5;
 /// Larger errors of the detail are not drawn, share.
 const LARGEST_ERR: f64 = 0.05;
+/// Errors of a fit to frames of the field alone are this much larger than their scatter says:
+/// misses of focus soften them alike (simulated shooters, seeds 100 to 139).
+const FIELD_WIDER: f64 = 1.6;
+/// What the model itself may be off by, share of the detail (the same shooters, with tests).
+const MODEL_ERR: f64 = 0.01;
+/// The same of the break-even line, stops.
+const EVEN_MODEL_ERR: f64 = 0.05;
 /// Larger errors of the break-even line are not drawn, stops.
 const LARGEST_EVEN_ERR: f64 = 0.2;
 /// What people can set: whole stops from a marked f/2.8 and ISO 100 on.
@@ -34,6 +41,8 @@ pub struct Support<'a> {
     pub fit: &'a Personal,
     /// The frames it rests on, in stops.
     pub at: Vec<(f64, f64)>,
+    /// Whether frames of tests are among them.
+    pub tests: bool,
 }
 
 impl Support<'_> {
@@ -43,9 +52,19 @@ impl Support<'_> {
         self.at.iter().filter(near).count() >= LEAST_NEAR
     }
 
+    /// A share's error with what the fit does not know of.
+    fn widened(&self, rel_err: f64) -> f64 {
+        (if self.tests { rel_err } else { FIELD_WIDER * rel_err }).hypot(MODEL_ERR)
+    }
+
+    /// Standard error of the detail at a setting, as a share of it.
+    fn detail_rel_err(&self, n: f64, iso: f64) -> f64 {
+        self.widened(self.fit.detail_rel_err(n, iso))
+    }
+
     fn drawn(&self, x: f64, y: f64) -> bool {
         let (n, iso) = from_stops(x, y);
-        self.holds(x, y) && self.fit.detail_rel_err(n, iso) <= LARGEST_ERR
+        self.holds(x, y) && self.detail_rel_err(n, iso) <= LARGEST_ERR
     }
 
     /// The field, by ISO, then f-number.
@@ -71,12 +90,13 @@ impl Support<'_> {
                 let shown = self.fit.shows(working_f_number, iso);
                 let finest_um = shown.resolved_cy_px.map(|f| kit.finest_um(f, magnification));
                 let err = self.fit.resolved_rel_err(working_f_number, iso);
+                let err = err.map(|e| self.widened(e));
                 cells.push(GridCell {
                     working_f_number,
                     iso,
                     finest_um,
                     detail_bits_px: shown.detail_bits_px,
-                    std_err: shown.detail_bits_px * self.fit.detail_rel_err(working_f_number, iso),
+                    std_err: shown.detail_bits_px * self.detail_rel_err(working_f_number, iso),
                     finest_std_err_um: finest_um.zip(err).map(|(um, e)| um * e),
                 });
             }
@@ -126,6 +146,7 @@ impl Support<'_> {
                 let low = ns.clone().fold(f64::INFINITY, f64::min);
                 let high = ns.fold(0.0, f64::max);
                 let (n, err) = self.fit.break_even(iso, low, high)?;
+                let err = err.hypot(EVEN_MODEL_ERR);
                 let (x, y) = in_stops(n, iso);
                 // A third of a stop is what the line is to be good for.
                 (self.holds(x, y) && err <= LARGEST_EVEN_ERR).then_some(BreakEven {

@@ -3,13 +3,16 @@
 //! Counted are hits and frames whose first cause was movement; what missed because the focus was
 //! elsewhere or noise was too high says nothing about the hand and is left out. Hits are relative
 //! to the best of their burst, which at slow shutters has moved a little itself: the limit lies
-//! about half a stop slower than where half the smears alone stay within a hit. Share by whole stops with Wilson's interval; the limit from a logistic fit over
-//! stops of shutter.
+//! about half a stop slower than where half the smears alone stay within a hit. Share by whole
+//! stops with Wilson's interval; the limit from a logistic fit over stops of shutter, and where
+//! smears were logged from their lengths ([`super::smears`]) too; both are shown, and their mean by
+//! their errors is the limit. Where the two contradict one another the verdicts stand, since they
+//! assume nothing of the hand.
 
 use super::entry::{Entry, Group};
 use crate::base::stats::{Z95, median};
 use crate::measure::logistic::{self, NoFit, Trials};
-use crate::report::chart_record::{HandRow, HandState, Handheld};
+use crate::report::chart_record::{HandLimit, HandRow, HandState, Handheld};
 use crate::report::noise_record::WithError;
 use crate::report::summary::share;
 
@@ -55,6 +58,7 @@ pub fn hands(entries: &[Entry], groups: &[Group]) -> Vec<Handheld> {
 
 fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handheld> {
     let sound = |s: &f64| s.is_finite() && (1e-5..=120.0).contains(s);
+    let by_smears = super::smears::limit(&entries, magnification);
     let placed: Vec<(f64, bool, &Entry)> = entries
         .into_iter()
         .filter_map(|e| Some((stops(e.shutter_s.filter(sound)?), still(e)?, e)))
@@ -102,6 +106,8 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
         low: None,
         high: None,
         slope_per_stop: None,
+        by_verdicts: None,
+        by_smears,
         n,
         rows,
         curve: Vec::new(),
@@ -129,9 +135,18 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
             } else {
                 let (x, err) = fit.even();
                 out.state = HandState::Fitted;
-                out.half_hit_shutter_s = Some((-x).exp2());
-                out.low = Some((-(x + Z95 * err)).exp2());
-                out.high = Some((-(x - Z95 * err)).exp2());
+                let verdicts = HandLimit {
+                    half_hit_shutter_s: (-x).exp2(),
+                    low: (-(x + Z95 * err)).exp2(),
+                    high: (-(x - Z95 * err)).exp2(),
+                    n,
+                };
+                out.by_verdicts = Some(verdicts);
+                let smears = by_smears.map(|s| s.limit).filter(|s| !s.contradicts(&verdicts));
+                let best = smears.map_or(verdicts, |s| together(&verdicts, &s));
+                out.half_hit_shutter_s = Some(best.half_hit_shutter_s);
+                out.low = Some(best.low);
+                out.high = Some(best.high);
                 out.slope_per_stop =
                     Some(WithError { value: fit.beta[1], std_err: Some(slope_err) });
                 let ends =
@@ -148,6 +163,21 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
         }
     }
     Some(out)
+}
+
+/// The mean of two limits of the same frames, each with the weight of its error; the error is the
+/// smaller one's, since they are not independent.
+fn together(a: &HandLimit, b: &HandLimit) -> HandLimit {
+    let (wa, wb) = (a.std_err_stops().powi(-2), b.std_err_stops().powi(-2));
+    let stops = |l: &HandLimit| l.half_hit_shutter_s.log2();
+    let mean = (wa * stops(a) + wb * stops(b)) / (wa + wb);
+    let err = Z95 * a.std_err_stops().min(b.std_err_stops());
+    HandLimit {
+        half_hit_shutter_s: mean.exp2(),
+        low: (mean - err).exp2(),
+        high: (mean + err).exp2(),
+        n: b.n,
+    }
 }
 
 #[cfg(test)]

@@ -72,6 +72,8 @@ fn entry(outing: i64, f: &LoggedFrame, test: bool) -> Entry {
         cause: f.causes.split(' ').next().filter(|c| !c.is_empty()).map(str::to_owned),
         detail_bits_px: f.detail_bits_px.map(|v| v.value),
         blur_sigma_px: f.blur_sigma_px.map(|v| v.value),
+        blur_allowed_px: f.blur_allowed_px,
+        blur_ratio: f.blur_ratio.map(|v| v.value),
         motion_length_px: f.motion_length_px.map(|v| v.value),
         quotable: !smoothed,
     }

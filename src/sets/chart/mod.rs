@@ -14,6 +14,7 @@ mod field;
 mod hands;
 mod logged;
 mod season;
+mod smears;
 
 use std::collections::BTreeMap;
 
@@ -98,7 +99,8 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
         .collect();
     let pupil_ratio = job.pupil_ratio.unwrap_or(1.0);
     let next = magnification.map_or(Vec::new(), |m| field::shoot_next(&at, m, pupil_ratio));
-    let support = fit.as_ref().map(|fit| field::Support { fit, at });
+    let tests = used.iter().any(|e| e.test);
+    let support = fit.as_ref().map(|fit| field::Support { fit, at, tests });
     let grid = match (&support, magnification) {
         (Some(s), Some(m)) => s.grid(m),
         _ => Vec::new(),

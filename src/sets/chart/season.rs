@@ -1,5 +1,5 @@
 //! Hit rates over the season, and why the others missed. Frames that could not be judged are not
-//! counted.
+//! counted, nor are tests: they are taken to be sharp.
 
 use std::collections::BTreeMap;
 
@@ -7,6 +7,11 @@ use super::entry::{Entry, Group};
 use crate::report::record::BreakdownRow;
 use crate::report::summary::share;
 use crate::report::wording;
+
+/// Whether a frame counts in the season.
+fn in_season(e: &Entry) -> bool {
+    e.judged() && !e.test
+}
 
 fn rows<K: Ord>(
     entries: impl Iterator<Item = (K, bool)>,
@@ -29,7 +34,7 @@ fn rows<K: Ord>(
 
 /// By working f-number, whole stops.
 pub fn by_aperture(entries: &[Entry]) -> Vec<BreakdownRow> {
-    let placed = entries.iter().filter(|e| e.judged()).filter_map(|e| {
+    let placed = entries.iter().filter(|e| in_season(e)).filter_map(|e| {
         let n = e.working_f_number.filter(|n| n.is_finite() && (0.5..=1000.0).contains(n))?;
         Some(((2.0 * n.log2()).round() as i32, e.hit()))
     });
@@ -46,7 +51,7 @@ pub fn by_magnification(entries: &[Entry], groups: &[Group]) -> Vec<BreakdownRow
     sorted
         .into_iter()
         .filter_map(|g| {
-            let judged = g.members.iter().map(|i| &entries[*i]).filter(|e| e.judged());
+            let judged = g.members.iter().map(|i| &entries[*i]).filter(|e| in_season(e));
             let (hits, of) = judged.fold((0, 0), |(h, n), e| (h + u32::from(e.hit()), n + 1));
             (of > 0).then(|| BreakdownRow {
                 key: format!("{}×", wording::number(g.magnification)),
@@ -67,7 +72,7 @@ pub fn by_outing(entries: &[Entry], titles: &BTreeMap<i64, String>) -> Vec<Break
             order.len() - 1
         });
     }
-    let judged = entries.iter().filter(|e| e.judged()).map(|e| (place[&e.outing], e.hit()));
+    let judged = entries.iter().filter(|e| in_season(e)).map(|e| (place[&e.outing], e.hit()));
     rows(judged, |at| {
         let id = order[*at];
         let title = titles.get(&id).filter(|t| !t.is_empty());
@@ -79,7 +84,7 @@ pub fn by_outing(entries: &[Entry], titles: &BTreeMap<i64, String>) -> Vec<Break
 pub fn causes(entries: &[Entry]) -> Vec<BreakdownRow> {
     let mut counts: BTreeMap<&str, u32> = BTreeMap::new();
     let mut all = 0;
-    for e in entries.iter().filter(|e| e.judged() && !e.hit()) {
+    for e in entries.iter().filter(|e| in_season(e) && !e.hit()) {
         all += 1;
         *counts.entry(e.cause.as_deref().unwrap_or("no cause found")).or_default() += 1;
     }

@@ -4,13 +4,16 @@ use super::{PlanJob, typical};
 use crate::measure::hand;
 use crate::measure::personal::Personal;
 use crate::measure::setting::Setting;
-use crate::report::chart_record::HandState;
+use crate::report::chart_record::{HandState, Handheld, SmearLimit};
 use crate::report::plan_record::PlanParameters;
 use crate::report::wording;
 use crate::sets::chart::Charted;
 
 /// Frames that a model of one's own needs to plan with: four for each of its numbers.
 pub const LEAST_FRAMES: u32 = 12;
+
+/// exp(−½(v/σ)²) = ½ at v²/σ² = 2 ln 2.
+const HALF_BELOW: f64 = 2.0 * std::f64::consts::LN_2;
 
 /// Own numbers with the fit behind them.
 pub struct Own {
@@ -33,9 +36,17 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
     p.aberration_um = kit.aberration_um;
     p.contrast_power = kit.contrast_power * p.shot;
     p.read = kit.read * p.shot;
-    let hand = charted.record.handheld.as_ref().filter(|h| h.state == HandState::Fitted);
+    let handheld = charted.record.handheld.as_ref();
     let mut hand_says = "a hand of typical stillness".to_owned();
-    if let Some(h) = hand
+    if let Some(s) = handheld.and_then(measured_speed) {
+        // Of Rayleigh's distribution, which plans assume, half lie below σ·√(2 ln 2).
+        p.hand_mm_s = s.speed_mm_s.value / HALF_BELOW.sqrt();
+        hand_says = format!(
+            "your hand, which moves {} mm/s on the subject in half the frames, from the lengths \
+             of smears",
+            wording::plus_minus(s.speed_mm_s.value, s.speed_mm_s.std_err)
+        );
+    } else if let Some(h) = handheld.filter(|h| h.state == HandState::Fitted)
         && let Some(shutter_s) = h.half_hit_shutter_s
         && let Some(n_eff) = middle_n_eff(charted)
     {
@@ -43,7 +54,7 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
         let allowed = hand::smear_allowed_px(kit.blur_sigma_px(&at), p.hit_ratio);
         // Half hold still: exp(−½(L/s)²) = ½.
         let one_mm_s = hand::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);
-        p.hand_mm_s = allowed / (2.0 * std::f64::consts::LN_2).sqrt() / one_mm_s;
+        p.hand_mm_s = allowed / HALF_BELOW.sqrt() / one_mm_s;
         hand_says = format!(
             "your hand, half still at {} ({} to {}, 95 %)",
             wording::shutter(shutter_s),
@@ -58,6 +69,12 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
         p.focus_spread_mm
     );
     Some(Own { parameters: p, says, fit })
+}
+
+/// The hand's speed by the lengths of smears, unless the verdicts contradict it.
+fn measured_speed(h: &Handheld) -> Option<&SmearLimit> {
+    let contradicted = |s: &SmearLimit| h.by_verdicts.is_some_and(|v| s.limit.contradicts(&v));
+    h.by_smears.as_ref().filter(|s| !contradicted(s))
 }
 
 /// The working f-number in the middle of the frames.
