@@ -16,7 +16,7 @@ use std::path::Path;
 use stopwise::base::Luma;
 use stopwise::base::random::SplitMix64;
 use stopwise::base::stats::kendall_tau;
-use stopwise::demo::burst::{Burst, BurstSpec, TrueCall};
+use stopwise::demo::burst::{Burst, BurstSpec, TrueCall, Truth};
 use stopwise::demo::scene::SceneKind;
 use stopwise::report::record::Call;
 use stopwise::sets::judge::{BurstJudged, Mark, judge};
@@ -580,7 +580,7 @@ mod clips {
     use stopwise::demo::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
     use stopwise::demo::optics::Lens;
     use stopwise::frames::clip::Tools;
-    use stopwise::report::clip_record::{ClipRecord, SpanVerdict};
+    use stopwise::report::clip_record::{ClipFrameRow, ClipRecord, SpanVerdict};
     use stopwise::report::page::ClipPage;
     use stopwise::sets::outing::Quiet;
     use stopwise::sets::spans::{ClipJob, ClipSink};
@@ -646,6 +646,25 @@ mod clips {
         shakes: f64,
         right: f64,
         frames: f64,
+        insects: u32,
+        insects_found: u32,
+        insect_frames: f64,
+        insect_frames_on: f64,
+    }
+
+    /// Frames in which the point that the program found and followed by itself lies on the
+    /// subject.
+    fn found_by_itself(job: &ClipJob, clip: &SimClip, (w, h): (f64, f64)) -> usize {
+        let mut kept = Kept(None);
+        let alone = ClipJob { subject: None, ..job.clone() };
+        stopwise::sets::spans::clips(&alone, &Quiet, &mut kept).unwrap();
+        let on = |f: &ClipFrameRow, t: &Truth| {
+            let (Some(x), Some(y)) = (f.subject_x, f.subject_y) else { return false };
+            let off = (x * w - t.subject_x_px).hypot(y * h - t.subject_y_px);
+            off <= f64::from(clip.subject_radius_px())
+        };
+        let rows = kept.0.unwrap().frames_table;
+        rows.iter().zip(clip.truths()).filter(|(f, t)| on(f, t)).count()
     }
 
     pub fn table(first: u64, n: u64, wide: Option<usize>, verbose: bool) {
@@ -666,19 +685,9 @@ mod clips {
             let t = clip.truths();
             let size = (spec.width_px as f64, spec.height_px as f64);
             let job = ClipJob {
-                paths: vec![path.clone()],
-                tools: tools.clone(),
                 subject: Some((t[0].subject_x_px / size.0, t[0].subject_y_px / size.1)),
-                subject_size: None,
-                f_number: None,
-                magnification: None,
-                pixel_pitch_um: None,
                 shutter_s: Some(spec.shutter_s),
-                play_fps: None,
-                deliver_px: None,
-                stretch_s: None,
-                pictures: false,
-                stills: false,
+                ..ClipJob::new(vec![path.clone()], tools.clone())
             };
             let mut kept = Kept(None);
             stopwise::sets::spans::clips(&job, &Quiet, &mut kept).unwrap();
@@ -732,6 +741,15 @@ mod clips {
                 spec.shake_px,
                 spec.shake_hz,
             );
+            // Only there is the subject apart from what surrounds it.
+            if spec.kind == SceneKind::Insect {
+                let on = found_by_itself(&job, &clip, size);
+                println!("  found by itself on the subject in {on} of {} frames", t.len());
+                sum.insects += 1;
+                sum.insects_found += u32::from(2 * on > t.len());
+                sum.insect_frames += t.len() as f64;
+                sum.insect_frames_on += on as f64;
+            }
             if verbose {
                 for (f, t) in record.frames_table.iter().zip(t) {
                     println!(
@@ -765,6 +783,12 @@ mod clips {
             100.0 * sum.frequency_ok / sum.shakes,
             sum.right / sum.frames,
             sum.frames
+        );
+        println!(
+            "automatic subject: on the insect in {} of {} clips, in {:.3} of their frames",
+            sum.insects_found,
+            sum.insects,
+            sum.insect_frames_on / sum.insect_frames
         );
     }
 }

@@ -307,6 +307,10 @@ pub struct RigAddArgs {
     /// Pixel pitch, micrometres
     #[arg(long, value_name = "UM", value_parser = super::job::positive)]
     pub pitch: Option<f64>,
+    /// Distance on the sensor between pixels of its clips, micrometres (sensor width over clip
+    /// width when the whole width is used)
+    #[arg(long, value_name = "UM", value_parser = super::job::positive)]
+    pub clip_pitch: Option<f64>,
     /// Wavelength of the light, micrometres, where it is not white
     #[arg(long, value_name = "UM", value_parser = super::job::positive)]
     pub wavelength: Option<f64>,
@@ -504,6 +508,10 @@ pub struct ClipArgs {
     /// top; a width and height may follow
     #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject, help_heading = "What the clips do not say")]
     pub subject: Option<super::job::Subject>,
+    /// The rig they were taken with (see `stopwise rig`); found by the camera in the clip if not
+    /// given
+    #[arg(long, value_name = "NAME", help_heading = "What the clips do not say")]
+    pub rig: Option<String>,
     /// Magnification on the sensor (1 is life size)
     #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the clips do not say")]
     pub magnification: Option<f64>,
@@ -552,6 +560,8 @@ pub struct ClipArgs {
     /// Write the best frame of every stretch in focus as PNG into a folder
     #[arg(long, value_name = "DIR", help_heading = "Output")]
     pub stills: Option<PathBuf>,
+    #[command(flatten)]
+    pub keep: Keep,
     /// Print no tables and no progress
     #[arg(long, short, help_heading = "Output")]
     pub quiet: bool,

@@ -17,7 +17,8 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
         show::check_writable(path)?;
     }
     let charted = of_log(typed.log.as_deref(), typed.rig.as_deref(), typed.magnification)?;
-    if charted.record.frames == 0
+    let held = charted.record.frames + charted.record.clip_frames;
+    if held == 0
         && let (Some(name), false) = (&typed.rig, charted.known_rigs.is_empty())
     {
         let known: Vec<String> = charted.known_rigs.iter().map(|k| format!("{k:?}")).collect();
@@ -42,7 +43,7 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
     if !to_output {
         show::result(&term::chart(record, show::style()))?;
     }
-    Ok(if record.frames == 0 { Ended::Nothing } else { Ended::Whole })
+    Ok(if held == 0 { Ended::Nothing } else { Ended::Whole })
 }
 
 /// The chart of a rig from the log; an empty one when there is no log.
@@ -89,6 +90,7 @@ pub fn of_log(
         wavelength_um: described.as_ref().and_then(|r| r.wavelength_um),
         outings: chart::titles(&outings),
         decided: by_rig.get(&of.rig).copied().unwrap_or_default(),
+        clips: of.clips,
     };
     let mut charted = chart::chart(&chart_job, &of.entries);
     charted.known_rigs = of.known.into_keys().collect();

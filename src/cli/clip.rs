@@ -5,14 +5,16 @@ use std::path::{Path, PathBuf};
 use anyhow::Context;
 use stopwise::error::Result as LibResult;
 use stopwise::frames::clip::{RgbPicture, Tools};
+use stopwise::records::log::Log;
 use stopwise::render::{self, chapters, csv, json, term, timeline};
 use stopwise::report::clip_record::{ClipRecord, ClipsRecord};
 use stopwise::report::page::ClipPage;
 use stopwise::report::wording;
+use stopwise::sets::logged;
 use stopwise::sets::spans::{self, ClipJob, ClipSink};
 
 use super::args::ClipArgs;
-use super::{Ended, show};
+use super::{Ended, job, keep, show};
 
 /// Finds what is worth keeping of clips.
 pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
@@ -31,7 +33,9 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
     for dir in [&typed.stills, &typed.chapters].into_iter().flatten() {
         std::fs::create_dir_all(dir).with_context(|| format!("cannot write {}", dir.display()))?;
     }
-    let job = job(typed);
+    // Opened before the work: a log that cannot be written is told at once.
+    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
+    let job = job(typed)?;
     let out = Out {
         quiet: typed.quiet || to_output > 0,
         report,
@@ -48,19 +52,29 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
     if let Some(path) = &typed.otio {
         show::to_file(path, |out| timeline::write(&record.clips, out))?;
     }
+    let log_asked = log.is_some();
+    let logged = log.is_none_or(|log| keep::add(log, || logged::clips(&record), stopped));
+    let known =
+        |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
+    if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {
+        show::remark(
+            "Without --shutter and a magnification (typed or of a rig) these frames say nothing of \
+             the hand.",
+        );
+    }
     let broken = record.clips.iter().any(|c| c.broke_off.is_some());
     Ok(match (stopped, record.clips.is_empty(), record.skipped.is_empty() && !broken) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
         (_, _, false) => Ended::Partly,
+        _ if !logged => Ended::Partly,
         _ => Ended::Whole,
     })
 }
 
-fn job(typed: &ClipArgs) -> ClipJob {
-    ClipJob {
-        paths: typed.paths.clone(),
-        tools: Tools::of_environment(),
+fn job(typed: &ClipArgs) -> anyhow::Result<ClipJob> {
+    Ok(ClipJob {
+        equipment: job::equipment(typed.rig.as_ref())?,
         subject: typed.subject.map(|s| (s.x, s.y)),
         subject_size: typed.subject.and_then(|s| s.size),
         f_number: typed.aperture,
@@ -72,7 +86,8 @@ fn job(typed: &ClipArgs) -> ClipJob {
         stretch_s: typed.stretch,
         pictures: !typed.no_report,
         stills: typed.stills.is_some(),
-    }
+        ..ClipJob::new(typed.paths.clone(), Tools::of_environment())
+    })
 }
 
 /// Where everything goes.

@@ -14,7 +14,7 @@ use stopwise::sets::logged;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::CullArgs;
-use super::{Ended, cache, job, show};
+use super::{Ended, cache, job, keep, show};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
@@ -51,7 +51,8 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     if let Some(path) = &typed.csv {
         show::to_file(path, |out| csv::write(&record.frames, out))?;
     }
-    let logged = log.is_none_or(|log| keep(log, &record, stopped));
+    let logged = log
+        .is_none_or(|log| keep::add(log, || logged::outing(&record, Kind::Field, None), stopped));
     Ok(match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
@@ -59,34 +60,6 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
         _ if !logged => Ended::Partly,
         _ => Ended::Whole,
     })
-}
-
-/// Adds the outing to the log; says what became of it, and whether it is kept.
-fn keep(mut log: Log, record: &CullRecord, stopped: bool) -> bool {
-    if stopped {
-        show::remark("Stopped: nothing was added to the log.");
-        return true;
-    }
-    let outing = logged::outing(record, Kind::Field, None);
-    if outing.frames.is_empty() {
-        return true;
-    }
-    match log.add(&outing) {
-        Ok(added) => {
-            show::remark(&format!(
-                "Logged as outing {}: {}{} in {}",
-                added.id,
-                wording::count(added.frames as u32, "frame", "frames"),
-                if added.replaced { ", in place of an earlier measurement" } else { "" },
-                log.path().display()
-            ));
-            true
-        }
-        Err(error) => {
-            show::error(&error.into());
-            false
-        }
-    }
 }
 
 /// Works through an outing with tables as bursts are done and the summary at the end.

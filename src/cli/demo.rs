@@ -98,19 +98,15 @@ fn film(dir: &Path, seed: u64) -> anyhow::Result<bool> {
     let place =
         (first.subject_x_px / spec.width_px as f64, first.subject_y_px / spec.height_px as f64);
     let job = ClipJob {
-        paths: vec![path],
-        tools,
         subject: Some(place),
-        subject_size: None,
         f_number: Some(spec.lens.n_eff / (1.0 + spec.lens.magnification)),
         magnification: Some(spec.lens.magnification),
         pixel_pitch_um: Some(spec.lens.pitch_um),
         shutter_s: Some(spec.shutter_s),
-        play_fps: None,
         deliver_px: Some((640, 360)),
         stretch_s: Some(0.5),
         pictures: true,
-        stills: false,
+        ..ClipJob::new(vec![path], tools)
     };
     let page = dir.join(CLIP_PAGE);
     let out = clip::Out { quiet: false, report: Some(&page), stills: None, chapters: None };

@@ -10,6 +10,7 @@ mod cull;
 mod demo;
 mod inspect;
 mod job;
+mod keep;
 mod log;
 mod mark;
 mod noise;

@@ -62,6 +62,9 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Ended> {
     lines.extend(rig.lens.focal_mm.map(|f| ("focal length", format!("{} mm", wording::short(f)))));
     lines.extend(mounted(&rig.mounted).map(|m| ("mounted", m)));
     lines.extend(rig.pixel_pitch_um.map(|p| ("pixel pitch", format!("{} µm", wording::short(p)))));
+    lines.extend(
+        rig.clip_pixel_pitch_um.map(|p| ("pitch of clips", format!("{} µm", wording::short(p)))),
+    );
     lines.extend(rig.wavelength_um.map(|w| ("light", format!("{} µm", wording::short(w)))));
     if let Some(m) = whole {
         lines.push(("magnification", magnification(rig, m)));
@@ -138,6 +141,7 @@ fn described(add: &RigAddArgs) -> anyhow::Result<Rig> {
         pupil_ratio: add.pupil_ratio,
         records_working_f_number: add.records_working,
         pixel_pitch_um: add.pitch,
+        clip_pixel_pitch_um: add.clip_pitch,
         wavelength_um: add.wavelength,
         body: RigBody {
             make: add.make.clone(),

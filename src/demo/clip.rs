@@ -102,6 +102,11 @@ impl SimClip {
         self.burst.truths()
     }
 
+    /// Radius of the textured area round the subject point, px.
+    pub fn subject_radius_px(&self) -> f32 {
+        self.burst.subject_radius_px()
+    }
+
     /// Time of a frame, s.
     pub fn t_s(&self, frame: usize) -> f64 {
         frame as f64 / self.spec.fps

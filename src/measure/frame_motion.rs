@@ -114,7 +114,7 @@ const JUMPED: f64 = 0.85;
 /// Cells in which samples are chosen, so that they spread over the frame.
 const CELLS: (usize, usize) = (16, 9);
 /// Samples chosen in each cell.
-const CELL_POINTS: usize = 24;
+const CELL_POINTS: usize = 10;
 /// Least gradient of a chosen sample, 8-bit steps a sample.
 const STEEP: f32 = 0.25;
 /// Least number of samples that must fall into the frame.

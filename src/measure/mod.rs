@@ -43,3 +43,4 @@ pub mod smear_spectrum;
 pub mod spectrum;
 pub mod subject;
 pub mod tile_noise;
+pub mod trend;

@@ -122,6 +122,10 @@ pub struct Rig {
     /// Pixel pitch, µm.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub pixel_pitch_um: Option<f64>,
+    /// Distance on the sensor between pixels of its clips, µm: sensor width over clip width where
+    /// the whole width is used.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub clip_pixel_pitch_um: Option<f64>,
     /// Wavelength of the light, µm, where it is not white.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub wavelength_um: Option<f64>,
@@ -202,6 +206,12 @@ impl Rig {
         (body && lens && named > 0).then_some(named)
     }
 
+    /// The same for a file that never names the lens: the body alone decides.
+    fn fit_body(&self, seen: Seen<'_>) -> Option<u32> {
+        let body = Rig { body: self.body.clone(), ..Rig::default() };
+        body.fit(Seen { lens: None, ..seen })
+    }
+
     /// Whether the model is written with the make in front in one place only.
     fn with_make(&self, seen: Seen<'_>) -> bool {
         let (Some(mine), Some(theirs), Some(make)) = (&self.body.model, seen.model, seen.make)
@@ -229,6 +239,7 @@ impl Rig {
             ),
             (bad(self.pupil_ratio, 0.1..=10.0), "pupil_ratio is from 0.1 to 10"),
             (bad(self.pixel_pitch_um, 0.3..=100.0), "pixel_pitch_um is from 0.3 to 100"),
+            (bad(self.clip_pixel_pitch_um, 0.3..=100.0), "clip_pixel_pitch_um is from 0.3 to 100"),
             (bad(self.wavelength_um, 0.2..=2.0), "wavelength_um is from 0.2 to 2 (green is 0.55)"),
             (bad(lens.focal_mm, 1.0..=5000.0), "focal_mm is from 1 to 5000"),
             (bad(lens.f_number, 0.5..=512.0), "f_number is from 0.5 to 512"),
@@ -292,8 +303,17 @@ impl Rigs {
 
     /// The rig of a frame: the one that names the most of what the file says, and nothing else.
     pub fn of(&self, seen: Seen<'_>) -> Match<'_> {
+        self.fitting(|rig| rig.fit(seen))
+    }
+
+    /// The rig of a clip, which tells the body at most: lenses are not looked at.
+    pub fn of_body(&self, seen: Seen<'_>) -> Match<'_> {
+        self.fitting(|rig| rig.fit_body(seen))
+    }
+
+    fn fitting(&self, fit: impl Fn(&Rig) -> Option<u32>) -> Match<'_> {
         let fits: Vec<(u32, &str)> =
-            self.0.iter().filter_map(|(n, r)| Some((r.fit(seen)?, n.as_str()))).collect();
+            self.0.iter().filter_map(|(n, r)| Some((fit(r)?, n.as_str()))).collect();
         let Some(most) = fits.iter().map(|f| f.0).max() else { return Match::None };
         let names: Vec<&str> = fits.iter().filter(|f| f.0 == most).map(|f| f.1).collect();
         match names[..] {

@@ -235,6 +235,10 @@ pub struct ChartRecord {
     pub handheld: Option<Handheld>,
     /// The hand at every magnification, with and without flash.
     pub hands: Vec<Handheld>,
+    /// The hand in clips, by the frames of clips alone.
+    pub clip_hands: Vec<Handheld>,
+    /// Frames of clips of the rig, one every half second; they count nowhere but there.
+    pub clip_frames: u32,
     /// Hit rate by working f-number, in whole stops.
     pub by_aperture: Vec<BreakdownRow>,
     /// Hit rate by magnification.

@@ -42,10 +42,17 @@ pub fn findings(record: &ChartRecord, lacks: &Lacks) -> Vec<Finding> {
     let mut out = Vec::new();
     let next = shoot(&record.next);
     if lacks.frames == 0 {
-        return vec![finding(
-            "The log holds no frame of this rig: there is nothing to chart yet.".to_owned(),
+        let says = if record.clip_frames == 0 {
+            "The log holds no frame of this rig: there is nothing to chart yet."
+        } else {
+            "The log holds no still of this rig, only frames of clips: they tell of the hand alone."
+        };
+        out.push(finding(
+            says.to_owned(),
             Some("Log an outing with `stopwise cull FOLDER --log`.".to_owned()),
-        )];
+        ));
+        out.extend(in_clips(record));
+        return out;
     }
     if lacks.contradictory > 0 {
         out.push(finding(
@@ -63,10 +70,12 @@ pub fn findings(record: &ChartRecord, lacks: &Lacks) -> Vec<Finding> {
                 .to_owned(),
             Some("Describe the rig (`stopwise rig`) or type --magnification when logging.".into()),
         ));
+        out.extend(in_clips(record));
         return out;
     }
     if lacks.here == 0 {
         out.push(finding("No frame has that magnification.".to_owned(), None));
+        out.extend(in_clips(record));
         return out;
     }
     match &record.model {
@@ -119,6 +128,7 @@ pub fn findings(record: &ChartRecord, lacks: &Lacks) -> Vec<Finding> {
         }
     }
     out.extend(record.handheld.as_ref().map(hand));
+    out.extend(in_clips(record));
     out.extend(decided(record));
     out
 }
@@ -134,6 +144,18 @@ fn decided(record: &ChartRecord) -> Option<Finding> {
         n => format!("{} against the verdict", wording::count(n, "time", "times")),
     };
     Some(finding(format!("Your own word counts in {of}, {verdicts}."), None))
+}
+
+/// The hand in clips, at the magnification with the most frames.
+fn in_clips(record: &ChartRecord) -> Option<Finding> {
+    let h = record.clip_hands.iter().filter(|h| !h.flash).max_by_key(|h| h.n)?;
+    let f = hand(h);
+    Some(finding(format!("In clips, apart from stills: {}", lower_first(&f.says)), f.next))
+}
+
+fn lower_first(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or(String::new(), |c| c.to_lowercase().chain(letters).collect())
 }
 
 fn no_model(lacks: &Lacks, next: Option<String>) -> Finding {

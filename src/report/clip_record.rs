@@ -123,6 +123,23 @@ pub struct FocusDrift {
     pub rate_mm_s: Option<f64>,
 }
 
+/// How a clip was taken, as far as it was typed or its rig says.
+#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+pub struct ClipSettings {
+    /// Name of the rig.
+    pub rig: Option<String>,
+    /// Marked f-number.
+    pub marked_f_number: Option<f64>,
+    /// Working f-number.
+    pub working_f_number: Option<f64>,
+    /// Magnification on the sensor.
+    pub magnification: Option<Measured>,
+    /// Distance on the sensor between pixels of the clip, µm.
+    pub pixel_pitch_um: Option<f64>,
+    /// Exposure of a frame, s.
+    pub shutter_s: Option<f64>,
+}
+
 /// The subject of a clip.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct ClipSubject {
@@ -209,6 +226,8 @@ pub struct ClipRecord {
     pub taken_at: Option<String>,
     /// Camera, as written in it.
     pub camera: Option<String>,
+    /// How it was taken.
+    pub settings: ClipSettings,
     /// Why it could not be read to its end.
     pub broke_off: Option<String>,
     /// The subject.

@@ -58,6 +58,8 @@ pub struct Session {
     bursts: Mutex<Vec<Burst>>,
     standing: Mutex<Vec<Standing>>,
     decisions: Mutex<Decisions>,
+    /// Held while a decision is kept or taken back, so that what is shown is what is kept.
+    change: Mutex<()>,
     open: Mutex<Option<(usize, Opened)>>,
     /// Pictures at hand.
     pub decodes: Decodes,
@@ -110,6 +112,7 @@ impl Session {
             bursts: Mutex::new(bursts),
             standing: Mutex::new(standing),
             decisions: Mutex::new(decisions),
+            change: Mutex::default(),
             open: Mutex::default(),
             decodes: Decodes::default(),
         })
@@ -210,6 +213,7 @@ impl Session {
     /// Why it could not be kept; then nothing is changed.
     pub fn decide(&self, n: usize, call: Option<Call>) -> std::result::Result<u32, String> {
         let call = call.map(Call::word);
+        let _alone = lock(&self.change);
         let id = self.keep(n, What::Call(call))?;
         lock(&self.standing)[n].call = call.map(str::to_owned);
         Ok(id)
@@ -245,8 +249,12 @@ impl Session {
         if let Some(Err(says)) = self.opened(place).get() {
             return Err(says.clone());
         }
-        let id = self.keep(n, What::Subject(Some(at)))?;
-        self.refresh(n)?;
+        let id = {
+            let _alone = lock(&self.change);
+            let id = self.keep(n, What::Subject(Some(at)))?;
+            self.refresh(n)?;
+            id
+        };
         self.bring_up(place);
         Ok(id)
     }
@@ -256,12 +264,18 @@ impl Session {
     /// # Errors
     /// Why it could not be taken back.
     pub fn undo(&self) -> std::result::Result<Option<(u32, usize)>, String> {
-        let undone = lock(&self.decisions).undo(&self.key).map_err(|e| e.to_string())?;
-        let Some(undone) = undone else { return Ok(None) };
-        let Some(n) = self.files.iter().position(|f| f.first() == Some(&undone.file)) else {
-            return Ok(None);
+        let (undone, n) = {
+            let _alone = lock(&self.change);
+            let undone = lock(&self.decisions).undo(&self.key).map_err(|e| e.to_string())?;
+            let Some(undone) = undone else { return Ok(None) };
+            let n = self.files.iter().position(|f| f.first() == Some(&undone.file));
+            let n = n.ok_or_else(|| {
+                let name = undone.file.file_name().unwrap_or_default().to_string_lossy();
+                format!("taken back: a decision on {name}, which is not here any more")
+            })?;
+            self.refresh(n)?;
+            (undone, n)
         };
-        self.refresh(n)?;
         let place = {
             let bursts = lock(&self.bursts);
             Self::place_of_frame(&bursts, n).ok_or("no such frame")?.0

@@ -237,9 +237,21 @@ pub fn settings(frame: &Frame, typed: &Typed) -> Settings {
         .map(Known::typed)
         .or_else(|| of_rig(rig.pixel_pitch_um.map(|um| um * shrunk(frame))))
         .or_else(|| exposure?.pixel_pitch_um.clone());
-    let ms = magnifications(rig, typed.magnification);
+    joined(name.clone(), rig, recorded, pixel_pitch_um, typed.magnification)
+}
+
+/// Joins a rig, which may say nothing, with an f-number and a pixel pitch known from elsewhere;
+/// a magnification that was typed stands in for that of the whole rig.
+pub fn joined(
+    name: Option<String>,
+    rig: &Rig,
+    recorded: Option<Known<f64>>,
+    pixel_pitch_um: Option<Known<f64>>,
+    typed_magnification: Option<f64>,
+) -> Settings {
+    let ms = magnifications(rig, typed_magnification);
     let magnification_from =
-        if typed.magnification.is_some() { Source::Typed } else { Source::Rig };
+        if typed_magnification.is_some() { Source::Typed } else { Source::Rig };
     let ratio = pupil_ratio(rig).unwrap_or(1.0);
     let bellows = ms.lens_alone.map(|(m, e)| (1.0 + m / ratio, e.map(|e| e / ratio)));
     let from_file = recorded.as_ref().is_some_and(|k| k.from == Source::File);

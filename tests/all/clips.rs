@@ -51,7 +51,7 @@ fn spec() -> ClipSpec {
 }
 
 /// A clip of known truth, made once.
-fn made() -> Option<&'static (tempfile::TempDir, PathBuf, SimClip)> {
+pub fn made() -> Option<&'static (tempfile::TempDir, PathBuf, SimClip)> {
     static MADE: OnceLock<Option<(tempfile::TempDir, PathBuf, SimClip)>> = OnceLock::new();
     MADE.get_or_init(|| {
         let tools = tools()?;
@@ -64,7 +64,7 @@ fn made() -> Option<&'static (tempfile::TempDir, PathBuf, SimClip)> {
     .as_ref()
 }
 
-fn ffmpeg(args: &[&str]) {
+pub fn ffmpeg(args: &[&str]) {
     let tools = Tools::of_environment();
     let out = Process::new(tools.ffmpeg).args(["-v", "error", "-y"]).args(args).output().unwrap();
     assert!(out.status.success(), "{args:?}: {}", String::from_utf8_lossy(&out.stderr));
@@ -76,7 +76,7 @@ fn record(place: &Place, args: &[&str]) -> (Json, Option<i32>, String) {
     (json, ran.code, ran.stderr)
 }
 
-fn subject() -> String {
+pub fn subject() -> String {
     let clip = &made().unwrap().2;
     let t = clip.truths()[0];
     format!("{:.4},{:.4}", t.subject_x_px / 480.0, t.subject_y_px / 320.0)

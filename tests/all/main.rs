@@ -6,6 +6,7 @@ mod align;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
+mod clip_log;
 mod clips;
 #[cfg(feature = "raw")]
 mod compare;

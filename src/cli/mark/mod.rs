@@ -3,6 +3,7 @@
 mod hand_over;
 mod plan;
 
+use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
@@ -10,7 +11,8 @@ use anyhow::{Context, bail};
 use stopwise::records::decisions::Decisions;
 use stopwise::render::{json, term};
 use stopwise::report::mark_record::{FileState, MarkRecord};
-use stopwise::report::record::{Call, SCHEMA, SkippedRecord};
+use stopwise::report::record::{Call, CullRecord, SCHEMA, SkippedRecord};
+use stopwise::report::wording;
 use stopwise::report::written::WrittenCull;
 use stopwise::sets::outing::{self, OutingJob};
 
@@ -30,7 +32,11 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         bail!("the record and the list cannot both go to the output: give one of them a file");
     }
     let mapping = Mapping::typed(typed)?;
-    let (cull, beside) = source(&typed.source)?;
+    let decisions = match Decisions::place() {
+        Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
+        _ => None,
+    };
+    let (cull, beside) = source(&typed.source, decisions.as_ref())?;
     let places = Places::new(&cull.outing.paths, typed.folder.as_deref(), beside.as_deref());
     let mut record = MarkRecord {
         schema: SCHEMA,
@@ -43,11 +49,15 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         skipped: Vec::new(),
     };
     let mut targets = Targets::found(&cull, &places, &mut record.skipped);
-    if !typed.no_decisions
-        && let Ok(kept) = Decisions::place()
-        && kept.exists()
-    {
-        targets.decided(&Decisions::open(&kept)?)?;
+    if let Some(decisions) = &decisions {
+        let moved = targets.decided(decisions)?;
+        if moved > 0 && !typed.source.is_dir() {
+            show::remark(&format!(
+                "In {} the subject was moved in review, and the record may be older: give the \
+                 folder instead to mark what is judged for that place.",
+                wording::count(moved, "burst", "bursts")
+            ));
+        }
     }
     if !typed.no_sidecars {
         plan::sidecars(&targets, &mapping, typed.write, &mut record);
@@ -83,18 +93,29 @@ fn ended(record: &MarkRecord, typed: &MarkArgs) -> Ended {
     }
 }
 
-/// The verdicts, and the folder of the file that they were read from.
-fn source(path: &Path) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
+/// The verdicts, and the folder of the file that they were read from. Frames of a folder are
+/// judged for the subjects that people placed.
+fn source(
+    path: &Path,
+    decisions: Option<&Decisions>,
+) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
     if path.as_os_str() == "-" {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).context("cannot read the input")?;
         return Ok((WrittenCull::read(&text).context("the input is no use")?, None));
     }
     if path.is_dir() {
-        let job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
+        let mut job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
         let screen = show::Screen::new(false);
         let kept = cache::open();
-        let done = outing::cull_with(&job, kept.as_ref(), &screen, &mut |_| Ok(()));
+        let mut done = outing::cull_with(&job, kept.as_ref(), &screen, &mut |_| Ok(()));
+        if let (Ok((record, false)), Some(decisions)) = (&done, decisions) {
+            job.marks = placed(record, decisions)?;
+            if !job.marks.is_empty() {
+                // Bursts without a mark come from the cache.
+                done = outing::cull_with(&job, kept.as_ref(), &screen, &mut |_| Ok(()));
+            }
+        }
         cache::tell(kept.as_ref());
         let (record, stopped) = done?;
         screen.done();
@@ -108,6 +129,23 @@ fn source(path: &Path) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
     let record =
         WrittenCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
     Ok((record, path.parent().map(Path::to_owned)))
+}
+
+/// Where people placed the subjects of bursts: of several places in a burst the latest counts.
+fn placed(
+    record: &CullRecord,
+    decisions: &Decisions,
+) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
+    let files: Vec<&Path> = record.frames.iter().map(|f| f.file.as_path()).collect();
+    let mut latest: BTreeMap<u32, (i64, &str, (f64, f64))> = BTreeMap::new();
+    for (frame, standing) in record.frames.iter().zip(decisions.standing(&files)?) {
+        let Some(at) = standing.subject else { continue };
+        let here = latest.entry(frame.burst).or_insert((i64::MIN, "", at));
+        if standing.subject_id > here.0 {
+            *here = (standing.subject_id, &frame.path, at);
+        }
+    }
+    Ok(latest.into_values().map(|(_, path, at)| (path.to_owned(), at)).collect())
 }
 
 /// Reads a verdict as typed.

@@ -84,6 +84,8 @@ pub struct Target {
     pub files: Vec<PathBuf>,
     /// What it is.
     pub call: Call,
+    /// Number of its burst.
+    burst: u32,
     /// What cost the most sharpness.
     cause: Option<Cause>,
     /// Whether a person said what it is.
@@ -112,15 +114,20 @@ impl Targets {
         Targets(targets)
     }
 
-    /// Puts what a person decided in place of the verdict.
+    /// Puts what a person decided in place of the verdict. Returns the number of bursts in which a
+    /// person placed the subject.
     ///
     /// # Errors
     /// When the decisions cannot be read.
-    pub fn decided(&mut self, decisions: &Decisions) -> anyhow::Result<()> {
+    pub fn decided(&mut self, decisions: &Decisions) -> anyhow::Result<u32> {
         let files: Vec<&Path> =
             self.0.iter().filter_map(|t| Some(t.files.first()?.as_path())).collect();
         let standing = decisions.standing(&files)?;
+        let mut moved = BTreeSet::new();
         for (target, standing) in self.0.iter_mut().zip(standing) {
+            if standing.subject.is_some() {
+                moved.insert(target.burst);
+            }
             let Some(call) = standing.call.as_deref().and_then(|c| super::call(c).ok()) else {
                 continue;
             };
@@ -130,7 +137,7 @@ impl Targets {
                 (target.call, target.cause) = (call, None);
             }
         }
-        Ok(())
+        Ok(moved.len() as u32)
     }
 }
 
@@ -139,6 +146,7 @@ fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> Target {
         shown: frame.path.clone(),
         files,
         call: frame.verdict,
+        burst: frame.burst,
         cause: frame.causes.first().map(|c| c.cause),
         decided: false,
     }

@@ -1,5 +1,7 @@
 //! One frame of a clip: luma as stored, and what is asked of it.
 
+use crate::base::wide;
+
 /// How a frame was coded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum FrameType {
@@ -80,15 +82,18 @@ impl ClipFrame {
         let (x1, y1) = ((x0 + width).min(l.width), (y0 + height).min(l.height));
         let gain = 65_535.0 / (l.white - l.black);
         let lift = 0.5 - l.black * gain;
-        for y in y0..y1 {
-            let row = &self.data[(y * l.width + x0) * l.bytes..(y * l.width + x1) * l.bytes];
-            // The cast holds values beyond black and white at the ends.
-            if l.bytes == 1 {
-                out.extend(row.iter().map(|v| (f32::from(*v) * gain + lift) as u16));
-            } else {
+        // The cast holds values beyond black and white at the ends.
+        let stretched = |v: u16| (f32::from(v) * gain + lift) as u16;
+        let rows = (y0..y1)
+            .map(|y| &self.data[(y * l.width + x0) * l.bytes..(y * l.width + x1) * l.bytes]);
+        if l.bytes == 1 {
+            let table: [u16; 256] = std::array::from_fn(|v| stretched(v as u16));
+            rows.for_each(|row| out.extend(row.iter().map(|v| table[usize::from(*v)])));
+        } else {
+            rows.for_each(|row| {
                 let pairs = row.as_chunks::<2>().0.iter();
-                out.extend(pairs.map(|v| (f32::from(u16::from_le_bytes(*v)) * gain + lift) as u16));
-            }
+                out.extend(pairs.map(|v| stretched(u16::from_le_bytes(*v))));
+            });
         }
     }
 
@@ -103,7 +108,19 @@ impl ClipFrame {
         let used = w * step;
         let gain = 255.0 / ((l.white - l.black) * (step * step) as f32);
         let lift = -l.black * 255.0 / (l.white - l.black);
-        if l.bytes == 1 {
+        if l.bytes == 1 && step == 4 {
+            out.resize(w * h, 0.0);
+            for (y, line) in out.chunks_exact_mut(w.max(1)).enumerate() {
+                let rows = [0, 1, 2, 3].map(|r| {
+                    let at = (4 * y + r) * l.width;
+                    self.data[at..at + used].as_chunks::<4>().0
+                });
+                wide(
+                    #[inline(always)]
+                    || means_of_4(rows, gain, lift, line),
+                );
+            }
+        } else if l.bytes == 1 {
             // Sums of up to 64 bytes fit 16 bits, which keeps them narrow enough to be fast.
             let mut sums = vec![0u16; used];
             for y in 0..h {
@@ -131,6 +148,26 @@ impl ClipFrame {
             }
         }
         (w, h)
+    }
+}
+
+/// Means of 4 x 4 bytes. Two bytes of each four are added at a time, in halves of 32 bits that sums
+/// of up to eight of them cannot overflow.
+#[inline(always)]
+fn means_of_4(rows: [&[[u8; 4]]; 4], gain: f32, lift: f32, out: &mut [f32]) {
+    const EVERY_SECOND: u32 = 0x00ff_00ff;
+    let n = out.len();
+    let [a, b, c, d] = rows.map(|r| &r[..n]);
+    for i in 0..n {
+        let [a, b, c, d] = [a[i], b[i], c[i], d[i]].map(u32::from_le_bytes);
+        let even =
+            (a & EVERY_SECOND) + (b & EVERY_SECOND) + (c & EVERY_SECOND) + (d & EVERY_SECOND);
+        let odd = (a >> 8 & EVERY_SECOND)
+            + (b >> 8 & EVERY_SECOND)
+            + (c >> 8 & EVERY_SECOND)
+            + (d >> 8 & EVERY_SECOND);
+        let both = even + odd;
+        out[i] = ((both & 0xffff) + (both >> 16)) as i32 as f32 * gain + lift;
     }
 }
 

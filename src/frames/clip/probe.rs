@@ -15,7 +15,7 @@ const LONGEST_PX: u64 = 32_768;
 const SHORTEST_PX: u32 = 128;
 
 /// A clip before any frame is decoded.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct ClipInfo {
     /// Where it is.
     pub path: PathBuf,
@@ -41,14 +41,26 @@ pub struct ClipInfo {
     pub duration_s: Option<f64>,
     /// When it was taken, as written.
     pub taken_at: Option<String>,
-    /// Maker and model of the camera, as written.
-    pub camera: Option<String>,
+    /// Maker of the camera, as written.
+    pub make: Option<String>,
+    /// Its model, as written.
+    pub model: Option<String>,
 }
 
 impl ClipInfo {
     /// Size of the upright picture, px.
     pub fn upright_size(&self) -> (u32, u32) {
         self.orientation.upright_size(self.width_px, self.height_px)
+    }
+
+    /// Maker and model of the camera as one name, the maker once.
+    pub fn camera(&self) -> Option<String> {
+        match (&self.make, &self.model) {
+            (Some(make), Some(model)) if !model.starts_with(make.as_str()) => {
+                Some(format!("{make} {model}"))
+            }
+            (make, model) => model.clone().or_else(|| make.clone()),
+        }
     }
 }
 
@@ -112,7 +124,6 @@ fn read(path: &Path, json: &Value) -> Result<ClipInfo, SkipReason> {
     };
     let make = tag("make").or_else(|| tag("com.apple.quicktime.make"));
     let model = tag("model").or_else(|| tag("com.apple.quicktime.model"));
-    let camera: Vec<String> = [make, model].into_iter().flatten().collect();
     let full = pixel_format.starts_with("yuvj") || video["color_range"] == "pc";
     let seconds = |v: &Value| v.as_str()?.parse::<f64>().ok().filter(|s| *s > 0.0);
     Ok(ClipInfo {
@@ -128,7 +139,8 @@ fn read(path: &Path, json: &Value) -> Result<ClipInfo, SkipReason> {
         fps: rate(&video["avg_frame_rate"]).or_else(|| rate(&video["r_frame_rate"])),
         duration_s: seconds(&video["duration"]).or_else(|| seconds(&json["format"]["duration"])),
         taken_at: tag("com.apple.quicktime.creationdate").or_else(|| tag("creation_time")),
-        camera: (!camera.is_empty()).then(|| camera.join(" ")),
+        make,
+        model,
     })
 }
 

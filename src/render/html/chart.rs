@@ -73,7 +73,12 @@ pub fn chart(record: &ChartRecord) -> Result<String> {
             .collect(),
         field: svg::field_chart(record),
         sections: sections(&record.grid),
-        hands: record.hands.iter().map(hand).collect(),
+        hands: record
+            .hands
+            .iter()
+            .map(|h| hand(h, ""))
+            .chain(record.clip_hands.iter().map(|h| hand(h, ", clips")))
+            .collect(),
         by_aperture: (!record.by_aperture.is_empty())
             .then(|| svg::share_chart(&record.by_aperture, Stops::Working))
             .flatten(),
@@ -171,10 +176,10 @@ fn sections(grid: &[GridCell]) -> Vec<Titled> {
     out
 }
 
-fn hand(h: &Handheld) -> HandView {
+fn hand(h: &Handheld, what: &str) -> HandView {
     let flash = if h.flash { ", flash" } else { "" };
     HandView {
-        title: format!("{}×{flash}", wording::number(h.magnification)),
+        title: format!("{}×{flash}{what}", wording::number(h.magnification)),
         says: {
             let f = chart_words::hand(h);
             f.next.map_or(f.says.clone(), |next| format!("{} {next}", f.says))

@@ -22,34 +22,34 @@ pub fn chart(record: &ChartRecord, style: Style) -> String {
         text.push_str(&style.signs("µm, by ISO (down) and working f-number\n"));
         text.push_str(&field(record, style));
     }
-    if record.hands.iter().any(|h| h.rows.len() > 1) {
-        for h in record.hands.iter().filter(|h| h.rows.len() > 1) {
-            let flash = if h.flash { " with flash" } else { "" };
-            let heading = format!("{}×{flash}, held still", wording::number(h.magnification));
-            text.push_str(&format!("\n{}", line(&heading)));
-            let column = |heading: &str, unit: &str, cells: Vec<String>| TextColumn {
-                heading: heading.to_owned(),
-                unit: style.signs(unit),
-                right: true,
-                gives_way: 0,
-                cells: cells.iter().map(|c| style.signs(c)).collect(),
-            };
-            let shake = |um: Option<f64>| um.map_or(wording::NOTHING.to_owned(), wording::number);
-            text.push_str(&table(
-                vec![
-                    column(
-                        "shutter",
-                        "",
-                        h.rows.iter().map(|r| wording::shutter(r.shutter_s)).collect(),
-                    ),
-                    column("still", "", h.rows.iter().map(|r| wording::share(&r.still)).collect()),
-                    column("frames", "", h.rows.iter().map(|r| r.still.of.to_string()).collect()),
-                    column("smear", "µm", h.rows.iter().map(|r| shake(r.shake_um)).collect()),
-                ],
-                style,
-                |_, _, cell| cell.to_owned(),
-            ));
-        }
+    let stills = record.hands.iter().map(|h| (h, ""));
+    let hands = stills.chain(record.clip_hands.iter().map(|h| (h, " in clips")));
+    for (h, what) in hands.filter(|(h, _)| h.rows.len() > 1) {
+        let flash = if h.flash { " with flash" } else { "" };
+        let heading = format!("{}×{flash}{what}, held still", wording::number(h.magnification));
+        text.push_str(&format!("\n{}", line(&heading)));
+        let column = |heading: &str, unit: &str, cells: Vec<String>| TextColumn {
+            heading: heading.to_owned(),
+            unit: style.signs(unit),
+            right: true,
+            gives_way: 0,
+            cells: cells.iter().map(|c| style.signs(c)).collect(),
+        };
+        let shake = |um: Option<f64>| um.map_or(wording::NOTHING.to_owned(), wording::number);
+        text.push_str(&table(
+            vec![
+                column(
+                    "shutter",
+                    "",
+                    h.rows.iter().map(|r| wording::shutter(r.shutter_s)).collect(),
+                ),
+                column("still", "", h.rows.iter().map(|r| wording::share(&r.still)).collect()),
+                column("frames", "", h.rows.iter().map(|r| r.still.of.to_string()).collect()),
+                column("smear", "µm", h.rows.iter().map(|r| shake(r.shake_um)).collect()),
+            ],
+            style,
+            |_, _, cell| cell.to_owned(),
+        ));
     }
     for (heading, rows) in [
         ("Hits by aperture", &record.by_aperture),

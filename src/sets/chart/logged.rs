@@ -1,6 +1,6 @@
 //! Frames of the log as the chart takes them.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use super::Entry;
 use crate::base::Flag;
@@ -11,35 +11,40 @@ use crate::records::log::{Kind, LoggedFrame, Outing};
 pub struct OfRig {
     /// The rig that was chosen; `None` when frames name none.
     pub rig: Option<String>,
-    /// Its frames.
+    /// Its stills.
     pub entries: Vec<Entry>,
+    /// Its frames of clips, which tell of the hand only.
+    pub clips: Vec<Entry>,
     /// Every rig in the log with its number of frames.
     pub known: BTreeMap<String, u32>,
 }
 
-/// Takes the frames of a rig; without a name the one with the most frames, or, when no frame
-/// names any, all. Frames of clips are left out: their files are no measure of stills.
+/// Takes the frames of a rig; without a name the one with the most stills, or, when no still
+/// names any, all. Frames of clips are kept apart: their files are no measure of stills, and who
+/// films holds the camera otherwise.
 pub fn of_rig(frames: &[(i64, LoggedFrame)], outings: &[Outing], name: Option<&str>) -> OfRig {
+    let kinds: BTreeMap<i64, Kind> = outings.iter().map(|o| (o.id, o.kind)).collect();
+    let of_clip = |id: &i64| kinds.get(id) == Some(&Kind::Clip);
     let mut known: BTreeMap<String, u32> = BTreeMap::new();
-    for rig in frames.iter().filter_map(|(_, f)| f.rig.as_ref()) {
+    let mut stills: BTreeMap<&String, u32> = BTreeMap::new();
+    for (id, rig) in frames.iter().filter_map(|(id, f)| Some((id, f.rig.as_ref()?))) {
         *known.entry(rig.clone()).or_default() += 1;
+        *stills.entry(rig).or_default() += u32::from(!of_clip(id));
     }
     let rig = match name {
         Some(name) => Some(name.to_owned()),
-        None => known
+        None => stills
             .iter()
             .max_by_key(|(name, n)| (**n, std::cmp::Reverse(*name)))
-            .map(|(r, _)| r.clone()),
+            .map(|(r, _)| (*r).clone()),
     };
-    let kinds: BTreeMap<i64, Kind> = outings.iter().map(|o| (o.id, o.kind)).collect();
-    let clips: BTreeSet<i64> =
-        kinds.iter().filter(|(_, k)| **k == Kind::Clip).map(|(id, _)| *id).collect();
-    let entries = frames
-        .iter()
-        .filter(|(id, f)| !clips.contains(id) && f.rig == rig)
-        .map(|(id, f)| entry(*id, f, kinds.get(id) == Some(&Kind::Test)))
-        .collect();
-    OfRig { rig, entries, known }
+    let (clips, entries): (Vec<_>, Vec<_>) =
+        frames.iter().filter(|(_, f)| f.rig == rig).partition(|(id, _)| of_clip(id));
+    let entered = |frames: Vec<&(i64, LoggedFrame)>| {
+        let one = |(id, f): &(i64, LoggedFrame)| entry(*id, f, kinds.get(id) == Some(&Kind::Test));
+        frames.into_iter().map(one).collect()
+    };
+    OfRig { rig, entries: entered(entries), clips: entered(clips), known }
 }
 
 /// What outings are called in a chart: when and what.

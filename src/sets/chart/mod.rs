@@ -46,6 +46,8 @@ pub struct ChartJob {
     pub pupil_ratio: Option<f64>,
     /// Wavelength, µm, when not green.
     pub wavelength_um: Option<f64>,
+    /// Frames of clips, which tell of the hand only and are kept apart from stills.
+    pub clips: Vec<Entry>,
     /// Titles of outings by number.
     pub outings: BTreeMap<i64, String>,
     /// Frames of the rig that people decided on: their word is in the entries.
@@ -126,6 +128,8 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
         grid,
         handheld,
         hands,
+        clip_hands: hands::hands(&job.clips, &by_magnification(&job.clips)),
+        clip_frames: job.clips.len() as u32,
         by_aperture: season::by_aperture(entries),
         by_magnification: season::by_magnification(entries, &groups),
         by_outing: season::by_outing(entries, &job.outings),

@@ -1,16 +1,16 @@
 //! From frames to stretches: in focus, near, out, cannot say.
 //!
-//! Ratios are smoothed over a few frames, the bounds are harder to cross outwards than inwards
-//! (hysteresis), and stretches too short to be used are given to their neighbours.
+//! Ratios come along a smooth course. A stretch ends where the bound is crossed, but not where it
+//! is only touched: what stays within [`LEAVE`] of it between two stretches of the better kind
+//! belongs to them (hysteresis that leaves the ends of stretches where they are). Stretches too
+//! short to be used are given to their neighbours.
 
 use super::verdicts::JudgedFrame;
 use crate::report::clip_record::SpanVerdict;
 use crate::report::record::Call;
 use crate::sets::judge::{HIT_RATIO, NEAR_RATIO};
 
-/// Time over which ratios are smoothed (median), s.
-const SMOOTHED_S: f64 = 0.1;
-/// A bound is left only when it is exceeded by this factor (common practice, no source).
+/// A bound is crossed only when it is exceeded by this factor (common practice, no source).
 const LEAVE: f64 = 1.06;
 /// Stretches shorter than this are given to a neighbour, s.
 pub const SHORTEST_S: f64 = 0.2;
@@ -28,16 +28,9 @@ pub struct Cut {
 
 /// Cuts a clip of frames at `times_s`, the last of which lasts `last_s`.
 pub fn cut(frames: &[JudgedFrame], times_s: &[f64], last_s: f64) -> Vec<Cut> {
-    let mut states = Vec::with_capacity(frames.len());
-    let mut state = SpanVerdict::Out;
-    for (i, f) in frames.iter().enumerate() {
-        state = match smoothed(frames, times_s, i) {
-            None => SpanVerdict::CannotSay,
-            Some(_) if f.call == Call::CannotSay => SpanVerdict::CannotSay,
-            Some(ratio) => next(state, ratio),
-        };
-        states.push(state);
-    }
+    let mut states: Vec<SpanVerdict> = frames.iter().map(state).collect();
+    bridge(&mut states, frames, SpanVerdict::Near, NEAR_RATIO);
+    bridge(&mut states, frames, SpanVerdict::InFocus, HIT_RATIO);
     let mut cuts: Vec<Cut> = Vec::new();
     for (i, verdict) in states.into_iter().enumerate() {
         match cuts.last_mut() {
@@ -49,27 +42,34 @@ pub fn cut(frames: &[JudgedFrame], times_s: &[f64], last_s: f64) -> Vec<Cut> {
     merged(cuts, |c| end(c.to) - end(c.from))
 }
 
-fn next(state: SpanVerdict, ratio: f64) -> SpanVerdict {
-    let slack = |inside: bool| if inside { LEAVE } else { 1.0 };
-    let in_focus = state == SpanVerdict::InFocus;
-    if ratio <= HIT_RATIO * slack(in_focus) {
-        SpanVerdict::InFocus
-    } else if ratio <= NEAR_RATIO * slack(in_focus || state == SpanVerdict::Near) {
-        SpanVerdict::Near
-    } else {
-        SpanVerdict::Out
+fn state(frame: &JudgedFrame) -> SpanVerdict {
+    match frame.ratio {
+        Some(_) if frame.call == Call::CannotSay => SpanVerdict::CannotSay,
+        None => SpanVerdict::CannotSay,
+        Some(ratio) if ratio <= HIT_RATIO => SpanVerdict::InFocus,
+        Some(ratio) if ratio <= NEAR_RATIO => SpanVerdict::Near,
+        Some(_) => SpanVerdict::Out,
     }
 }
 
-/// Median ratio of the frames about `i`, those that can be judged.
-fn smoothed(frames: &[JudgedFrame], times_s: &[f64], i: usize) -> Option<f64> {
-    let near = |j: usize| (times_s[j] - times_s[i]).abs() <= SMOOTHED_S / 2.0;
-    let from = (0..i).rev().take_while(|j| near(*j)).last().unwrap_or(i);
-    let to = (i..frames.len()).take_while(|j| near(*j)).last().unwrap_or(i);
-    // At least the neighbours on both sides.
-    let (from, to) = (from.min(i.saturating_sub(1)), to.max((i + 1).min(frames.len() - 1)));
-    let mut ratios: Vec<f64> = frames[from..=to].iter().filter_map(|f| f.ratio).collect();
-    crate::base::stats::median(&mut ratios)
+/// Raises frames that only touch a bound, between two frames within it, to what is within it.
+fn bridge(states: &mut [SpanVerdict], frames: &[JudgedFrame], to: SpanVerdict, bound: f64) {
+    let within = |s: SpanVerdict| {
+        s == SpanVerdict::InFocus || s == SpanVerdict::Near && to == SpanVerdict::Near
+    };
+    let touches =
+        |f: &JudgedFrame| f.call != Call::CannotSay && f.ratio.is_some_and(|r| r <= bound * LEAVE);
+    let mut left: Option<usize> = None;
+    for i in 0..states.len() {
+        if within(states[i]) {
+            if let Some(left) = left {
+                states[left + 1..i].iter_mut().for_each(|s| *s = to);
+            }
+            left = Some(i);
+        } else if !touches(&frames[i]) {
+            left = None;
+        }
+    }
 }
 
 /// Gives the shortest stretch to the neighbour that is most like it, until all are long enough.
@@ -160,14 +160,17 @@ mod tests {
     }
 
     #[test]
-    fn a_bound_touched_from_inside_is_not_left() {
+    fn a_bound_that_is_touched_is_not_crossed_and_ends_stay_where_they_are() {
+        let touched = |ratio: f64| run(&[(20, Some(1.0)), (10, Some(ratio)), (20, Some(1.0))]);
         let inside = HIT_RATIO * (LEAVE - 0.01);
-        let held = cuts(&run(&[(20, Some(1.0)), (20, Some(inside))]));
-        assert_eq!(held, [(0, 40, SpanVerdict::InFocus)]);
-        let outside = HIT_RATIO * (LEAVE + 0.01);
-        assert_eq!(cuts(&run(&[(20, Some(1.0)), (20, Some(outside))])).len(), 2);
-        // From outside the same ratio does not enter.
-        assert_eq!(cuts(&run(&[(20, Some(1.7)), (20, Some(inside))]))[0].2, SpanVerdict::Near);
+        assert_eq!(cuts(&touched(inside)), [(0, 50, SpanVerdict::InFocus)]);
+        assert_eq!(cuts(&touched(HIT_RATIO * (LEAVE + 0.01))).len(), 3);
+        // At the end of a stretch the same ratio is outside.
+        let end = cuts(&run(&[(20, Some(1.0)), (20, Some(inside))]));
+        assert_eq!(end, [(0, 20, SpanVerdict::InFocus), (20, 40, SpanVerdict::Near)]);
+        // Nothing is bridged over frames that cannot be judged.
+        let gap = run(&[(20, Some(1.0)), (10, None), (20, Some(1.0))]);
+        assert_eq!(cuts(&gap).len(), 3);
     }
 
     #[test]

@@ -1,9 +1,9 @@
 //! What a clip's numbers come to, in sentences, each with what to do.
 
-use super::ClipJob;
+use super::Taken;
 use super::verdicts::JudgedClip;
 use crate::base::stats::quantile;
-use crate::base::units::{GREEN, PitchUm};
+use crate::base::units::PitchUm;
 use crate::measure::{diffraction, movement};
 use crate::report::clip_record::{ClipRecord, SpanVerdict};
 use crate::report::record::{Call, Cause, Finding};
@@ -28,7 +28,7 @@ fn say(says: String, next: Option<&str>) -> Finding {
 
 /// The findings of a clip.
 pub(super) fn findings(
-    job: &ClipJob,
+    taken: &Taken,
     clip: &ClipRecord,
     judged: &JudgedClip,
     speeds_px_s: &[Option<f64>],
@@ -37,14 +37,21 @@ pub(super) fn findings(
     all.extend(soft(clip, judged));
     all.extend(drift(clip));
     all.extend(shaken(clip));
-    all.extend(shutter(job, clip, judged, speeds_px_s));
-    all.extend(aperture(job, clip));
+    all.extend(shutter(taken, clip, judged, speeds_px_s));
+    all.extend(aperture(taken, clip));
     all.extend(noise(clip, judged));
     all.extend(lost(clip));
     all.extend(delivery(clip));
     if let Some(f) = clip.flicker.filter(|f| *f > FLICKER) {
         let says = format!("Brightness flickers by {} from frame to frame.", wording::per_cent(f));
         all.push(say(says, Some("Match the shutter to the lamps' mains or dimmer frequency.")));
+    }
+    if !taken.undecided.is_empty() {
+        let says = format!(
+            "The clip fits several rigs equally well ({}): none was used.",
+            taken.undecided.join(", ")
+        );
+        all.push(say(says, Some("Name one with --rig.")));
     }
     if clip.interlaced {
         let says = "The frames are made of two fields taken at different times: what moves is \
@@ -127,7 +134,7 @@ fn shaken(clip: &ClipRecord) -> Option<Finding> {
 }
 
 fn shutter(
-    job: &ClipJob,
+    taken: &Taken,
     clip: &ClipRecord,
     judged: &JudgedClip,
     speeds: &[Option<f64>],
@@ -135,7 +142,7 @@ fn shutter(
     let best = judged.best_px?.value;
     let mut known: Vec<f64> = speeds.iter().flatten().copied().collect();
     let speed = quantile(&mut known, USUAL)?;
-    let (shutter_s, assumed) = match job.shutter_s {
+    let (shutter_s, assumed) = match taken.shutter_s {
         Some(s) => (s, ""),
         None => (movement::half_frame_shutter_s(clip.fps), " (assumed, give --shutter)"),
     };
@@ -157,12 +164,13 @@ fn shutter(
     Some(Finding { says, next: Some(format!("Use {} or shorter.", wording::shutter(needed))) })
 }
 
-fn aperture(job: &ClipJob, clip: &ClipRecord) -> Option<Finding> {
-    let (n, m, pitch) = (job.f_number?, job.magnification?, job.pixel_pitch_um?);
+fn aperture(taken: &Taken, clip: &ClipRecord) -> Option<Finding> {
+    let (n, n_eff, pitch) = (taken.f_number()?, taken.n_eff()?, taken.pixel_pitch_um()?);
     clip.focus_drift?;
-    let now = diffraction::sigma_settings_px(n * (1.0 + m), PitchUm(pitch), GREEN);
+    let wavelength = taken.settings.wavelength;
+    let sigma = |n_eff: f64| diffraction::sigma_settings_px(n_eff, PitchUm(pitch), wavelength);
     let closed = n * 2f64.sqrt();
-    let then = diffraction::sigma_settings_px(closed * (1.0 + m), PitchUm(pitch), GREEN);
+    let (now, then) = (sigma(n_eff), sigma(n_eff * 2f64.sqrt()));
     let best = clip.best_blur_sigma_px?.value;
     // What diffraction adds, on top of what is measured now.
     let worse = (best * best + then * then - now * now).sqrt() / best;

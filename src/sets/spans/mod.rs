@@ -8,10 +8,12 @@ mod findings;
 mod rows;
 mod scout;
 mod stretch;
+mod taken;
 mod verdicts;
 mod watch;
 
 pub use cut::{Cut, SHORTEST_S};
+pub use taken::Taken;
 pub use verdicts::{JudgedClip, JudgedFrame, clip_noise, judge};
 pub use watch::{GreyThumb, SAMPLE_EVERY, Sample, Seen, Watch};
 
@@ -20,13 +22,12 @@ use std::path::PathBuf;
 use super::outing::{Listener, Progress};
 use super::pictures::{self, CROP_PX, CROP_QUALITY, THUMB_QUALITY};
 use super::shot::patch_corner;
-use crate::base::units::{GREEN, PitchUm};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::clip::{self, ClipInfo, ClipStream, Ending, Part, RgbPicture, Tools};
-use crate::measure::diffraction;
 use crate::report::clip_record::{CLIP_SCHEMA, ClipRecord, ClipsRecord, SpanVerdict};
 use crate::report::page::{ClipPage, ClipPicture, Picture};
 use crate::report::record::{SkippedRecord, SubjectFound};
+use crate::sets::equipment::Equipment;
 use crate::sets::judge::box_for;
 
 /// Side of the box about the subject, px: narrow clips, and those 2500 px wide and more.
@@ -51,6 +52,8 @@ pub struct ClipJob {
     pub subject_size: Option<(f64, f64)>,
     /// Marked f-number.
     pub f_number: Option<f64>,
+    /// The rigs that clips may have been taken with.
+    pub equipment: Equipment,
     /// Magnification on the sensor.
     pub magnification: Option<f64>,
     /// Distance on the sensor between pixels of the clip, µm.
@@ -70,19 +73,24 @@ pub struct ClipJob {
 }
 
 impl ClipJob {
-    /// Working f-number, when f-number and magnification are known (a symmetric lens is taken).
-    pub fn n_eff(&self) -> Option<f64> {
-        Some(self.f_number? * (1.0 + self.magnification?))
-    }
-
-    /// Blur that the settings give at best, px.
-    pub fn allowed_px(&self) -> Option<f64> {
-        Some(diffraction::sigma_settings_px(self.n_eff()?, PitchUm(self.pixel_pitch_um?), GREEN))
-    }
-
-    /// Size of a pixel of the clip on the subject, µm.
-    pub fn object_um_per_px(&self) -> Option<f64> {
-        Some(self.pixel_pitch_um? / self.magnification?)
+    /// Clips of which nothing else is known and nothing else is wanted.
+    pub fn new(paths: Vec<PathBuf>, tools: Tools) -> ClipJob {
+        ClipJob {
+            paths,
+            tools,
+            subject: None,
+            subject_size: None,
+            f_number: None,
+            equipment: Equipment::default(),
+            magnification: None,
+            pixel_pitch_um: None,
+            shutter_s: None,
+            play_fps: None,
+            deliver_px: None,
+            stretch_s: None,
+            pictures: false,
+            stills: false,
+        }
     }
 }
 
@@ -91,6 +99,8 @@ impl ClipJob {
 pub struct Watched {
     /// What it says of itself.
     pub info: ClipInfo,
+    /// How it was taken.
+    pub taken: Taken,
     /// Frame by frame.
     pub seen: Vec<Seen>,
     /// Frames measured as a whole.
@@ -215,7 +225,8 @@ pub fn watch(
         let said = said.unwrap_or_else(|| "it holds none".to_owned());
         return Ok(Err(SkipReason::NoClipFrames(said)));
     }
-    Ok(Ok(Watched { info, seen, samples, thumbs, found, box_px, ending }))
+    let taken = Taken::of(job, &info);
+    Ok(Ok(Watched { info, taken, seen, samples, thumbs, found, box_px, ending }))
 }
 
 /// Judges and cuts a clip that was watched; for benches and other programs.

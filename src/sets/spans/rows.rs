@@ -3,7 +3,7 @@
 use super::cut::{Cut, cut};
 use super::verdicts::{JudgedClip, judge};
 use super::watch::Seen;
-use super::{ClipJob, Watched, findings, stretch};
+use super::{ClipJob, Taken, Watched, findings, stretch};
 use crate::base::stats::{least_squares, median};
 use crate::base::{Flag, Measured};
 use crate::frames::Orientation;
@@ -11,8 +11,8 @@ use crate::frames::clip::FrameType;
 use crate::measure::movement;
 use crate::measure::shake::{Place, Shake, shake};
 use crate::report::clip_record::{
-    ClipFrameRow, ClipRecord, ClipSubject, FocusDrift, ShakeRecord, SpanRecord, SpanVerdict,
-    TypeNoise,
+    ClipFrameRow, ClipRecord, ClipSettings, ClipSubject, FocusDrift, ShakeRecord, SpanRecord,
+    SpanVerdict, TypeNoise,
 };
 use crate::report::record::{Call, Cause, SubjectFound};
 
@@ -41,7 +41,7 @@ const BLUR_SCATTER: f64 = 0.1;
 
 /// The record of a clip.
 pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecord {
-    let Watched { info, seen, samples, .. } = watched;
+    let Watched { info, taken, seen, samples, .. } = watched;
     let times: Vec<f64> = seen.iter().map(|s| s.t_s).collect();
     let mut gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).filter(|g| *g > 0.0).collect();
     let usual_gap = median(&mut gaps).or(info.fps.map(|f| 1.0 / f)).unwrap_or(0.04);
@@ -51,12 +51,12 @@ pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecor
     let fps = seen.len() as f64 / length_s;
     let speeds = speeds_px_s(seen, &times);
     let smears: Vec<Option<f64>> =
-        speeds.iter().map(|v| Some(v.as_ref()? * job.shutter_s?)).collect();
-    let judged = judge(seen, samples, job.allowed_px(), &smears);
+        speeds.iter().map(|v| Some(v.as_ref()? * taken.shutter_s?)).collect();
+    let judged = judge(seen, samples, taken.allowed_px(), &smears);
     let turn = info.orientation;
     let size = (f64::from(info.width_px), f64::from(info.height_px));
     let frames_table: Vec<ClipFrameRow> =
-        (0..seen.len()).map(|i| row(job, seen, &judged, i, turn, size)).collect();
+        (0..seen.len()).map(|i| row(taken, seen, &judged, i, turn, size)).collect();
     let cuts = cut(&judged.frames, &times, end_s);
     let (width_px, height_px) = info.upright_size();
     let track = |from: usize, to: usize| places(&seen[from..to]);
@@ -86,7 +86,8 @@ pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecor
         range: if info.limited_range { "limited" } else { "full" },
         interlaced: info.interlaced || seen.iter().any(|s| s.interlaced),
         taken_at: info.taken_at.clone(),
-        camera: info.camera.clone(),
+        camera: info.camera(),
+        settings: settings(taken),
         broke_off,
         subject: ClipSubject {
             found: if first.is_some() { watched.found } else { SubjectFound::None },
@@ -95,19 +96,19 @@ pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecor
             box_px: watched.box_px as u32,
         },
         best_blur_sigma_px: judged.best_px,
-        blur_allowed_px: job.allowed_px(),
+        blur_allowed_px: taken.allowed_px(),
         key_frame_pulse: pulse(&noise),
         noise,
         flicker: flicker(seen),
         shake: worst_shake(seen, &times, (width_px, height_px)),
-        focus_drift: focus_drift(job, &judged, &times),
+        focus_drift: focus_drift(taken, &judged, &times),
         deliver_px: job.deliver_px,
         spans,
         best_stretch: job.stretch_s.and_then(|s| stretch::best(&judged.frames, &times, end_s, s)),
         frames_table,
         findings: Vec::new(),
     };
-    clip.findings = findings::findings(job, &clip, &judged, &speeds);
+    clip.findings = findings::findings(taken, &clip, &judged, &speeds);
     clip
 }
 
@@ -167,8 +168,19 @@ fn speeds_px_s(seen: &[Seen], times: &[f64]) -> Vec<Option<f64>> {
         .collect()
 }
 
+fn settings(taken: &Taken) -> ClipSettings {
+    ClipSettings {
+        rig: taken.settings.rig.clone(),
+        marked_f_number: taken.f_number(),
+        working_f_number: taken.n_eff(),
+        magnification: taken.settings.magnification,
+        pixel_pitch_um: taken.pixel_pitch_um(),
+        shutter_s: taken.shutter_s,
+    }
+}
+
 fn row(
-    job: &ClipJob,
+    taken: &Taken,
     seen: &[Seen],
     judged: &JudgedClip,
     i: usize,
@@ -195,7 +207,7 @@ fn row(
         blur_sigma_px: f.blur,
         blur_ratio: f.ratio,
         motion_px,
-        motion_um: motion_px.zip(job.object_um_per_px()).map(|(p, um)| p * um),
+        motion_um: motion_px.zip(taken.object_um_per_px()).map(|(p, um)| p * um),
         rotation_deg: turned,
         smear_px: f
             .smear
@@ -379,7 +391,7 @@ fn flicker(seen: &[Seen]) -> Option<f64> {
 
 /// The passage of the focus plane through the subject: defocus grows evenly on both sides of the
 /// moment when it is there, so the blur that defocus alone adds is |t − t0|·rate.
-fn focus_drift(job: &ClipJob, judged: &JudgedClip, times: &[f64]) -> Option<FocusDrift> {
+fn focus_drift(taken: &Taken, judged: &JudgedClip, times: &[f64]) -> Option<FocusDrift> {
     let best = judged.best_px?.value;
     let points: Vec<(f64, f64)> = judged
         .frames
@@ -417,10 +429,10 @@ fn focus_drift(job: &ClipJob, judged: &JudgedClip, times: &[f64]) -> Option<Focu
         return None;
     }
     // A disc of diameter d has the width d/4; d = m²·dz/(N_eff·pitch).
-    let mm_s = job
+    let mm_s = taken
         .n_eff()
-        .zip(job.pixel_pitch_um)
-        .zip(job.magnification)
+        .zip(taken.pixel_pitch_um())
+        .zip(taken.magnification())
         .map(|((n, p), m)| 4.0 * rate * n * p / (m * m) / 1000.0);
     Some(FocusDrift {
         at_s,

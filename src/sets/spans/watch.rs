@@ -21,7 +21,7 @@ pub const SAMPLE_EVERY: usize = 48;
 /// Half the window in which the subject is followed, samples of the small copy.
 const FOLLOW_REACH: f64 = 30.0;
 /// Pixels about the subject that are cut out on each side of its box.
-const AROUND_PX: usize = 48;
+const AROUND_PX: usize = 36;
 /// Correlation of the whole picture below which a new reference is taken.
 const WHOLE_STALE: f64 = 0.9;
 /// Movement after which a new reference is taken, share of the width.

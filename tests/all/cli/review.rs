@@ -303,6 +303,19 @@ fn a_moved_subject_judges_the_burst_as_a_mark_would() {
         assert_eq!(row["blur_sigma_px"]["value"], shown["blur_px"], "{i}");
         assert_eq!(row["subject"]["x"], shown["subject"][0], "{i}");
     }
+    // What `mark` writes for the folder is judged for that place too; a record is what it was.
+    let marked = |args: &[&str]| -> Json {
+        let ran = place.run(&[args, &["--json", "-"]].concat());
+        let mut record: Json = serde_json::from_str(&ran.stdout).unwrap();
+        record["sidecars"].take()
+    };
+    let args = ["cull", "day", "--subjects", "marks.csv", "--json", "moved.json", "--no-report"];
+    assert_eq!(place.run(&args).code, Some(0));
+    let of_folder = marked(&["mark", "day"]);
+    assert_eq!(of_folder, marked(&["mark", "moved.json", "--no-decisions"]));
+    assert_eq!(of_folder.as_array().unwrap().len(), 5);
+    let ran = place.run(&["mark", "day.json"]);
+    assert!(ran.stderr.contains("In 1 burst the subject was moved"), "{}", ran.stderr);
     // It stands when the program is started again, and goes when it is taken back.
     review.kill();
     let review = Review::start(&place, &[]);

@@ -1,0 +1,35 @@
+//! Adding what was measured to the log.
+
+use stopwise::records::log::{Log, NewOuting};
+use stopwise::report::wording;
+
+use super::show;
+
+/// Adds an outing to the log; says what became of it, and whether it is kept. One without frames
+/// is none; of a run that was stopped nothing is kept.
+pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> bool {
+    if stopped {
+        show::remark("Stopped: nothing was added to the log.");
+        return true;
+    }
+    let outing = outing();
+    if outing.frames.is_empty() {
+        return true;
+    }
+    match log.add(&outing) {
+        Ok(added) => {
+            show::remark(&format!(
+                "Logged as outing {}: {}{} in {}",
+                added.id,
+                wording::count(added.frames as u32, "frame", "frames"),
+                if added.replaced { ", in place of an earlier measurement" } else { "" },
+                log.path().display()
+            ));
+            true
+        }
+        Err(error) => {
+            show::error(&error.into());
+            false
+        }
+    }
+}
