@@ -173,6 +173,13 @@ pub struct CompareArgs {
     /// Magnification on the sensor (1 is life size)
     #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the files do not say")]
     pub magnification: Option<f64>,
+    /// Rig that the frames were taken with: its magnification, working f-numbers and pixel pitch
+    #[arg(long, value_name = "NAME", help_heading = "What the files do not say")]
+    pub rig: Option<String>,
+    /// A straight edge (ruler, chart, plate) to measure in every step: its middle, width and
+    /// height, fractions of the upright picture; unfit for living subjects
+    #[arg(long, value_name = "X,Y,W,H", value_parser = super::job::edge, help_heading = "What the files do not say")]
+    pub edge: Option<super::job::Subject>,
     /// Pixel pitch of the sensor in micrometres
     #[arg(long, alias = "pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the files do not say")]
     pub pixel_pitch: Option<f64>,

@@ -20,7 +20,7 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
         show::check_writable(&typed.report)?;
     }
     let screen = show::Screen::new(to_output > 0);
-    let job = job::series(typed, !typed.no_report);
+    let job = job::series(typed, !typed.no_report)?;
     let result = compare::compare(&job, &screen);
     screen.done();
     let (record, pictures) = result?;

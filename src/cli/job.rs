@@ -50,6 +50,17 @@ pub fn subject(text: &str) -> Result<Subject, String> {
     Ok(Subject { x, y, size })
 }
 
+/// Reads the box of an edge: `X,Y,W,H`.
+pub fn edge(text: &str) -> Result<Subject, String> {
+    let read = subject(text)?;
+    match read.size {
+        Some(_) => Ok(read),
+        None => {
+            Err("give four numbers: the edge's middle and the box about it, X,Y,W,H".to_owned())
+        }
+    }
+}
+
 /// Reads a number above 0.
 pub fn positive(text: &str) -> Result<f64, String> {
     match text.trim().parse::<f64>() {
@@ -252,8 +263,8 @@ pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> anyhow::Resul
 }
 
 /// The series to compare.
-pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
-    CompareJob {
+pub fn series(typed: &CompareArgs, pictures: bool) -> anyhow::Result<CompareJob> {
+    Ok(CompareJob {
         paths: typed.paths.clone(),
         region: typed.region.map(|r| ((r.x, r.y), r.size)),
         apertures: typed.aperture.clone(),
@@ -261,10 +272,12 @@ pub fn series(typed: &CompareArgs, pictures: bool) -> CompareJob {
         typed: Typed {
             magnification: typed.magnification,
             pixel_pitch_um: typed.pixel_pitch,
+            equipment: equipment(typed.rig.as_ref())?,
             ..Typed::default()
         },
+        edge: typed.edge.and_then(|e| Some(((e.x, e.y), e.size?))),
         pictures,
-    }
+    })
 }
 
 #[cfg(test)]

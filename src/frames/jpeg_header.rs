@@ -26,6 +26,8 @@ pub struct JpegHeader {
     /// The IJG quality (1 to 100) whose luma table is nearest to the file's own, when it is
     /// near. Other encoders use other tables: then `None`.
     pub quality: Option<u8>,
+    /// Steps to which the luma's coefficients are rounded, row by row, when the file has the table.
+    pub luma_steps: Option<[u16; 64]>,
     /// Whether bytes that belong to no segment lie between the segments; strict decoders refuse
     /// them.
     pub(super) stray_bytes: bool,
@@ -99,7 +101,8 @@ fn read_markers<R: BufRead + Seek>(reader: &mut R) -> io::Result<Option<JpegHead
         }
     }
     let quality = tables[luma_table].as_ref().and_then(nearest_quality);
-    Ok(header.map(|h| JpegHeader { quality, stray_bytes, scan_at, exif, ..h }))
+    let luma_steps = tables[luma_table].as_ref().map(by_rows);
+    Ok(header.map(|h| JpegHeader { quality, luma_steps, stray_bytes, scan_at, exif, ..h }))
 }
 
 /// Skips to the next marker; also how many bytes that belong to nothing were passed over.
@@ -135,6 +138,7 @@ fn frame_header(marker: u8, frame: &[u8]) -> Option<JpegHeader> {
         progressive: marker == 0xc2,
         huffman: matches!(marker, 0xc0..=0xc2),
         quality: None,
+        luma_steps: None,
         stray_bytes: false,
         scan_at: 0,
         exif: None,
@@ -161,6 +165,25 @@ fn read_tables(mut segment: &[u8], tables: &mut [Option<[u16; 64]>; 4]) {
         }
         segment = &rest[size..];
     }
+}
+
+/// A table in zigzag order (T.81, figure A.6), row by row.
+fn by_rows(zigzag: &[u16; 64]) -> [u16; 64] {
+    let mut rows = [0; 64];
+    let (mut x, mut y) = (0usize, 0usize);
+    for v in zigzag {
+        rows[8 * y + x] = *v;
+        let up = (x + y).is_multiple_of(2);
+        (x, y) = match (up, x, y) {
+            (true, 7, _) => (x, y + 1),
+            (true, _, 0) => (x + 1, y),
+            (true, _, _) => (x + 1, y - 1),
+            (false, _, 7) => (x + 1, y),
+            (false, 0, _) => (x, y + 1),
+            (false, _, _) => (x - 1, y + 1),
+        };
+    }
+    rows
 }
 
 /// The IJG quality whose scaled table K.1 is nearest, if it is near.

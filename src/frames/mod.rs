@@ -27,5 +27,7 @@ pub use kind::{FileKind, named_as_picture};
 pub use open::{Frame, load, load_into, read_header};
 pub use orientation::Orientation;
 pub use spool::{Samples, Spool};
-pub use still::{Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, header_size};
+pub use still::{
+    Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, developed, header_size,
+};
 pub use walk::{Found, FoundFile, find};

@@ -89,7 +89,7 @@ pub fn chance_on_plane(spread_mm: f64, allowed_mm: f64) -> f64 {
 
 /// The error function to 1.5e-7 (Abramowitz & Stegun 7.1.26), for x ≥ 0; the page of `plan` has
 /// the same lines.
-fn erf(x: f64) -> f64 {
+pub(super) fn erf(x: f64) -> f64 {
     let t = 1.0 / (1.0 + 0.327_591_1 * x);
     let poly = t
         * (0.254_829_592

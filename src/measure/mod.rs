@@ -11,6 +11,7 @@ pub mod blur_fit;
 mod blur_fit_table;
 pub mod cells;
 pub mod closeup;
+pub mod compressed;
 pub mod defocus;
 pub mod depth;
 pub mod detail;

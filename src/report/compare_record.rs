@@ -118,6 +118,45 @@ pub struct AttributionRecord {
     pub says: String,
 }
 
+/// One point of an edge's response.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct EdgePoint {
+    /// Frequency across the edge, cycles per pixel.
+    pub cy_px: f64,
+    /// Modulation, 1 at frequency 0.
+    pub modulation: f64,
+}
+
+/// The response of the straight edge at one step; unfit for living subjects.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct EdgeRecord {
+    /// Frequency at which modulation is half, cycles per pixel.
+    pub mtf50_cy_px: Option<Measured>,
+    /// Frequency at which modulation is a tenth.
+    pub mtf10_cy_px: Option<Measured>,
+    /// Slant against the nearer of rows and columns, degrees.
+    pub slant_deg: Option<f64>,
+    /// Modulation over frequency.
+    pub curve: Vec<EdgePoint>,
+    /// Why there is no response here.
+    pub refused: Option<String>,
+}
+
+/// Where the edge lies.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct EdgeAtRecord {
+    /// Middle, from the left, in the reference frame.
+    pub x: f64,
+    /// Middle, from the top.
+    pub y: f64,
+    /// Width.
+    pub w: f64,
+    /// Height.
+    pub h: f64,
+    /// Whether the user gave it; it was found otherwise.
+    pub given: bool,
+}
+
 /// One step.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct StepRecord {
@@ -153,6 +192,8 @@ pub struct StepRecord {
     pub sharp_area: Option<f64>,
     /// Share of the blur squared that diffraction makes here, 0 to 1.
     pub diffraction_share: Option<f64>,
+    /// Response of the straight edge, when there is one.
+    pub edge: Option<EdgeRecord>,
     /// Brightness of the region against the first step, stops.
     pub light_stops: Option<f64>,
     /// Signal (`power`) and noise per ring.
@@ -221,12 +262,18 @@ pub struct CompareRecord {
     pub source: FrameSource,
     /// Body as recorded.
     pub body: Option<String>,
-    /// Magnification, when typed.
+    /// Rig that the frames were taken with, when one is known.
+    pub rig: Option<String>,
+    /// Magnification, typed or the rig's.
     pub magnification: Option<f64>,
+    /// One standard error of it.
+    pub magnification_std_err: Option<f64>,
     /// Pixel pitch, µm.
     pub pixel_pitch_um: Option<f64>,
     /// Where it was measured.
     pub region: RegionRecord,
+    /// The straight edge that was measured beside it: given, or found in the region.
+    pub edge: Option<EdgeAtRecord>,
     /// How far frames moved.
     pub moved: MovedRecord,
     /// Steps in order of the axis.

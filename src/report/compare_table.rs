@@ -194,4 +194,29 @@ pub const COLUMNS: &[StepColumn] = &[
         |s| (s.diffraction_share, None),
         wording::per_cent,
     ),
+    with_error(
+        column(
+            "edge_mtf50_cy_px",
+            "edge 50 %",
+            "cy/px",
+            11,
+            "Frequency at which the modulation of the straight edge falls to a half; unfit for \
+             living subjects.",
+            |s| measured(s.edge.as_ref().and_then(|e| e.mtf50_cy_px)),
+            wording::number,
+        ),
+        "edge_mtf50_std_err_cy_px",
+    ),
+    with_error(
+        column(
+            "edge_mtf10_cy_px",
+            "edge 10 %",
+            "cy/px",
+            12,
+            "The same for a tenth.",
+            |s| measured(s.edge.as_ref().and_then(|e| e.mtf10_cy_px)),
+            wording::number,
+        ),
+        "edge_mtf10_std_err_cy_px",
+    ),
 ];

@@ -8,6 +8,7 @@
 //! The 90 % interval is 1.645·√(s² + (k·scale/1.645)²): s what chance in
 //! the noise does to the answer, k what the protocol itself is wrong by (found on simulated series, see benches/RESULTS.md).
 
+use crate::measure::compressed::Crossing;
 use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, propagated};
 use crate::report::compare_record::{CostMore, Protocol};
 
@@ -85,6 +86,8 @@ pub struct Attribution {
 pub struct Kind {
     /// Raw files.
     pub raw: bool,
+    /// Their compression is known.
+    pub compressed: bool,
     /// The camera smoothed their noise.
     pub noise_reduced: bool,
     /// The frames of a step moved against each other.
@@ -96,8 +99,10 @@ pub struct Kind {
 pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
     match protocol {
         Protocol::FourCorners => 0.02,
-        // The noise that compression and noise reduction leave goes with the detail it is in.
-        Protocol::Repeats if kind.noise_reduced || !kind.raw => 0.12,
+        // What noise reduction leaves goes with the detail it is in, by rules that are not known.
+        Protocol::Repeats if kind.noise_reduced => 0.12,
+        Protocol::Repeats if kind.compressed && !kind.moved => 0.04,
+        Protocol::Repeats if !kind.raw => 0.12,
         Protocol::Repeats if kind.moved => 0.055,
         Protocol::Repeats => 0.025,
         Protocol::RawSingles => 0.15,
@@ -105,12 +110,23 @@ pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
     }
 }
 
-/// From step `a` to step `b` by their signals and noises.
-pub fn between(a: &Side, b: &Side, method_error: f64) -> Attribution {
+/// From step `a` to step `b` by their signals and noises, and by what compression makes of the
+/// noise of `a` on the optics of `b` (first) and the other way round.
+pub fn between(a: &Side, b: &Side, crossings: &[Crossing; 2], method_error: f64) -> Attribution {
     let rings = [a.signal, a.noise, b.signal, b.noise];
     let errors = [a.signal_err, a.noise_err, b.signal_err, b.noise_err];
     let corners = |r: &[Rings]| -> [f64; 4] {
-        [(0, 1), (2, 1), (0, 3), (2, 3)].map(|(s, n)| bits_px(&r[s], &r[n], &a.count))
+        let crossed = |s: &Rings, n: &Rings, c: &Crossing| {
+            let signal = std::array::from_fn(|i| (s[i] + c.signal_more[i]).max(0.0));
+            let noise = std::array::from_fn(|i| n[i] * c.noise_gain[i]);
+            bits_px(&signal, &noise, &a.count)
+        };
+        [
+            bits_px(&r[0], &r[1], &a.count),
+            crossed(&r[2], &r[1], &crossings[0]),
+            crossed(&r[0], &r[3], &crossings[1]),
+            bits_px(&r[2], &r[3], &a.count),
+        ]
     };
     of_corners(&rings, &errors, &corners, method_error)
 }

@@ -69,27 +69,26 @@ impl Setting {
     }
 }
 
-/// The f-numbers of the frames: as the files tell, or as typed.
+/// The f-numbers of the frames: as known, or as typed.
 ///
 /// A list of as many numbers as frames goes to the frames in their order; a shorter one to equal
 /// shares of them.
 ///
 /// # Errors
 /// [`NotASeries`] when f-numbers are missing or the list does not fit.
-pub fn f_numbers(frames: &[Frame], typed: &[f64]) -> Result<Vec<f64>> {
+pub fn f_numbers(told: &[Option<f64>], typed: &[f64]) -> Result<Vec<f64>> {
+    let frames = told.len();
     if !typed.is_empty() {
-        if !frames.len().is_multiple_of(typed.len()) {
-            let (given, frames) = (typed.len(), frames.len());
-            return Err(Error::Series(NotASeries::ApertureCount { given, frames }));
+        if !frames.is_multiple_of(typed.len()) {
+            return Err(Error::Series(NotASeries::ApertureCount { given: typed.len(), frames }));
         }
-        let each = frames.len() / typed.len();
-        return Ok((0..frames.len()).map(|i| typed[i / each]).collect());
+        let each = frames / typed.len();
+        return Ok((0..frames).map(|i| typed[i / each]).collect());
     }
-    let of = |f: &Frame| f.exposure.as_ref()?.f_number.as_ref().map(|k| k.value);
-    let known: Vec<f64> = frames.iter().filter_map(of).collect();
-    if known.len() < frames.len() {
-        let missing = frames.len() - known.len();
-        return Err(Error::Series(NotASeries::NoFNumbers { missing, frames: frames.len() }));
+    let known: Vec<f64> = told.iter().copied().flatten().collect();
+    if known.len() < frames {
+        let missing = frames - known.len();
+        return Err(Error::Series(NotASeries::NoFNumbers { missing, frames }));
     }
     Ok(known)
 }

@@ -191,3 +191,94 @@ fn single_frames_that_the_camera_smoothed_are_refused_and_four_corners_are_not()
     let page = std::fs::read_to_string(place.path().join("page.html")).unwrap();
     assert!(page.contains("default-src 'none'") && !page.contains("<script"));
 }
+
+/// A slanted edge in front of texture, blurred by a Gaussian of `sigma_px`: two steps.
+fn edge_series(place: &Place) {
+    use crate::exposure::{field, rational, text};
+    use exif::{Tag, Value};
+    for (i, (sigma, f_number)) in [(0.8, 8), (1.6, 16)].into_iter().enumerate() {
+        let mut plane = crate::cli::drawing(sigma).cut(0, 0, 512, 448);
+        for y in 160..288 {
+            for x in 160..288 {
+                let across =
+                    (x as f64 - 224.0) * 0.0872f64.cos() - (y as f64 - 224.0) * 0.0872f64.sin();
+                let share = 1.0 / (1.0 + (-1.702 * across / sigma).exp());
+                let light = 0.05 + 0.4 * share;
+                plane.data[y * 512 + x] =
+                    255.0 * stopwise::demo::encode::srgb_encoded(light as f32);
+            }
+        }
+        let fields = vec![
+            field(Tag::Make, text("Velmarrow")),
+            field(Tag::Model, text("VM-7")),
+            field(Tag::FNumber, rational(f_number, 1)),
+            field(Tag::ExposureTime, rational(1, 200)),
+            field(Tag::PhotographicSensitivity, Value::Short(vec![100])),
+        ];
+        place.put(&format!("s/{i}.jpg"), &crate::cli::jpeg(&plane, &fields));
+    }
+}
+
+// The modulation of a Gaussian, exp(−2π²σ²f²), is a half at 0.1874/σ; that of the logistic that
+// stands for it here, x/sinh(x) with x = 2π²σf/1.702, at 0.1877/σ.
+#[test]
+fn an_edge_that_is_given_is_measured_at_every_step() {
+    let place = Place::new();
+    edge_series(&place);
+    let args = ["compare", "s", "--edge", "0.4375,0.5,0.19,0.21", "--json", "r.json"];
+    let ran = place.run(&[&args[..], &["--report", "page.html"]].concat());
+    assert_eq!(ran.code, Some(0), "{}", ran.stderr);
+    let text = std::fs::read_to_string(place.path().join("r.json")).unwrap();
+    let record: Json = serde_json::from_str(&text).unwrap();
+    assert_eq!(record["edge"]["given"], true);
+    for (step, sigma) in record["steps"].as_array().unwrap().iter().zip([0.8, 1.6]) {
+        let edge = &step["edge"];
+        assert!(edge["refused"].is_null(), "{edge}");
+        let half = edge["mtf50_cy_px"]["value"].as_f64().unwrap();
+        assert!((half * sigma / 0.1874 - 1.0).abs() < 0.06, "{half} at {sigma}");
+        assert!(edge["mtf50_cy_px"]["std_err"].as_f64().unwrap() < 0.02);
+        assert!(edge["curve"].as_array().unwrap().len() > 50);
+    }
+    assert!(ran.stdout.contains("unfit for living subjects"), "{}", ran.stdout);
+    let page = std::fs::read_to_string(place.path().join("page.html")).unwrap();
+    assert!(page.contains("Modulation across the straight edge"));
+    let bad = place.run(&["compare", "s", "--edge", "0.5,0.5"]);
+    assert_eq!(bad.code, Some(2));
+    assert!(bad.stderr.contains("X,Y,W,H"), "{}", bad.stderr);
+    // Texture is no edge, and the reason is told.
+    let ran = place.run(&["compare", "s", "--no-report", "--edge", "0.15,0.2,0.2,0.2"]);
+    assert_eq!(ran.code, Some(0), "{}", ran.stderr);
+    assert!(ran.stdout.contains("gives no answer"), "{}", ran.stdout);
+}
+
+// Facts C12 and C18: 100 mm at 1:1 with 5 dioptres in front makes 2:1, and the working f-number is
+// still that of the lens at 1:1.
+#[test]
+fn a_rig_gives_magnification_and_working_f_numbers() {
+    let place = Place::new();
+    write(
+        &place.path().join("s"),
+        SeriesSpec::usual(SceneKind::DeadLeaves, 4),
+        &LADDER[..2],
+        2,
+        0.0,
+    );
+    let rig = ["rig", "add", "beetle", "--focal", "100", "--lens-magnification", "1"];
+    let made = place.run(&[&rig[..], &["--close-up", "5", "--pitch", "4.4"]].concat());
+    assert_eq!(made.code, Some(0), "{}", made.stderr);
+    let record = compared(&place, &["s", "--rig", "beetle", "--depth", "0.2"]);
+    assert_eq!((&record["rig"], &record["magnification"]), (&"beetle".into(), &2.0.into()));
+    assert_eq!(record["pixel_pitch_um"], 4.4);
+    let steps = record["steps"].as_array().unwrap();
+    let working = steps[1]["working_f_number"].as_f64().unwrap();
+    assert!((working - 22.0).abs() < 1e-9, "{working}");
+    // facts: finest line = pitch/(2 f m), in µm.
+    let f = steps[0]["resolved_cy_px"]["value"].as_f64().unwrap();
+    let finest = steps[0]["finest_um"]["value"].as_f64().unwrap();
+    assert!((finest - 4.4 / (4.0 * f)).abs() < 1e-9);
+    assert!(record["best_for_depth"]["f_number"].as_f64().unwrap() >= 5.6);
+    // What was typed goes before.
+    let typed = compared(&place, &["s", "--rig", "beetle", "--magnification", "3.5"]);
+    assert_eq!(typed["magnification"], 3.5);
+    refused(&place, &["s", "--rig", "moth"], "moth");
+}

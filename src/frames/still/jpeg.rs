@@ -79,6 +79,7 @@ pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<De
         jpeg_grid: true,
         chroma_step: header.chroma_step,
         jpeg_quality_estimate: header.quality,
+        luma_steps: header.luma_steps,
     })
 }
 

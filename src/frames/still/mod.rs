@@ -74,6 +74,8 @@ pub struct Decoded {
     pub chroma_step: (u8, u8),
     /// Quality on the IJG scale (1 to 100), when the file's luma table is near one of that scale.
     pub jpeg_quality_estimate: Option<u8>,
+    /// Steps to which the luma's coefficients were rounded, row by row, when the file tells.
+    pub luma_steps: Option<[u16; 64]>,
 }
 
 /// Decodes a picture file held in memory.
@@ -151,6 +153,11 @@ fn raw_size(_: &[u8]) -> Result<(u32, u32), SkipReason> {
     Err(SkipReason::Raw)
 }
 
+/// A raw frame developed in colour.
+pub fn developed(raw: &RawFrame) -> Decoded {
+    decoded_raw(raw, Want::Colour)
+}
+
 /// A raw frame as a decoded picture, in pixels of its full mosaic.
 #[cfg_attr(not(feature = "raw"), allow(dead_code))]
 pub(super) fn decoded_raw(raw: &RawFrame, want: Want) -> Decoded {
@@ -162,6 +169,7 @@ pub(super) fn decoded_raw(raw: &RawFrame, want: Want) -> Decoded {
         jpeg_grid: false,
         chroma_step: (2, 2),
         jpeg_quality_estimate: None,
+        luma_steps: None,
     }
 }
 
@@ -367,6 +375,7 @@ mod tests {
             jpeg_grid: false,
             chroma_step: (1, 1),
             jpeg_quality_estimate: None,
+            luma_steps: None,
         }
     }
 

@@ -43,6 +43,7 @@ pub(super) fn decode(bytes: &[u8], kind: FileKind, want: Want) -> Result<Decoded
         jpeg_grid: false,
         chroma_step: (1, 1),
         jpeg_quality_estimate: None,
+        luma_steps: None,
     })
 }
 

@@ -31,6 +31,7 @@ struct CompareTemplate {
     bound: bool,
     iso: Option<String>,
     costs: Vec<CostView>,
+    edge: Option<String>,
     protocol: Option<&'static str>,
     columns: &'static [StepColumn],
     head: Vec<String>,
@@ -101,6 +102,7 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
     facts.extend(record.body.as_deref().map(wording::visible));
     facts.push(wording::count(record.steps.len() as u32, "step", "steps"));
     facts.push(wording::count(frames, "frame", "frames"));
+    facts.extend(record.rig.as_deref().map(|r| format!("rig {}", wording::visible(r))));
     facts.extend(record.magnification.map(|m| format!("{}:1", wording::short(m))));
     let used: Vec<&StepColumn> =
         COLUMNS.iter().filter(|c| record.steps.iter().any(|s| !c.cell(s).is_empty())).collect();
@@ -132,6 +134,7 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
         bound: record.steps.iter().any(|s| s.bound_bits_px.is_some()),
         iso: svg::wants_iso_ladder(record).then(|| svg::iso_ladder(record)).flatten(),
         costs: cost_views(record),
+        edge: svg::edge_chart(record),
         protocol: record.protocol.map(|p| p.words()),
         columns: COLUMNS,
         head: used

@@ -21,8 +21,9 @@ const ISO_STOPS: [f64; 14] = [
 pub fn aperture_ladder(record: &CompareRecord) -> Option<String> {
     let at = |s: &StepRecord| Some(s.f_number);
     let label = |v: f64| wording::f_number(v).trim_start_matches("f/").to_owned();
-    let working = record.magnification.map(|m| {
-        move |v: f64| wording::f_number(v * (1.0 + m)).trim_start_matches("f/").to_owned()
+    let working = record.steps.iter().find_map(|s| Some(s.working_f_number? / s.f_number));
+    let working = working.map(|bellows| {
+        move |v: f64| wording::f_number(v * bellows).trim_start_matches("f/").to_owned()
     });
     let below: Option<&dyn Fn(f64) -> String> = working.as_ref().map(|f| f as _);
     ladder(record, &at, &F_STOPS, &label, ("marked f-number", "working f-number"), below)

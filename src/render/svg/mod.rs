@@ -7,6 +7,7 @@ mod axis;
 mod bar;
 mod chart;
 mod drawing;
+mod edge;
 mod field;
 mod hand;
 mod ladder;
@@ -16,6 +17,7 @@ mod transfer;
 
 pub use bar::{PX_PER_PX, RULER_PX, blur_bar, map_legend, scale_gradient};
 pub use chart::{Stops, cause_bars, noise_chart, share_chart, share_ruler, spectrum_chart};
+pub use edge::edge_chart;
 pub use field::{field_chart, finest_range, section};
 pub use hand::{hand_chart, shake_chart};
 pub use ladder::{aperture_ladder, cost_bars, iso_ladder, wants_iso_ladder};

@@ -90,9 +90,18 @@ pub(super) fn all(
         ),
         (None, Some(_)) => say(
             "The aperture for a depth needs the magnification.".to_owned(),
-            Some("Give it with --magnification."),
+            Some("Give it with --magnification or --rig."),
         ),
         _ => {}
+    }
+    if let Some(text) = edge(record) {
+        say(
+            text,
+            Some(
+                "It holds for the edge of a ruler, chart or plate: it is unfit for living \
+                 subjects, and the camera's sharpening raises it.",
+            ),
+        );
     }
     for text in &series.confounded {
         say(text.clone(), None);
@@ -164,7 +173,7 @@ fn shaky(record: &CompareRecord, noise_reduced: bool, say: &mut dyn FnMut(String
     if record.magnification.is_none() && record.axis == Axis::Aperture {
         say(
             "The magnification is not known, so neither are working f-numbers.".to_owned(),
-            Some("Give it with --magnification."),
+            Some("Give it with --magnification or --rig."),
         );
     }
 }
@@ -212,6 +221,31 @@ fn light(record: &CompareRecord, say: &mut dyn FnMut(String, Option<&str>)) {
             None,
         );
     }
+}
+
+/// The straight edge, from its best step to its worst.
+fn edge(record: &CompareRecord) -> Option<String> {
+    let at = record.edge?;
+    let place = format!("{},{}", wording::fixed(at.x, 2), wording::fixed(at.y, 2));
+    let of = |s: &StepRecord| s.edge.as_ref().and_then(|e| e.mtf50_cy_px);
+    let mut steps: Vec<&StepRecord> = record.steps.iter().filter(|s| of(s).is_some()).collect();
+    if steps.is_empty() {
+        let reason = record.steps.iter().find_map(|s| s.edge.as_ref()?.refused.clone())?;
+        return Some(format!("The edge at {place} gives no answer: {reason}."));
+    }
+    steps.sort_by(|a, b| {
+        of(b)
+            .map(|m| m.value)
+            .partial_cmp(&of(a).map(|m| m.value))
+            .unwrap_or(std::cmp::Ordering::Equal)
+    });
+    let told = |s: &StepRecord| -> Option<String> {
+        Some(format!("{} cy/px at {}", wording::measured(&of(s)?), step_name(s, record.axis)))
+    };
+    let (first, last) = (told(steps.first()?)?, told(steps.last()?)?);
+    let found = if at.given { "The edge" } else { "A straight edge found" };
+    let range = if steps.len() > 1 { format!("{first}, {last}") } else { first };
+    Some(format!("{found} at {place}: modulation falls to a half at {range}."))
 }
 
 /// From which stop on the aperture costs more than the noise, or the other way round.

@@ -1,11 +1,13 @@
 //! What is kept of one frame of a series once its pixels are gone: the region with a margin, a
 //! small pattern to find it by, blur by tile round it, and its noise where it stands alone.
 
-use crate::base::{Luma, Plane};
+use super::edges;
+use crate::base::{Luma, Plane, Tone};
 use crate::error::SkipReason;
 use crate::frames::raw::RawFrame;
 use crate::frames::{self, Decoded, FileKind, Frame, Want};
 use crate::measure::band_noise::BandNoise;
+use crate::measure::edge::{EdgeResponse, NoEdge, measure_edge};
 use crate::measure::focus_map::{FrameCells, TILE_PX, Tile};
 use crate::measure::follow::{Pattern, follow};
 use crate::measure::noise::{RenderedNoise, rendered_noise};
@@ -18,6 +20,8 @@ pub const MARGIN_PX: usize = 32;
 const REGION_PX: usize = 768;
 /// Largest region that may be given, px a side.
 const REGION_MOST_PX: usize = 1536;
+/// Side of a crop, px.
+pub const CROP_PX: usize = 320;
 /// Smallest region, px a side: fewer tiles do not average.
 pub const REGION_LEAST_PX: usize = 128;
 /// Share of the frame's shorter side that frames may wander before the region leaves them.
@@ -26,6 +30,8 @@ const DRIFT: f64 = 0.04;
 const WINDOW_PX: (usize, usize) = (2048, 1536);
 /// Longest side of the pattern, samples.
 const PATTERN_MOST: usize = 400;
+/// Largest box of an edge, px a side.
+const EDGE_MOST_PX: usize = 1024;
 /// Correlation below which a followed place is not believed.
 const FOLLOWED: f32 = 0.3;
 
@@ -66,8 +72,30 @@ pub struct Look {
     pub region_blur_px: Vec<f32>,
     /// From black to saturation, DN, of raw frames.
     pub range_dn: Option<f64>,
+    /// Steps to which a JPEG's luma was rounded, row by row.
+    pub luma_steps: Option<[u16; 64]>,
+    /// Red, green and blue of the middle with [`MARGIN_PX`] on each side, 8-bit steps, when they
+    /// were asked for.
+    pub colour: Option<[Plane; 3]>,
+    /// Response of the straight edge, when there is one.
+    pub edge: Option<Result<EdgeResponse, NoEdge>>,
     /// Noise, when it was asked for.
     pub alone: Option<AloneNoise>,
+}
+
+/// What else is kept of a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Keeps {
+    /// Its noise, measured in it alone.
+    pub noise: bool,
+    /// Its middle in colour, for pictures.
+    pub colour: bool,
+}
+
+impl Keeps {
+    fn want(self) -> Want {
+        if self.colour { Want::Colour } else { Want::Luma }
+    }
 }
 
 /// The frame that the others are registered on.
@@ -75,6 +103,8 @@ pub struct Look {
 pub struct Reference {
     /// The region in it, without margin.
     pub region: Area,
+    /// The straight edge in it: its box, and whether it was given.
+    pub edge: Option<(Area, bool)>,
     /// Size of the frame, px of the file.
     pub size: (usize, usize),
     /// White balance that all frames are interpolated with.
@@ -90,13 +120,13 @@ enum Pixels {
 }
 
 impl Pixels {
-    fn load(frame: &Frame) -> Result<Pixels, SkipReason> {
+    fn load(frame: &Frame, want: Want) -> Result<Pixels, SkipReason> {
         #[cfg(feature = "raw")]
         if frame.kind == FileKind::Raw {
             return frames::raw::load_raw(&frame.path).map(|raw| Pixels::Raw(Box::new(raw)));
         }
         debug_assert!(cfg!(feature = "raw") || frame.kind != FileKind::Raw);
-        frames::load(frame, Want::Luma).map(Pixels::Rendered)
+        frames::load(frame, want).map(Pixels::Rendered)
     }
 
     fn size(&self) -> (usize, usize) {
@@ -132,6 +162,23 @@ impl Pixels {
         }
     }
 
+    /// Red, green and blue of the middle of a cut with its margin.
+    fn colour(&self, cut: Area) -> [Plane; 3] {
+        let side = CROP_PX.min(cut.w - 2 * MARGIN_PX).min(cut.h - 2 * MARGIN_PX) + 2 * MARGIN_PX;
+        let (x0, y0) = (cut.x0 + (cut.w - side) / 2, cut.y0 + (cut.h - side) / 2);
+        let (rgb, w, h) = match self {
+            Pixels::Rendered(d) => d.rgb_crop(x0, y0, side, side),
+            // Regions are whole tiles, so this begins with a whole cell of the mosaic.
+            Pixels::Raw(r) => {
+                frames::developed(&r.cut(x0, y0, side, side)).rgb_crop(0, 0, side, side)
+            }
+        };
+        std::array::from_fn(|c| Plane {
+            data: rgb.iter().skip(c).step_by(3).map(|v| f32::from(*v)).collect(),
+            ..Plane::zeros(w, h, Tone::Encoded)
+        })
+    }
+
     /// Encoded luma of a part, for the focus measures.
     fn encoded<T>(&self, a: Area, measure: impl FnOnce(&Luma<'_>) -> T) -> T {
         match self {
@@ -150,6 +197,23 @@ impl Pixels {
     }
 }
 
+/// Middle and size, fractions of the file's picture.
+pub type Box4 = ((f64, f64), (f64, f64));
+
+/// A box in a frame of that size, whole cells of a mosaic.
+fn edge_area(((x, y), (bw, bh)): Box4, (w, h): (usize, usize)) -> Area {
+    let side = |share: f64, full: usize| {
+        let most = EDGE_MOST_PX.min(full) / 2 * 2;
+        ((share * full as f64) as usize / 2 * 2).clamp(2, most.max(2))
+    };
+    let at = |middle: f64, size: usize, full: usize| {
+        let start = middle * full as f64 - size as f64 / 2.0;
+        start.round().clamp(0.0, (full - size) as f64) as usize / 2 * 2
+    };
+    let (bw, bh) = (side(bw, w), side(bh, h));
+    Area { x0: at(x, bw, w), y0: at(y, bh, h), w: bw, h: bh }
+}
+
 /// Where a region is wanted: its middle and, when given, its size, fractions of the file's
 /// picture.
 pub type Wanted = Option<((f64, f64), Option<(f64, f64)>)>;
@@ -161,9 +225,10 @@ pub type Wanted = Option<((f64, f64), Option<(f64, f64)>)>;
 pub fn reference(
     frame: &Frame,
     wanted: Wanted,
-    alone: bool,
+    edge: Option<Box4>,
+    keeps: Keeps,
 ) -> Result<Option<Reference>, SkipReason> {
-    let pixels = Pixels::load(frame)?;
+    let pixels = Pixels::load(frame, keeps.want())?;
     let size = pixels.size();
     let Some(region) = place(&pixels, wanted) else { return Ok(None) };
     let white_balance = match &pixels {
@@ -171,16 +236,23 @@ pub fn reference(
         Pixels::Rendered(_) => None,
     };
     let patterns = pixels.patterns();
-    let look = kept(&pixels, patterns, region, (0, 0), alone);
-    Ok(Some(Reference { region, size, white_balance, look }))
+    let given = edge.map(|e| (edge_area(e, size), true));
+    let mut look = kept(&pixels, patterns, region, given.map(|g| g.0), (0, 0), keeps);
+    let edge = given.or_else(|| {
+        let found = edges::find(&look.plane)?;
+        let (x0, y0) = (found.x0 + look.cut_at.0, found.y0 + look.cut_at.1);
+        look.edge = Some(measure_edge(&look.plane.cut(found.x0, found.y0, found.w, found.h)));
+        Some((Area { x0, y0, ..found }, false))
+    });
+    Ok(Some(Reference { region, edge, size, white_balance, look }))
 }
 
 /// Reads another frame and cuts the same region from it.
 ///
 /// # Errors
 /// What is wrong with the file.
-pub fn look(frame: &Frame, reference: &Reference, alone: bool) -> Result<Look, SkipReason> {
-    let mut pixels = Pixels::load(frame)?;
+pub fn look(frame: &Frame, reference: &Reference, keeps: Keeps) -> Result<Look, SkipReason> {
+    let mut pixels = Pixels::load(frame, keeps.want())?;
     if let Pixels::Raw(raw) = &mut pixels {
         raw.white_balance = reference.white_balance;
     }
@@ -194,15 +266,17 @@ pub fn look(frame: &Frame, reference: &Reference, alone: bool) -> Result<Look, S
         .map_or((0.0, 0.0), |m| (m.x_px - middle.0, m.y_px - middle.1));
     // Whole cells of the mosaic; registration finds the rest.
     let even = |v: f64| (v / 2.0).round() as isize * 2;
-    Ok(kept(&pixels, patterns, *r, (even(found.0), even(found.1)), alone))
+    let edge = reference.edge.map(|e| e.0);
+    Ok(kept(&pixels, patterns, *r, edge, (even(found.0), even(found.1)), keeps))
 }
 
 fn kept(
     pixels: &Pixels,
     patterns: [Pattern; 2],
     region: Area,
+    edge: Option<Area>,
     moved: (isize, isize),
-    alone: bool,
+    keeps: Keeps,
 ) -> Look {
     let (w, h) = pixels.size();
     let (cw, ch) = (region.w + 2 * MARGIN_PX, region.h + 2 * MARGIN_PX);
@@ -217,8 +291,19 @@ fn kept(
         Pixels::Raw(r) => Some(f64::from(r.white_dn - r.black_dn.iter().sum::<f32>() / 4.0)),
         Pixels::Rendered(_) => None,
     };
+    let luma_steps = match pixels {
+        Pixels::Rendered(d) => d.luma_steps,
+        Pixels::Raw(_) => None,
+    };
+    let edge = edge.map(|e| {
+        let within = |start: usize, moved: isize, size: usize, full: usize| {
+            (start as isize + moved).clamp(0, (full - size) as isize) as usize / 2 * 2
+        };
+        let (x0, y0) = (within(e.x0, moved.0, e.w, w), within(e.y0, moved.1, e.h, h));
+        measure_edge(&pixels.plane(Area { x0, y0, ..e }))
+    });
     let alone = match pixels {
-        _ if !alone => None,
+        _ if !keeps.noise => None,
         Pixels::Rendered(d) => rendered_noise(&d.luma()).map(AloneNoise::Rendered),
         Pixels::Raw(r) => {
             let window = window(cut, (w, h));
@@ -233,6 +318,9 @@ fn kept(
         window_blur_px,
         region_blur_px,
         range_dn,
+        luma_steps,
+        colour: keeps.colour.then(|| pixels.colour(cut)),
+        edge,
         alone,
     }
 }

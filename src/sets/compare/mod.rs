@@ -5,6 +5,7 @@
 //! region is placed in it.
 
 mod alone;
+mod edges;
 mod findings;
 mod look;
 mod steps;
@@ -24,11 +25,11 @@ use crate::frames::{self, FileKind, Frame};
 use crate::measure::align::{Motion, register, resampled};
 use crate::measure::spectrum::{Spectrum, TILE_PX};
 use crate::report::compare_record::{
-    COMPARE_SCHEMA, ComparePictures, CompareRecord, MovedRecord, RegionRecord,
+    COMPARE_SCHEMA, ComparePictures, CompareRecord, EdgeAtRecord, MovedRecord, RegionRecord,
 };
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
-pub use look::Wanted;
-use look::{Look, MARGIN_PX, REGION_LEAST_PX, Reference};
+pub use look::{Box4, Wanted};
+use look::{Keeps, Look, MARGIN_PX, REGION_LEAST_PX, Reference};
 
 /// Frames of one step that are measured, at most: more would not make its figures better than
 /// the method is, and memory stays bounded.
@@ -50,6 +51,8 @@ pub struct CompareJob {
     pub paths: Vec<PathBuf>,
     /// Middle of the region, fractions of the upright picture, and its size when given.
     pub region: Wanted,
+    /// A straight edge to measure: middle and size, fractions of the upright picture.
+    pub edge: Option<Box4>,
     /// Marked f-numbers, for lenses that do not tell theirs.
     pub apertures: Vec<f64>,
     /// Depth on the subject that has to be sharp, mm.
@@ -97,7 +100,13 @@ pub fn compare(
     let exposures: Vec<ExposureRecord> =
         list.iter().map(|f| rows::exposure_record(f, &job.typed)).collect();
     alike(&list, &exposures).map_err(Error::Series)?;
-    let f_numbers = series::f_numbers(&list, &job.apertures)?;
+    // What a file does not tell is asked for: a rig's one f-number would make one step of a series.
+    let told = |(frame, e): (&Frame, &ExposureRecord)| {
+        frame.exposure.as_ref()?.f_number.as_ref()?;
+        e.f_number
+    };
+    let marked: Vec<Option<f64>> = list.iter().zip(&exposures).map(told).collect();
+    let f_numbers = series::f_numbers(&marked, &job.apertures)?;
     let mut series = series::series(&list, &f_numbers)?;
     for step in &mut series.steps {
         step.frames.truncate(MOST_REPEATS);
@@ -136,6 +145,13 @@ pub fn compare(
     let (w, h) = turn.upright_size(r.w as f64 / size.0, r.h as f64 / size.1);
     let (width_px, height_px) = turn.upright_size(r.w as u32, r.h as u32);
     let region = RegionRecord { x, y, w, h, width_px, height_px, given: job.region.is_some() };
+    let edge = reference.edge.map(|(e, given)| {
+        let middle =
+            ((e.x0 as f64 + e.w as f64 / 2.0) / size.0, (e.y0 as f64 + e.h as f64 / 2.0) / size.1);
+        let (x, y) = turn.to_upright(middle.0, middle.1);
+        let (w, h) = turn.upright_size(e.w as f64 / size.0, e.h as f64 / size.1);
+        EdgeAtRecord { x, y, w, h, given }
+    });
     let moved = moved(&placed);
     let measured = steps::Measuring {
         job,
@@ -145,6 +161,8 @@ pub fn compare(
         keep: &keep,
         raw,
         pitch_um: exposure.pixel_pitch_um,
+        magnification: exposure.magnification,
+        bellows: bellows(exposure),
     };
     let result = measured.all();
     let mut record = CompareRecord {
@@ -156,9 +174,12 @@ pub fn compare(
         protocol: result.protocol,
         source: if raw { FrameSource::Raw } else { FrameSource::Rendered },
         body: exposure.body.clone(),
-        magnification: job.typed.magnification,
+        rig: exposure.rig.clone(),
+        magnification: exposure.magnification.map(|m| m.value),
+        magnification_std_err: exposure.magnification.and_then(|m| m.std_err),
         pixel_pitch_um: exposure.pixel_pitch_um,
         region,
+        edge,
         moved,
         best_step: result.best_step,
         best_aperture: result.best_aperture,
@@ -172,6 +193,12 @@ pub fn compare(
     record.findings = findings::all(&record, &series, job, result.noise_reduced);
     let crops = if job.pictures { measured.crops(turn) } else { Vec::new() };
     Ok((record, ComparePictures { crops }))
+}
+
+/// Working over marked f-number: of the rig, or of a symmetric lens at the magnification.
+fn bellows(exposure: &ExposureRecord) -> Option<f64> {
+    let told = exposure.working_f_number.zip(exposure.f_number).map(|(n, f)| n.value / f);
+    told.or_else(|| exposure.magnification.map(|m| 1.0 + m.value)).filter(|b| b.is_finite())
 }
 
 /// Whether the frames are of one size, one body and one kind.
@@ -219,7 +246,10 @@ fn read(
     });
     // The noise of each step's first frame on its own: all there is of a single frame, and what
     // tells noise from false detail in frames that moved.
-    let alone = |i: usize| series.steps.iter().any(|s| s.frames.first() == Some(&i));
+    let keeps = |i: usize| {
+        let first = series.steps.iter().any(|s| s.frames.first() == Some(&i));
+        Keeps { noise: first, colour: first && job.pictures }
+    };
     let total: usize = series.steps.iter().map(|s| s.frames.len()).sum();
     let mut bad: Vec<(usize, SkipReason)> = Vec::new();
     let mut first: Option<(usize, Reference)> = None;
@@ -228,7 +258,8 @@ fn read(
         let wanted = job
             .region
             .map(|((x, y), size)| (turn.to_file(x, y), size.map(|(w, h)| turn.upright_size(w, h))));
-        match look::reference(&list[i], wanted, alone(i)) {
+        let edge = job.edge.map(|((x, y), (w, h))| (turn.to_file(x, y), turn.upright_size(w, h)));
+        match look::reference(&list[i], wanted, edge, keeps(i)) {
             Ok(Some(reference)) => {
                 first = Some((i, reference));
                 break;
@@ -258,7 +289,7 @@ fn read(
         .par_iter()
         .filter(|_| !listener.stopped())
         .map(|i| {
-            let placed = look::look(&list[*i], &reference, alone(*i))
+            let placed = look::look(&list[*i], &reference, keeps(*i))
                 .and_then(|look| place(look, &reference, &list[reference_at].shown));
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
             listener.progress(Progress { done, total });

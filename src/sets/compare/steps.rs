@@ -3,11 +3,13 @@
 use rayon::prelude::*;
 
 use super::look::{AloneNoise, MARGIN_PX};
-use super::{CompareJob, Placed, alone};
+use super::{CompareJob, Placed, alone, edges};
 use crate::base::tone::{decode_srgb, encode_srgb};
 use crate::base::units::{GREEN, PitchUm};
 use crate::base::{Flag, Measured, Plane, Tone};
 use crate::frames::{Frame, Orientation};
+use crate::measure::align::resampled;
+use crate::measure::compressed::{Compressed, Crossing};
 use crate::measure::detail::{RESOLVED_SNR, crossing_cy_px};
 use crate::measure::diffraction::sigma_diffraction_um;
 use crate::measure::diffraction::sigma_settings_px;
@@ -17,7 +19,9 @@ use crate::measure::signal_noise::{Rings, SignalNoise, bits_px, propagated};
 use crate::measure::spectrum::{
     FIRST_RING, NoiseSpectrum, REDUCED_SLOPE, RINGS, TILE_PX, ring_cy_px,
 };
-use crate::report::compare_record::{AttributionRecord, Axis, BestAperture, Protocol, StepRecord};
+use crate::report::compare_record::{
+    AttributionRecord, Axis, BestAperture, EdgeRecord, Protocol, StepRecord,
+};
 use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
 use crate::sets::attribution::{Attribution, Kind, Side, between, method_error, of_four};
@@ -32,8 +36,6 @@ const TRIED: [f64; 8] = [0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0];
 const ABOVE_RAW: f64 = 1.1;
 /// Movement from which false detail changes, px: registration through blur and noise is not surer.
 const MOVED_PX: f64 = 0.2;
-/// Side of a crop, px.
-const CROP_PX: usize = 320;
 /// Mean brightness of raw crops, share of white before the curve.
 const CROP_LEVEL: f64 = 0.2;
 /// Reach of the fit about the best aperture, stops.
@@ -48,6 +50,10 @@ pub(super) struct Measuring<'a> {
     pub keep: &'a [bool],
     pub raw: bool,
     pub pitch_um: Option<f64>,
+    /// Magnification, when it was typed or the rig tells.
+    pub magnification: Option<Measured>,
+    /// Working over marked f-number, when it is known.
+    pub bellows: Option<f64>,
 }
 
 /// What came out.
@@ -68,6 +74,8 @@ struct Taken<'a> {
     found: SignalNoise,
     /// Signal and noise as they are used across steps.
     side: Side,
+    /// What compression made of it, when its frames are JPEGs.
+    compressed: Option<Compressed>,
     /// Brightness against the first step.
     gain: f64,
     mean: f64,
@@ -103,9 +111,9 @@ impl Measuring<'_> {
         let singles = taken.iter().any(|t| t.found.frames < 2);
         let noise_reduced = taken.iter().any(|t| t.reduced);
         let refused = self.refused(&taken, fit.is_some());
-        if let (Some((fit, m)), true) = (&fit, singles) {
+        if let (Some((fit, bellows)), true) = (&fit, singles) {
             for t in taken.iter_mut().filter(|t| t.found.frames < 2) {
-                t.repair(fit, *m);
+                t.repair(fit, *bellows);
             }
         }
         let steps: Vec<StepRecord> = self.records(&taken, fit.as_ref());
@@ -182,7 +190,11 @@ impl Measuring<'_> {
             (SignalNoise::of_single(planes.first()?, &noise, self.keep)?, reduced, false)
         };
         let side = Side::of(&found);
-        Some(Taken { step, found, side, gain: 1.0, mean, reduced, moved, aliased })
+        let compressed = placed[0].look.luma_steps.as_ref().and_then(|steps| {
+            let (x, y) = placed[0].look.cut_at;
+            Compressed::of(&planes, (x + MARGIN_PX, y + MARGIN_PX), steps)
+        });
+        Some(Taken { step, found, side, compressed, gain: 1.0, mean, reduced, moved, aliased })
     }
 
     /// Lowers the noise of single raw frames to what their own power allows. Shot noise grows with
@@ -232,27 +244,22 @@ impl Measuring<'_> {
         }
     }
 
-    /// Working f-number of a marked one, for a magnification.
-    fn n_eff(f_number: f64, magnification: f64) -> f64 {
-        // A symmetric lens (pupil ratio 1) is assumed: nothing in the file tells.
-        f_number * (1.0 + magnification)
-    }
-
-    /// Scene and lens, and the magnification they were found with.
+    /// Scene and lens, and the working over the marked f-number they were found with.
     fn fit(&self, taken: &[Taken<'_>]) -> Option<(LensFit, f64)> {
         let pitch = PitchUm(self.pitch_um?);
         let first = aperture_thirds(taken.first()?.step.setting.f_number);
         if taken.iter().all(|t| aperture_thirds(t.step.setting.f_number) == first) {
             return None;
         }
-        let with = |m: f64| {
-            let seen: Vec<Seen> = taken.iter().map(|t| t.seen(m)).collect();
-            LensFit::of(&seen, pitch).map(|fit| (fit, m))
+        let with = |bellows: f64| {
+            let seen: Vec<Seen> = taken.iter().map(|t| t.seen(bellows)).collect();
+            LensFit::of(&seen, pitch).map(|fit| (fit, bellows))
         };
-        match self.job.typed.magnification {
-            Some(m) => with(m),
+        match self.bellows {
+            Some(bellows) => with(bellows),
             None => {
-                let all = TRIED.into_iter().filter_map(with);
+                // A symmetric lens (pupil ratio 1) is assumed: nothing in the file tells.
+                let all = TRIED.into_iter().filter_map(|m| with(1.0 + m));
                 all.min_by(|a, b| a.0.misfit.total_cmp(&b.0.misfit))
             }
         }
@@ -291,22 +298,23 @@ impl Measuring<'_> {
             .zip(blurs)
             .map(|(t, blur)| {
                 let s = &t.step.setting;
-                let m = self.job.typed.magnification;
-                let working = m.map(|m| Self::n_eff(s.f_number, m));
+                let m = self.magnification;
+                let working = self.bellows.map(|b| s.f_number * b);
                 let pitch = self.pitch_um;
                 let resolved = t.resolved();
                 let per = |by: f64| resolved.and_then(|r| scaled(r, by));
                 let finest = pitch.zip(m).zip(resolved).and_then(|((pitch, m), r)| {
-                    let value = pitch / (2.0 * r.value * m);
-                    let std_err = r.std_err.map(|e| value * e / r.value);
+                    let value = pitch / (2.0 * r.value * m.value);
+                    let of_m = m.std_err.unwrap_or(0.0) / m.value;
+                    let std_err = r.std_err.map(|e| value * (e / r.value).hypot(of_m));
                     Some(Measured { value, std_err, ..r }).filter(|m| m.value.is_finite())
                 });
                 let share = working.zip(pitch).map(|(n, pitch)| {
                     let own = sigma_diffraction_um(n, GREEN) / pitch;
                     (own / sigma_settings_px(n, PitchUm(pitch), GREEN)).powi(2).min(1.0)
                 });
-                let bound = fit.map(|(fit, m)| {
-                    let signal = fit.faultless(s.f_number, Self::n_eff(s.f_number, *m));
+                let bound = fit.map(|(fit, bellows)| {
+                    let signal = fit.faultless(s.f_number, s.f_number * bellows);
                     bits_px(&signal, &t.side.noise, &t.side.count)
                 });
                 let to_dn = if self.raw {
@@ -331,6 +339,7 @@ impl Measuring<'_> {
                     blur_sigma_px: blur,
                     sharp_area: best_blur.and_then(|b| self.sharp_area(t, b)),
                     diffraction_share: share,
+                    edge: self.edge(t),
                     light_stops: self.light(t, &taken[0]),
                     spectrum: (FIRST_RING..RINGS)
                         .map(|r| SpectrumPoint {
@@ -342,6 +351,16 @@ impl Measuring<'_> {
                 }
             })
             .collect()
+    }
+
+    fn edge(&self, t: &Taken<'_>) -> Option<EdgeRecord> {
+        let frames: Vec<_> = t
+            .step
+            .frames
+            .iter()
+            .filter_map(|i| self.placed[*i].as_ref()?.look.edge.as_ref())
+            .collect();
+        edges::of_step(&frames)
     }
 
     /// Blur in the sharper quarter of the region's tiles.
@@ -474,11 +493,19 @@ impl Measuring<'_> {
         };
         let kind = Kind {
             raw: self.raw,
+            compressed: a.compressed.is_some() && b.compressed.is_some(),
             noise_reduced: a.reduced || b.reduced,
             moved: a.moved || b.moved,
         };
         let k = method_error(protocol, kind);
-        (between(&a.side, &b.side, k), protocol)
+        let crossings = match (&a.compressed, &b.compressed) {
+            (Some(x), Some(y)) => [(b, y.under(x)), (a, x.under(y))].map(|(optics, mut c)| {
+                c.signal_more.iter_mut().for_each(|v| *v *= optics.gain * optics.gain);
+                c
+            }),
+            _ => [Crossing::NONE; 2],
+        };
+        (between(&a.side, &b.side, &crossings, k), protocol)
     }
 
     /// The aperture of most detail, by a parabola in stops about the best step.
@@ -494,7 +521,7 @@ impl Measuring<'_> {
         let at = points.iter().position(|p| *p == top)?;
         let made = |stops: f64, interior: bool| {
             let f_number = (stops / 2.0).exp2();
-            let working = self.job.typed.magnification.map(|m| Self::n_eff(f_number, m));
+            let working = self.bellows.map(|b| f_number * b);
             BestAperture { f_number, working_f_number: working, interior, depth_mm: None }
         };
         if at == 0 || at + 1 == points.len() {
@@ -523,17 +550,18 @@ impl Measuring<'_> {
     /// The aperture whose ends of the depth asked for keep most detail, under each aperture's
     /// own noise.
     fn best_for_depth(&self, taken: &[Taken<'_>], fit: Option<&LensFit>) -> Option<BestAperture> {
-        let (depth_mm, m) = (self.job.depth_mm?, self.job.typed.magnification?);
+        let (depth_mm, m) = (self.job.depth_mm?, self.magnification?.value);
+        let bellows = self.bellows?;
         let defocus_um = crate::measure::depth::image_half_depth_um(depth_mm, m);
         let made = |f_number: f64, interior: bool| BestAperture {
             f_number,
-            working_f_number: Some(Self::n_eff(f_number, m)),
+            working_f_number: Some(f_number * bellows),
             interior,
             depth_mm: Some(depth_mm),
         };
         let Some(fit) = fit.filter(|_| self.series.axis == Axis::Aperture) else {
             let n_eff = crate::measure::depth::best_n_eff(defocus_um, GREEN);
-            return Some(made(n_eff / (1.0 + m), true));
+            return Some(made(n_eff / bellows, true));
         };
         let noise_at = |stops: f64| -> Rings {
             std::array::from_fn(|r| {
@@ -550,7 +578,7 @@ impl Measuring<'_> {
         let at = |i: u32| range[0] + (range[1] - range[0]) * f64::from(i) / f64::from(cells.max(1));
         let bits = |i: u32| {
             let f_number = (at(i) / 2.0).exp2();
-            let signal = fit.signal_defocused(f_number, Self::n_eff(f_number, m), defocus_um);
+            let signal = fit.signal_defocused(f_number, f_number * bellows, defocus_um);
             bits_px(&signal, &noise_at(at(i)), &taken[0].side.count)
         };
         let best = (0..=cells).max_by(|a, b| bits(*a).total_cmp(&bits(*b)))?;
@@ -559,35 +587,34 @@ impl Measuring<'_> {
 
     /// The middle of the region at each step, registered, at 100 % and equal brightness.
     pub(super) fn crops(&self, turn: Orientation) -> Vec<Option<Picture>> {
-        let planes: Vec<Option<&Plane>> = self
-            .series
-            .steps
-            .iter()
-            .map(|s| Some(&self.placed[*s.frames.first()?].as_ref()?.plane))
-            .collect();
-        let Some(wanted) = planes.iter().flatten().next().map(|p| mean(p)) else {
+        let firsts: Vec<Option<&Placed>> =
+            self.series.steps.iter().map(|s| self.placed[*s.frames.first()?].as_ref()).collect();
+        let Some(wanted) = firsts.iter().flatten().next().map(|p| mean(&p.plane)) else {
             return Vec::new();
         };
-        planes
-            .into_iter()
-            .map(|plane| {
-                let plane = plane?;
-                let side = CROP_PX.min(plane.width_px).min(plane.height_px);
-                let (x0, y0) = ((plane.width_px - side) / 2, (plane.height_px - side) / 2);
-                let part = plane.cut(x0, y0, side, side);
-                let gain = wanted / mean(plane);
-                let grey = |v: &f32| -> u8 {
-                    let v = f64::from(*v) * gain;
-                    let dn = match part.tone {
+        firsts
+            .into_par_iter()
+            .map(|placed| {
+                let placed = placed?;
+                let own = mean(&placed.plane);
+                // Light is matched in raw frames, tones in rendered ones.
+                let tone = |v: f32| -> u8 {
+                    let v = f64::from(v);
+                    let dn = match placed.plane.tone {
                         Tone::Linear => {
-                            255.0 * encode_srgb((v * CROP_LEVEL / wanted).clamp(0.0, 1.0))
+                            let light = decode_srgb((v / 255.0).clamp(0.0, 1.0)) * CROP_LEVEL / own;
+                            255.0 * encode_srgb(light.clamp(0.0, 1.0))
                         }
-                        _ => v,
+                        _ => v * wanted / own,
                     };
                     dn.round().clamp(0.0, 255.0) as u8
                 };
-                let rgb: Vec<u8> = part.data.iter().flat_map(|v| [grey(v); 3]).collect();
-                let (rgb, w, h) = turn.turn_rgb(&rgb, side, side);
+                let planes = placed.look.colour.as_ref()?;
+                let [r, g, b] = planes.each_ref().map(|p| resampled(p, &placed.motion, MARGIN_PX));
+                let rgb: Vec<u8> = (0..g.data.len())
+                    .flat_map(|i| [r.data[i], g.data[i], b.data[i]].map(tone))
+                    .collect();
+                let (rgb, w, h) = turn.turn_rgb(&rgb, g.width_px, g.height_px);
                 pictures::jpeg(&rgb, w, h, pictures::CROP_QUALITY)
             })
             .collect()
@@ -610,19 +637,19 @@ impl Found {
 }
 
 impl Taken<'_> {
-    fn seen(&self, magnification: f64) -> Seen {
+    fn seen(&self, bellows: f64) -> Seen {
         let f_number = self.step.setting.f_number;
         Seen {
             f_number,
-            n_eff: Measuring::n_eff(f_number, magnification),
+            n_eff: f_number * bellows,
             signal: self.found.signal,
             noise: self.found.noise,
         }
     }
 
     /// Takes the rings that the noise of a single frame drowns from the scene.
-    fn repair(&mut self, fit: &LensFit, magnification: f64) {
-        let seen = self.seen(magnification);
+    fn repair(&mut self, fit: &LensFit, bellows: f64) {
+        let seen = self.seen(bellows);
         self.side.signal = fit.repaired(&seen);
         for r in FIRST_RING..RINGS {
             self.side.signal_err[r] *= own_weight(self.found.snr(r));
