@@ -7,6 +7,8 @@ import { draw as drawLadder, ruler, show as showRung } from "./ladder.js";
 const at = (id) => document.getElementById(id);
 let outing = null;
 let burst = null;
+let prepared = null;
+let staying;
 let current = 0;
 let held = [];
 let mapOn = false;
@@ -138,9 +140,21 @@ function drawPlaces() {
   if (mapOn) loadMaps(frames);
 }
 
+// Somebody who looks at a frame for a while may move its subject: the burst is measured by then.
+function stay() {
+  clearTimeout(staying);
+  const { id } = burst;
+  if (id === prepared || burst.frames.length > 60) return;
+  staying = setTimeout(() => {
+    prepared = id;
+    tell({ do: "prepare", burst: id }).catch(() => {});
+  }, 3000);
+}
+
 // What may be wanted next is fetched when nothing else is asked for.
 function later() {
   clearTimeout(idle);
+  stay();
   const i = burst.frames.findIndex((f) => f.n === current);
   bench.prefetch([i + 1, i - 1, i + 2].map((k) => burst.frames[k]).filter(Boolean));
   const line = outing.bursts.findIndex((b) => b.id === burst.id);
@@ -221,6 +235,8 @@ function placing() {
   at("move").setAttribute("aria-pressed", "true");
   at("places").classList.add("placing");
   say("Click where the subject is, or use the arrows and Enter.");
+  clearTimeout(staying);
+  prepared = burst.id;
   tell({ do: "prepare", burst: burst.id }).catch(() => {});
 }
 

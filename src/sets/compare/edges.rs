@@ -71,13 +71,7 @@ fn stepped(plane: &Plane, x0: usize, y0: usize) -> bool {
 
 /// The edge of a step from that of its frames, or why there is none.
 pub(super) fn of_step(frames: &[&Result<EdgeResponse, NoEdge>]) -> Option<EdgeRecord> {
-    let measured: Vec<&EdgeResponse> = frames
-        .iter()
-        .filter_map(|f| match f {
-            Ok(edge) => Some(edge),
-            Err(_) => None,
-        })
-        .collect();
+    let measured: Vec<&EdgeResponse> = frames.iter().filter_map(|f| f.as_ref().ok()).collect();
     let Some(first) = measured.first() else {
         let Err(reason) = frames.first()? else { return None };
         return Some(EdgeRecord {

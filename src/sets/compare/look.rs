@@ -116,6 +116,7 @@ pub struct Reference {
 /// A decoded frame.
 enum Pixels {
     Rendered(Decoded),
+    #[cfg_attr(not(feature = "raw"), allow(dead_code))]
     Raw(Box<RawFrame>),
 }
 
