@@ -101,7 +101,7 @@ pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
         Protocol::FourCorners => 0.02,
         // What noise reduction leaves goes with the detail it is in, by rules that are not known.
         Protocol::Repeats if kind.noise_reduced => 0.12,
-        Protocol::Repeats if kind.compressed && !kind.moved => 0.04,
+        Protocol::Repeats if kind.compressed && !kind.moved => 0.05,
         Protocol::Repeats if !kind.raw => 0.12,
         Protocol::Repeats if kind.moved => 0.055,
         Protocol::Repeats => 0.025,
