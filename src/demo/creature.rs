@@ -6,8 +6,9 @@ use rayon::prelude::*;
 use crate::base::random::SplitMix64;
 use crate::demo::layer::{DepthMap, Layer};
 use crate::demo::scene::{Canvas, SAMPLES_A_PX, Scene, SceneSpec};
-use crate::demo::skin::{Palette, shaded};
+use crate::demo::skin::{Palette, creature_px, shaded};
 use crate::demo::solid::{Hit, Matter, Solid, Vec3, add, times, unit};
+use crate::demo::surface::{Placing, Surface};
 use crate::demo::texture::{Outline, Rgba, Shape, cloud, lattice, paint};
 
 /// Samples a pixel of the far background, which is never sharp.
@@ -23,16 +24,20 @@ const NOWHERE: f32 = f32::MIN;
 pub(super) fn make(spec: &SceneSpec) -> Scene {
     let mut rng = SplitMix64::new(spec.seed);
     let palette = Palette::drawn(&mut rng);
-    // One unit of the plan below is the height of the frame.
-    let unit_px = spec.height_px as f32;
-    let solids = plan(&mut rng, unit_px);
+    // One unit of the plan below is the height of the frame, for a creature of the usual size.
+    let unit_px = creature_px(spec);
+    let mut solids = plan(&mut rng, unit_px);
+    if let Some(placing) = &spec.look.placing {
+        place(&mut solids, placing, spec);
+    }
     let mut canvas = Canvas::new(spec, SAMPLES_A_PX, [0.0; 4]);
     let mut depth = vec![NOWHERE; canvas.data.len()];
     render(&mut canvas, &mut depth, &solids, &palette, spec);
-    let hairs = hairs(&mut rng, &solids, unit_px);
+    let hairs = hairs(&mut rng, &solids, unit_px, spec.look.surface == Surface::Hairs);
     draw_hairs(&mut canvas, &mut depth, &hairs, &palette);
     // Half of them look the other way.
-    let mirrored = rng.uniform() < 0.5;
+    let drawn = rng.uniform() < 0.5;
+    let mirrored = spec.look.placing.map_or(drawn, |p| p.mirrored);
     if mirrored {
         let w = canvas.width;
         canvas.data.par_chunks_exact_mut(w).for_each(<[Rgba]>::reverse);
@@ -41,10 +46,20 @@ pub(super) fn make(spec: &SceneSpec) -> Scene {
     let map = filled_depth(&canvas, &depth);
     let eye = solids.iter().find(|s| s.matter == Matter::Eye);
     let subject_px = eye.map_or((0.0, 0.0), |e| {
-        let (place, _) = e.surface(unit([-0.15, 0.0, 1.0]));
+        let place = subject_point(e);
         (if mirrored { -place[0] } else { place[0] }, place[1])
     });
-    let subject_z_px = map.at(subject_px.0, subject_px.1);
+    // Depth of what is seen there; hairs that stand on a placed eye do not count.
+    let bare = || {
+        let seen: Vec<&Solid> = solids.iter().collect();
+        let x = if mirrored { -subject_px.0 } else { subject_px.0 };
+        nearest(&seen, x, subject_px.1).map(|(hit, _)| hit.z)
+    };
+    let subject_z_px = spec
+        .look
+        .placing
+        .and_then(|_| bare())
+        .unwrap_or_else(|| map.at(subject_px.0, subject_px.1));
     let radius = eye.map_or(0.05 * unit_px, |e| 0.8 * e.radii()[0].min(e.radii()[1]));
     let layers = vec![
         background(spec, &mut rng, &palette),
@@ -52,6 +67,31 @@ pub(super) fn make(spec: &SceneSpec) -> Scene {
         canvas.layer(spec.colour, false, map),
     ];
     Scene { layers, subject_px, subject_z_px, subject_radius_px: radius, colour: spec.colour }
+}
+
+/// The place of the eye that matters: the one that faces the lens.
+fn subject_point(eye: &Solid) -> Vec3 {
+    // The usual pose looks at this place of the eye's own sphere.
+    eye.surface(unit([-0.15, 0.0, 1.0])).0
+}
+
+/// Turns the bodies about the eye and brings it to its place in the frame.
+fn place(solids: &mut [Solid], placing: &Placing, spec: &SceneSpec) {
+    let Some(eye) = solids.iter().find(|s| s.matter == Matter::Eye).map(subject_point) else {
+        return;
+    };
+    let (x, y) = (
+        (placing.x - 0.5) * spec.width_px as f32 * if placing.mirrored { -1.0 } else { 1.0 },
+        (placing.y - 0.5) * spec.height_px as f32,
+    );
+    for solid in solids.iter_mut() {
+        *solid = solid.turned(eye, placing.turn_deg, placing.yaw_deg);
+    }
+    // The nearest place of the turned eye is not quite where the plan had it.
+    let now = solids.iter().find(|s| s.matter == Matter::Eye).map_or(eye, subject_point);
+    for solid in solids.iter_mut() {
+        *solid = solid.moved([x - now[0], y - now[1], 0.0]);
+    }
 }
 
 /// Bodies, in px, from a plan in frame heights.
@@ -203,7 +243,7 @@ struct Hair {
 }
 
 /// Hairs stand on the body and the limbs, leaning backwards.
-fn hairs(rng: &mut SplitMix64, solids: &[Solid], unit_px: f32) -> Vec<Hair> {
+fn hairs(rng: &mut SplitMix64, solids: &[Solid], unit_px: f32, on_eyes: bool) -> Vec<Hair> {
     let mut hairs = Vec::new();
     for solid in solids {
         let (count, length) = match solid.matter {
@@ -211,6 +251,7 @@ fn hairs(rng: &mut SplitMix64, solids: &[Solid], unit_px: f32) -> Vec<Hair> {
             Matter::Shell => (160, 0.03),
             Matter::Limb => (16, 0.022),
             Matter::Stem => (420, 0.03),
+            Matter::Eye if on_eyes => (900, 0.035),
             Matter::Eye => continue,
         };
         for _ in 0..count {

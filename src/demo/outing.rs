@@ -212,6 +212,8 @@ fn burst_spec(plan: &Plan, seed: u64, width_px: usize, height_px: usize) -> Burs
         lens: Lens { n_eff, magnification: plan.magnification, pitch_um: PITCH_UM },
         focus_spread_px: plan.focus_spread_px,
         focus_missed_px: plan.focus_missed_px,
+        // Each burst of the day has a seed of its own.
+        hand: 0,
         drift: 0.05,
         shaken_share: plan.shaken_share,
         subject_motion_share: plan.subject_motion_share,
