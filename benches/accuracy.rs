@@ -4,6 +4,7 @@
 //! seed 20000 on. Seeds below 10 000 are for tuning; figures that are quoted come from others.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+mod field;
 mod long_log;
 mod rulers;
 #[cfg(feature = "raw")]
@@ -879,6 +880,22 @@ fn main() {
         }
         #[cfg(feature = "raw")]
         Some("series-files") => series::files(Path::new(args.get(1).expect("a folder"))),
+        Some("field-cells") => {
+            field::cells::table(number(2, 5000), number(1, 2), &field::Asked::of(&args));
+        }
+        Some("field-bursts") => {
+            field::bursts::table(number(2, 5000), number(1, 20), &field::Asked::of(&args));
+        }
+        Some("field-photos") => {
+            let folder = args.get(2).filter(|a| !a.starts_with('-')).map(Path::new);
+            field::photos::table(number(1, 5000), folder, &field::Asked::of(&args));
+        }
+        Some("field-stacks") => {
+            field::stacks::table(Path::new(args.get(1).expect("a folder")));
+        }
+        Some("demo-days") => {
+            field::days::table(number(1, 7), number(2, 12), &field::Asked::of(&args));
+        }
         Some("rulers") => rulers::table(number(2, 20_000), number(1, 100), verbose),
         // Only fills the folder, so that judging later is quick.
         Some("make") => make(number(2, 20_000), number(1, 30), keep),
