@@ -805,7 +805,9 @@ mod clips {
 fn make(first: u64, n: u64, keep: Option<&Path>) {
     for seed in first..first + n {
         for kind in KINDS {
-            NOISE_DN.map(|n| Clean::new(kind, seed, n, keep));
+            for noise_dn in NOISE_DN {
+                Clean::new(kind, seed, noise_dn, keep);
+            }
         }
     }
 }
@@ -895,8 +897,9 @@ fn main() {
             field::bursts::table(number(2, 5000), number(1, 20), &field::Asked::of(&args));
         }
         Some("field-photos") => {
-            let folder = args.get(2).filter(|a| !a.starts_with('-')).map(Path::new);
-            field::photos::table(number(1, 5000), folder, &field::Asked::of(&args));
+            let folder = args.get(3).filter(|a| !a.starts_with('-')).map(Path::new);
+            let (first, count) = (number(2, 5000), number(1, 1));
+            field::photos::table(first, count, folder, &field::Asked::of(&args));
         }
         Some("field-stacks") => {
             field::stacks::table(Path::new(args.get(1).expect("a folder")));

@@ -13,7 +13,7 @@ use stopwise::sets::rows::Typed;
 use super::reading::{ToldBurst, judged};
 use super::score::Tally;
 use super::truth::{Settings, TrueBurst, name, write};
-use super::{Asked, Place};
+use super::{Asked, Place, bars, median_bar};
 
 /// One ramp without a subject for so many creatures.
 const RAMP_EVERY: u64 = 7;
@@ -142,7 +142,15 @@ pub fn table(first: u64, count: u64, asked: &Asked) {
             creatures.cause_moved.word(),
             creatures.on_subject.word()
         );
-        if m == 1 {
+        println!("bars, {word}");
+        if m == 0 {
+            bars::marked(&creatures);
+            for surface in Surface::ALL {
+                let of = sum(&|s| s.surface == Some(surface));
+                bars::median(surface.word(), &of, median_bar(surface));
+            }
+        } else {
+            bars::unmarked(&creatures);
             creatures.print_calibration();
         }
     }

@@ -19,7 +19,7 @@ use stopwise::sets::rows::Typed;
 use super::reading::judged;
 use super::score::Tally;
 use super::truth::{Settings, TrueBurst, name, write};
-use super::{Asked, Place};
+use super::{Asked, Place, median_bar};
 
 const SIZE_PX: (usize, usize) = (640, 480);
 /// Focus of the five frames, disc sigma in px; each is scaled by up to 15 % by chance.
@@ -199,14 +199,6 @@ fn piece_word(piece: usize) -> String {
     }
 }
 
-/// Bars of the median of blur said over true.
-fn bar(piece: usize) -> (f64, f64) {
-    match PIECES[piece].0 {
-        Surface::Hairs | Surface::Glints => (0.67, 1.5),
-        _ => (0.85, 1.18),
-    }
-}
-
 /// Least share of truths in the range of 95 %, per cent.
 const COVERED: f64 = 92.0;
 /// Least share of right verdicts, per cent.
@@ -215,7 +207,7 @@ const RIGHT: f64 = 88.0;
 /// Why a cell leaves the bars; empty when it holds them.
 fn failures(piece: usize, t: &Tally) -> Vec<String> {
     let mut why = Vec::new();
-    let (low, high) = bar(piece);
+    let (low, high) = median_bar(PIECES[piece].0);
     if let Some([_, median, _]) = t.quantiles()
         && !(low..=high).contains(&median)
     {
@@ -273,17 +265,12 @@ pub fn table(first: u64, count: u64, asked: &Asked) {
     let mut worst: Option<(f64, String)> = None;
     for piece in 0..PIECES.len() {
         for moved in [false, true] {
-            for r in 0..3 {
-                for q in 0..3 {
+            for (r, how) in Rendered::ALL.iter().enumerate() {
+                for (q, quality) in QUALITY.iter().enumerate() {
                     let t =
                         sum(&|c| (c.piece, c.moved, c.rendered, c.quality) == (piece, moved, r, q));
                     let blur = if moved { "movement" } else { "defocus" };
-                    let cell = format!(
-                        "{} {blur} {:?} JPEG {}",
-                        piece_word(piece),
-                        Rendered::ALL[r],
-                        QUALITY[q]
-                    );
+                    let cell = format!("{} {blur} {how:?} JPEG {quality}", piece_word(piece));
                     let off = t.quantiles().map_or(0.0, |m| m[1].ln().abs());
                     if worst.as_ref().is_none_or(|w| off > w.0) {
                         worst = Some((off, cell.clone()));

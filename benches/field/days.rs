@@ -10,7 +10,7 @@ use stopwise::sets::outing::{OutingJob, Quiet, cull};
 use super::reading::told;
 use super::score::Tally;
 use super::truth::TrueBurst;
-use super::{Asked, Place};
+use super::{Asked, Place, bars};
 
 const SIZE_PX: (usize, usize) = (outing::WIDTH_PX, outing::HEIGHT_PX);
 
@@ -82,6 +82,12 @@ pub fn table(first: u64, last: u64, asked: &Asked) {
         Tally::print_head(word);
         for ((_, name), tally) in sums.iter().filter(|((k, _), _)| *k == m) {
             tally.print(name);
+        }
+        if m == 0
+            && let Some(whole) = sums.get(&(m, "WHOLE DAYS".to_owned()))
+        {
+            println!("bars, {word}");
+            bars::days(whole);
         }
     }
 }

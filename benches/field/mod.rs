@@ -4,12 +4,13 @@
 //! - `field-cells SEEDS FIRST`: pieces of one surface by blur, rendering and JPEG quality.
 //! - `field-bursts SEEDS FIRST`: creatures and hands as in the field, marked and unmarked.
 //! - `demo-days FIRST LAST`: the days of `stopwise demo`.
-//! - `field-photos FIRST [FOLDER]`: real photographs with known optics applied.
+//! - `field-photos SEEDS FIRST [FOLDER]`: real photographs with known optics applied.
 //! - `field-stacks FOLDER`: real focus stacks, order found against order taken.
 //!
 //! Words after the numbers: `--keep FOLDER` keeps the pictures (judging again then takes a tenth
 //! of the time), `--out FILE` writes one line of JSON a burst, `-v` prints every frame.
 
+pub mod bars;
 pub mod bursts;
 pub mod cells;
 pub mod days;
@@ -21,6 +22,17 @@ pub mod truth;
 
 use std::io::Write;
 use std::path::{Path, PathBuf};
+
+use stopwise::demo::surface::Surface;
+
+/// Bars of the median of blur said over true: where hairs and glints stand alone, no single figure
+/// is safe.
+pub fn median_bar(surface: Surface) -> (f64, f64) {
+    match surface {
+        Surface::Hairs | Surface::Glints => (0.67, 1.5),
+        _ => (0.85, 1.18),
+    }
+}
 
 /// What is asked for on the command line besides numbers.
 #[derive(Debug, Default, Clone)]

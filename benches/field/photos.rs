@@ -153,7 +153,7 @@ fn burst_of(
     (lights, TrueBurst { frames, in_focus_px: total_px(lens, 0.0, 0.0), radius, size_px: (w, h) })
 }
 
-pub fn table(first: u64, folder: Option<&Path>, asked: &Asked) {
+pub fn table(first: u64, count: u64, folder: Option<&Path>, asked: &Asked) {
     let own = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata");
     let mut files: Vec<(PathBuf, usize)> = OWN.iter().map(|(f, k)| (own.join(f), *k)).collect();
     if let Some(folder) = folder {
@@ -167,8 +167,9 @@ pub fn table(first: u64, folder: Option<&Path>, asked: &Asked) {
             continue;
         };
         let word = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        for moved in [false, true] {
-            let mut rng = SplitMix64::stream(first, &[n as u64, u64::from(moved)]);
+        let draws = (first..first + count).flat_map(|s| [(s, false), (s, true)]);
+        for (seed, moved) in draws {
+            let mut rng = SplitMix64::stream(seed, &[n as u64, u64::from(moved)]);
             let marked = rng.between(7.0, 11.0);
             let lens =
                 Lens { n_eff: 2.0 * marked, magnification: 1.0, pitch_um: rng.between(5.0, 6.5) };
@@ -177,14 +178,15 @@ pub fn table(first: u64, folder: Option<&Path>, asked: &Asked) {
             let mut levels: Vec<f64> = base.data.iter().map(|v| f64::from(*v)).collect();
             let gain = 0.15 / median(&mut levels).unwrap_or(0.15).max(0.02);
             for rendered in Rendered::ALL {
-                let seed = rng.next_u64();
+                let noise_seed = rng.next_u64();
                 let pictures: Vec<Picture> = lights
                     .par_iter()
                     .enumerate()
                     .map(|(i, light)| {
                         let mut light = light.clone();
                         light.data.iter_mut().for_each(|v| *v *= gain as f32);
-                        rendered.picture(&light, SplitMix64::stream(seed, &[i as u64]).next_u64())
+                        rendered
+                            .picture(&light, SplitMix64::stream(noise_seed, &[i as u64]).next_u64())
                     })
                     .collect();
                 let place = Place::new(None, "");
@@ -199,7 +201,7 @@ pub fn table(first: u64, folder: Option<&Path>, asked: &Asked) {
                 let mark = Some(truth.frames[0].at);
                 let told = judged(place.path(), &names, mark, Typed::default());
                 lines.put(&json!({
-                    "seed": first, "photo": word, "moved": moved,
+                    "seed": seed, "photo": word, "moved": moved,
                     "rendered": format!("{rendered:?}"), "lens": lens, "truth": truth,
                     "marked": { "frames": told.rows, "bursts": told.bursts },
                 }));
