@@ -7,8 +7,9 @@
 //! - `field-photos SEEDS FIRST [FOLDER]`: real photographs with known optics applied.
 //! - `field-stacks FOLDER`: real focus stacks, order found against order taken.
 //!
-//! Words after the numbers: `--keep FOLDER` keeps the pictures (judging again then takes a tenth
-//! of the time), `--out FILE` writes one line of JSON a burst, `-v` prints every frame.
+//! Words after the numbers: `--keep FOLDER` keeps the pictures of `field-bursts`, so that judging
+//! again is quick (they are those of the build that made them: use a new folder when the simulator
+//! has changed), `--out FILE` writes one line of JSON a burst, `-v` prints every frame.
 
 pub mod bars;
 pub mod bursts;

@@ -5,10 +5,11 @@ use rayon::prelude::*;
 
 use crate::base::random::SplitMix64;
 use crate::demo::layer::{DepthMap, Layer};
+use crate::demo::pose::{place, subject_point};
 use crate::demo::scene::{Canvas, SAMPLES_A_PX, Scene, SceneSpec};
 use crate::demo::skin::{Palette, creature_px, shaded};
 use crate::demo::solid::{Hit, Matter, Solid, Vec3, add, times, unit};
-use crate::demo::surface::{Placing, Surface};
+use crate::demo::surface::Surface;
 use crate::demo::texture::{Outline, Rgba, Shape, cloud, lattice, paint};
 
 /// Samples a pixel of the far background, which is never sharp.
@@ -69,33 +70,8 @@ pub(super) fn make(spec: &SceneSpec) -> Scene {
     Scene { layers, subject_px, subject_z_px, subject_radius_px: radius, colour: spec.colour }
 }
 
-/// The place of the eye that matters: the one that faces the lens.
-fn subject_point(eye: &Solid) -> Vec3 {
-    // The usual pose looks at this place of the eye's own sphere.
-    eye.surface(unit([-0.15, 0.0, 1.0])).0
-}
-
-/// Turns the bodies about the eye and brings it to its place in the frame.
-fn place(solids: &mut [Solid], placing: &Placing, spec: &SceneSpec) {
-    let Some(eye) = solids.iter().find(|s| s.matter == Matter::Eye).map(subject_point) else {
-        return;
-    };
-    let (x, y) = (
-        (placing.x - 0.5) * spec.width_px as f32 * if placing.mirrored { -1.0 } else { 1.0 },
-        (placing.y - 0.5) * spec.height_px as f32,
-    );
-    for solid in solids.iter_mut() {
-        *solid = solid.turned(eye, placing.turn_deg, placing.yaw_deg);
-    }
-    // The nearest place of the turned eye is not quite where the plan had it.
-    let now = solids.iter().find(|s| s.matter == Matter::Eye).map_or(eye, subject_point);
-    for solid in solids.iter_mut() {
-        *solid = solid.moved([x - now[0], y - now[1], 0.0]);
-    }
-}
-
 /// Bodies, in px, from a plan in frame heights.
-fn plan(rng: &mut SplitMix64, unit_px: f32) -> Vec<Solid> {
+pub(super) fn plan(rng: &mut SplitMix64, unit_px: f32) -> Vec<Solid> {
     let mut solids = Vec::new();
     let at = |p: Vec3| times(p, unit_px);
     let mut put = |centre: Vec3, axis: Vec3, radii: Vec3, matter: Matter| {
@@ -217,7 +193,7 @@ fn render(
 }
 
 /// The solid in front at x, y.
-fn nearest<'a>(solids: &[&'a Solid], x: f32, y: f32) -> Option<(Hit, &'a Solid)> {
+pub(super) fn nearest<'a>(solids: &[&'a Solid], x: f32, y: f32) -> Option<(Hit, &'a Solid)> {
     let mut best: Option<(Hit, &Solid)> = None;
     for solid in solids {
         let (x0, x1) = solid.columns();

@@ -15,6 +15,7 @@ pub mod layer;
 pub mod optics;
 pub mod outing;
 pub mod patch;
+mod pose;
 pub mod ruler;
 pub mod scene;
 pub mod sensor;
