@@ -4,6 +4,7 @@
 //! seed 20000 on. Seeds below 10 000 are for tuning; figures that are quoted come from others.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
+mod field;
 mod long_log;
 mod rulers;
 #[cfg(feature = "raw")]
@@ -122,7 +123,9 @@ struct True {
 }
 
 impl Clean {
-    fn new(kind: SceneKind, seed: u64, keep: Option<&Path>) -> Clean {
+    /// Every scene and noise level of a seed is a burst of its own.
+    fn new(kind: SceneKind, seed: u64, noise_dn: f64, keep: Option<&Path>) -> Clean {
+        let seed = SplitMix64::stream(seed, &[kind as u64, noise_dn.to_bits()]).next_u64() >> 16;
         let spec = BurstSpec::usual(kind, seed, 0.0);
         let allowed_px = spec.lens.sigma_px(0.0);
         let (w, h) = (spec.width_px, spec.height_px);
@@ -283,10 +286,7 @@ const NOISE_DN: [f64; 3] = [2.0, 4.0, 8.0];
 fn bursts(first: u64, n: u64, verbose: bool, keep: Option<&Path>) {
     let mut table = [[[Score::default(); 3]; 2]; 2];
     for (k, kind) in KINDS.into_iter().enumerate() {
-        let one = |seed: u64| {
-            let clean = Clean::new(kind, seed, keep);
-            NOISE_DN.map(|n| burst(&clean, n, verbose))
-        };
+        let one = |seed: u64| NOISE_DN.map(|n| burst(&Clean::new(kind, seed, n, keep), n, verbose));
         let seeds: Vec<u64> = (first..first + n).collect();
         let scores: Vec<[[Score; 2]; 3]> = if verbose {
             seeds.iter().map(|s| one(*s)).collect()
@@ -410,8 +410,17 @@ mod causes {
                 let rows: Vec<[[f64; 3]; 3]> = seeds
                     .par_iter()
                     .filter_map(|s| {
-                        let p = pair(class, kind, *s, keep)?;
-                        Some(NOISE_DN.map(|n| judged(class, &p, n, *s, say)))
+                        // Every class, scene and noise level of a seed is a scene of its own.
+                        let rows: Vec<[f64; 3]> = NOISE_DN
+                            .iter()
+                            .filter_map(|n| {
+                                let words = [class as u64, kind as u64, n.to_bits()];
+                                let seed = SplitMix64::stream(*s, &words).next_u64() >> 16;
+                                Some(judged(class, &pair(class, kind, seed, keep)?, *n, seed, say))
+                            })
+                            .collect();
+                        // Not every scene has a frame of the class.
+                        <[[f64; 3]; 3]>::try_from(rows).ok()
                     })
                     .collect();
                 for (l, noise) in NOISE_DN.iter().enumerate() {
@@ -796,7 +805,9 @@ mod clips {
 fn make(first: u64, n: u64, keep: Option<&Path>) {
     for seed in first..first + n {
         for kind in KINDS {
-            Clean::new(kind, seed, keep);
+            for noise_dn in NOISE_DN {
+                Clean::new(kind, seed, noise_dn, keep);
+            }
         }
     }
 }
@@ -879,6 +890,23 @@ fn main() {
         }
         #[cfg(feature = "raw")]
         Some("series-files") => series::files(Path::new(args.get(1).expect("a folder"))),
+        Some("field-cells") => {
+            field::cells::table(number(2, 5000), number(1, 2), &field::Asked::of(&args));
+        }
+        Some("field-bursts") => {
+            field::bursts::table(number(2, 5000), number(1, 20), &field::Asked::of(&args));
+        }
+        Some("field-photos") => {
+            let folder = args.get(3).filter(|a| !a.starts_with('-')).map(Path::new);
+            let (first, count) = (number(2, 5000), number(1, 1));
+            field::photos::table(first, count, folder, &field::Asked::of(&args));
+        }
+        Some("field-stacks") => {
+            field::stacks::table(Path::new(args.get(1).expect("a folder")));
+        }
+        Some("demo-days") => {
+            field::days::table(number(1, 7), number(2, 12), &field::Asked::of(&args));
+        }
         Some("rulers") => rulers::table(number(2, 20_000), number(1, 100), verbose),
         // Only fills the folder, so that judging later is quick.
         Some("make") => make(number(2, 20_000), number(1, 30), keep),

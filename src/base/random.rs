@@ -16,6 +16,18 @@ impl SplitMix64 {
         SplitMix64 { state: seed, spare: None }
     }
 
+    /// A generator for one of many streams of a seed, told apart by `words`: streams of nearby
+    /// seeds and words share nothing.
+    pub fn stream(seed: u64, words: &[u64]) -> Self {
+        let mut state = SplitMix64::new(seed).next_u64();
+        for word in words {
+            // Each word is mixed into the state by a whole step of the generator, so that order
+            // counts and equal words do not cancel.
+            state = SplitMix64::new(state.rotate_left(17) ^ word).next_u64();
+        }
+        SplitMix64::new(state)
+    }
+
     /// The next 64-bit word.
     pub fn next_u64(&mut self) -> u64 {
         self.state = self.state.wrapping_add(0x9E37_79B9_7F4A_7C15);
@@ -55,6 +67,27 @@ impl SplitMix64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn streams_of_near_seeds_and_words_share_nothing() {
+        let first = |seed: u64, words: &[u64]| SplitMix64::stream(seed, words).next_u64();
+        assert_eq!(first(7, &[1, 2]), first(7, &[1, 2]));
+        let mut all = Vec::new();
+        for seed in 0..20 {
+            all.extend([first(seed, &[]), first(seed, &[0]), first(seed, &[0, 0])]);
+            all.extend((1..20).flat_map(|a| [first(seed, &[a]), first(seed, &[a, 1])]));
+            all.push(first(seed, &[1, 1, 1]));
+        }
+        let count = all.len();
+        all.sort_unstable();
+        all.dedup();
+        assert_eq!(all.len(), count);
+        // Uniforms of neighbouring seeds: their correlation over 2000 pairs has a standard error
+        // of 0.022.
+        let u = |s: u64| SplitMix64::stream(s, &[3]).uniform() - 0.5;
+        let r = 12.0 * (0..2000).map(|s| u(s) * u(s + 1)).sum::<f64>() / 2000.0;
+        assert!(r.abs() < 0.08, "{r}");
+    }
 
     // facts R1-R3: recomputed in Python from the published SplitMix64 constants.
     #[test]

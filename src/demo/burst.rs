@@ -3,15 +3,19 @@
 use crate::base::random::SplitMix64;
 use crate::demo::camera::{Camera, LinearFrame, Motion, Pose, waves_a_px};
 use crate::demo::encode::{Picture, encoded};
-use crate::demo::optics::Lens;
+use crate::demo::optics::{GAUSS_HALF, Lens, first_half, sinc};
 use crate::demo::scene::{Scene, SceneKind, SceneSpec};
 use crate::demo::sensor::{Rendering, Sensor, developed};
+use crate::demo::surface::Look;
 
 /// What to simulate. Distances in px are pixels of the frame.
 #[derive(Debug, Clone, Copy)]
 pub struct BurstSpec {
     /// Seed of everything.
     pub seed: u64,
+    /// Tells apart the hands that take the scenes of one seed, so that bursts of different kinds
+    /// and noise do not repeat one another's aim.
+    pub hand: u64,
     /// Width, px.
     pub width_px: usize,
     /// Height, px.
@@ -20,6 +24,8 @@ pub struct BurstSpec {
     pub frames: usize,
     /// What is photographed.
     pub kind: SceneKind,
+    /// How the creature or the piece looks.
+    pub look: Look,
     /// The lens.
     pub lens: Lens,
     /// Spread (standard deviation) of the focus about the subject, as the sigma in px of the
@@ -33,7 +39,11 @@ pub struct BurstSpec {
     pub drift: f32,
     /// Greatest rotation, degrees.
     pub rotation_deg: f32,
-    /// Greatest relative change of scale.
+    /// Distance of the subject from the entrance pupil, mm. The body moves and the focus with
+    /// it: who moves in by a hundredth of it sees the subject a hundredth larger and the plane as
+    /// much deeper.
+    pub working_distance_mm: f64,
+    /// Greatest relative change of scale that goes without a change of focus (the frame leans).
     pub scale: f32,
     /// Share of frames that are shaken as a whole.
     pub shaken_share: f64,
@@ -56,17 +66,20 @@ impl BurstSpec {
     pub fn usual(kind: SceneKind, seed: u64, noise_dn: f64) -> BurstSpec {
         BurstSpec {
             seed,
+            hand: SplitMix64::stream(kind as u64, &[noise_dn.to_bits()]).next_u64(),
             width_px: 1200,
             height_px: 900,
             frames: 12,
             kind,
+            look: Look::USUAL,
             lens: Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 },
             focus_spread_px: 2.2,
             focus_missed_px: 0.0,
             relief_px: 900.0,
             drift: 0.08,
             rotation_deg: 3.0,
-            scale: 0.015,
+            working_distance_mm: 100.0,
+            scale: 0.001,
             shaken_share: 0.25,
             subject_motion_share: 0.0,
             motion_px: (3.0, 12.0),
@@ -126,7 +139,8 @@ pub struct Truth {
     pub sigma_px: f64,
     /// Movement during the exposure.
     pub motion: Option<Motion>,
-    /// sqrt(sigma² + share·L²/12).
+    /// The same with movement: 0.187 over the frequency (cycles/px) at which lens, focus, pixel
+    /// and movement together pass half the contrast, along the movement.
     pub sigma_total_px: f64,
     /// Verdict relative to the burst.
     pub call: TrueCall,
@@ -185,6 +199,7 @@ impl Burst {
             height_px: spec.height_px,
             relief_px: spec.relief_px,
             colour: spec.colour,
+            look: spec.look,
         });
         let shots = planned(&spec, &scene);
         Burst::of_shots(spec, scene, shots)
@@ -328,15 +343,13 @@ impl Burst {
         let off_px = shot.focus_z_px - subject_z_px;
         let w20 = f64::from(waves_a_px(&spec.lens) * off_px);
         let sigma_px = spec.lens.sigma_px(w20) / f64::from(shot.pose.scale);
-        let moved_square =
-            shot.motion.map_or(0.0, |m| f64::from(m.share) * m.length_px.powi(2) / 12.0);
         Truth {
             subject_x_px: f64::from(x) + spec.width_px as f64 / 2.0,
             subject_y_px: f64::from(y) + spec.height_px as f64 / 2.0,
             focus_offset_um: f64::from(off_px) * spec.lens.object_um_per_px(),
             sigma_px,
             motion: shot.motion,
-            sigma_total_px: (sigma_px.powi(2) + moved_square).sqrt(),
+            sigma_total_px: total_px(&spec.lens, w20, f64::from(shot.pose.scale), shot.motion),
             call: TrueCall::Miss,
             cause: TrueCause::Soft,
         }
@@ -348,8 +361,8 @@ impl Burst {
         }
         // Movement is the cause when it alone would lose the hit.
         if let Some(motion) = truth.motion {
-            let square = f64::from(motion.share) * motion.length_px.powi(2) / 12.0;
-            if (best.powi(2) + square).sqrt() > HIT * best {
+            let alone = total_px(&self.spec.lens, 0.0, f64::from(shot.pose.scale), Some(motion));
+            if alone > HIT * best {
                 return match motion {
                     Motion { share, .. } if share < 1.0 => TrueCause::Ghosted,
                     Motion { whole_frame: true, .. } => TrueCause::Shake,
@@ -366,6 +379,16 @@ impl Burst {
     }
 }
 
+/// Blur with movement, px of a frame taken at `scale`: see [`Truth::sigma_total_px`].
+fn total_px(lens: &Lens, w20: f64, scale: f64, motion: Option<Motion>) -> f64 {
+    let Some(m) = motion else { return lens.sigma_px(w20) / scale };
+    let share = f64::from(m.share);
+    // The movement is told in px of the frame, the optics in px of the scene.
+    let moved = |f: f64| 1.0 - share + share * sinc(f * m.length_px * scale);
+    let cutoff = lens.cutoff_cy_px().min(1.0);
+    GAUSS_HALF / first_half(|f| lens.transfer(f, w20) * moved(f), cutoff) / scale
+}
+
 fn call(sigma_total_px: f64, best: f64) -> TrueCall {
     match sigma_total_px / best {
         x if x <= HIT => TrueCall::Hit,
@@ -374,10 +397,18 @@ fn call(sigma_total_px: f64, best: f64) -> TrueCall {
     }
 }
 
+/// Scale of a frame (pixels of the scene per pixel of the frame) whose focus plane lies `off_px`
+/// in front of the subject, when the body moved to bring it there: it stands back by as much, so
+/// the subject is seen smaller.
+pub(super) fn scale_at(spec: &BurstSpec, off_px: f32) -> f32 {
+    let off_mm = f64::from(off_px) * spec.lens.object_um_per_px() / 1000.0;
+    (1.0 + off_mm / spec.working_distance_mm) as f32
+}
+
 /// Shots of an unsteady hand: a bounded random walk across the scene, focus about the subject.
 fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
     // Not the scene's own stream: the same scene can be taken in several ways.
-    let mut rng = SplitMix64::new(spec.seed ^ 0xb0_95_7e_11);
+    let mut rng = SplitMix64::new(spec.seed ^ spec.hand ^ 0xb0_95_7e_11);
     let reach = spec.drift * spec.width_px as f32;
     let on_subject = |sigma_px: f64| {
         (spec.lens.dz_um_for_disc_sigma(sigma_px) / spec.lens.object_um_per_px()) as f32
@@ -394,7 +425,8 @@ fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
             let pose = Pose {
                 centre_px: (x, y),
                 rotation_deg: (rng.between(-1.0, 1.0)) as f32 * spec.rotation_deg,
-                scale: 1.0 + rng.between(-1.0, 1.0) as f32 * spec.scale,
+                scale: scale_at(spec, focus_z_px - scene.subject_z_px)
+                    + rng.between(-1.0, 1.0) as f32 * spec.scale,
             };
             let which = rng.uniform();
             let length_px = rng.between(spec.motion_px.0, spec.motion_px.1);
@@ -436,6 +468,74 @@ mod tests {
             assert!(t.subject_y_px > 45.0 && t.subject_y_px < 315.0);
             assert!(t.sigma_px > 0.6 && t.sigma_px < 14.0);
         }
+    }
+
+    /// Correlation of two rows of numbers.
+    fn correlation(a: &[f64], b: &[f64]) -> f64 {
+        let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
+        let (ma, mb) = (mean(a), mean(b));
+        let dot = |u: &[f64], mu: f64, v: &[f64], mv: f64| {
+            u.iter().zip(v).map(|(x, y)| (x - mu) * (y - mv)).sum::<f64>()
+        };
+        dot(a, ma, b, mb) / (dot(a, ma, a, ma) * dot(b, mb, b, mb)).sqrt()
+    }
+
+    /// Focus offsets of a burst, µm.
+    fn aims(kind: SceneKind, seed: u64, noise_dn: f64) -> Vec<f64> {
+        let spec = BurstSpec {
+            width_px: 96,
+            height_px: 72,
+            frames: 60,
+            relief_px: 90.0,
+            ..BurstSpec::usual(kind, seed, noise_dn)
+        };
+        Burst::new(spec).truths().iter().map(|t| t.focus_offset_um).collect()
+    }
+
+    // One seed is not one aim: scenes and noise levels of a seed do not repeat one another, nor do
+    // neighbouring seeds. A correlation of 60 pairs by chance stays below 0.45 (3.5 of its errors).
+    #[test]
+    fn every_scene_and_noise_level_of_a_seed_has_its_own_aim() {
+        let base = aims(SceneKind::DepthRamp, 5, 2.0);
+        for other in [
+            aims(SceneKind::DeadLeaves, 5, 2.0),
+            aims(SceneKind::DepthRamp, 5, 4.0),
+            aims(SceneKind::DepthRamp, 6, 2.0),
+        ] {
+            let r = correlation(&base, &other);
+            assert!(r.abs() < 0.45, "{r}");
+        }
+        assert!((correlation(&base, &aims(SceneKind::DepthRamp, 5, 2.0)) - 1.0).abs() < 1e-12);
+    }
+
+    // Who moves in by 0.8 mm at 100 mm has the plane 0.8 mm deeper (away from the lens) and sees
+    // the subject 0.8 % larger: fewer pixels of the scene per pixel of the frame.
+    #[test]
+    fn moving_in_takes_the_plane_deeper_and_the_subject_larger() {
+        let spec = BurstSpec { scale: 0.0, ..BurstSpec::usual(SceneKind::DeadLeaves, 1, 2.0) };
+        let off_px = (-800.0 / spec.lens.object_um_per_px()) as f32;
+        assert!((scale_at(&spec, off_px) - 0.992).abs() < 1e-6);
+        let burst = Burst::new(BurstSpec { width_px: 96, height_px: 72, ..spec });
+        for (shot, truth) in burst.shots().iter().zip(burst.truths()) {
+            let want = 1.0 + truth.focus_offset_um / 1000.0 / spec.working_distance_mm;
+            assert!((f64::from(shot.pose.scale) - want).abs() < 1e-6);
+        }
+    }
+
+    // A long even movement alone is a box: it passes half the contrast where sinc(L·f) does, at
+    // L·f = 0.603355 (root of sin(πx)/(πx) = 1/2), whatever the sharp lens does.
+    #[test]
+    fn movement_counts_by_half_the_contrast() {
+        let lens = Lens { n_eff: 6.0, magnification: 1.0, pitch_um: 6.0 };
+        let motion =
+            |share| Some(Motion { length_px: 40.0, angle_deg: 0.0, whole_frame: true, share });
+        let want = GAUSS_HALF / 0.603_355 * 40.0;
+        let got = total_px(&lens, 0.0, 1.0, motion(1.0));
+        assert!((got / want - 1.0).abs() < 0.01, "{got}, {want}");
+        // A fifth of the light smeared leaves half the contrast to the sharp rest.
+        let ghost = total_px(&lens, 0.0, 1.0, motion(0.2));
+        let sharp = total_px(&lens, 0.0, 1.0, None);
+        assert!(ghost > sharp && ghost < 2.0 * sharp, "{ghost}, {sharp}");
     }
 
     #[test]

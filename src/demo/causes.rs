@@ -46,6 +46,7 @@ pub fn frames(
         height_px: spec.height_px,
         relief_px: spec.relief_px,
         colour: false,
+        look: spec.look,
     });
     let mut rng = SplitMix64::new(seed ^ 0xca05e5);
     let on_subject = |sigma_px: f64| {

@@ -11,6 +11,7 @@ use crate::demo::camera::{Motion, Pose};
 use crate::demo::optics::Lens;
 use crate::demo::scene::{Scene, SceneKind, SceneSpec};
 use crate::demo::sensor::Sensor;
+use crate::demo::surface::Look;
 use crate::error::{Error, Result};
 
 /// A smear shorter than this is not drawn, px: it adds less than a tenth of a px to any blur.
@@ -84,6 +85,7 @@ impl SimClip {
             height_px: spec.height_px,
             relief_px: 0.5 * spec.height_px as f32,
             colour: spec.colour,
+            look: Look::USUAL,
         });
         let plan = BurstSpec {
             width_px: spec.width_px,

@@ -5,9 +5,11 @@ use rayon::prelude::*;
 
 use crate::base::random::SplitMix64;
 use crate::demo::layer::{DepthMap, Layer};
+use crate::demo::pose::{place, subject_point};
 use crate::demo::scene::{Canvas, SAMPLES_A_PX, Scene, SceneSpec};
-use crate::demo::skin::{Palette, shaded};
+use crate::demo::skin::{Palette, creature_px, shaded};
 use crate::demo::solid::{Hit, Matter, Solid, Vec3, add, times, unit};
+use crate::demo::surface::Surface;
 use crate::demo::texture::{Outline, Rgba, Shape, cloud, lattice, paint};
 
 /// Samples a pixel of the far background, which is never sharp.
@@ -23,16 +25,20 @@ const NOWHERE: f32 = f32::MIN;
 pub(super) fn make(spec: &SceneSpec) -> Scene {
     let mut rng = SplitMix64::new(spec.seed);
     let palette = Palette::drawn(&mut rng);
-    // One unit of the plan below is the height of the frame.
-    let unit_px = spec.height_px as f32;
-    let solids = plan(&mut rng, unit_px);
+    // One unit of the plan below is the height of the frame, for a creature of the usual size.
+    let unit_px = creature_px(spec);
+    let mut solids = plan(&mut rng, unit_px);
+    if let Some(placing) = &spec.look.placing {
+        place(&mut solids, placing, spec);
+    }
     let mut canvas = Canvas::new(spec, SAMPLES_A_PX, [0.0; 4]);
     let mut depth = vec![NOWHERE; canvas.data.len()];
     render(&mut canvas, &mut depth, &solids, &palette, spec);
-    let hairs = hairs(&mut rng, &solids, unit_px);
+    let hairs = hairs(&mut rng, &solids, unit_px, spec.look.surface == Surface::Hairs);
     draw_hairs(&mut canvas, &mut depth, &hairs, &palette);
     // Half of them look the other way.
-    let mirrored = rng.uniform() < 0.5;
+    let drawn = rng.uniform() < 0.5;
+    let mirrored = spec.look.placing.map_or(drawn, |p| p.mirrored);
     if mirrored {
         let w = canvas.width;
         canvas.data.par_chunks_exact_mut(w).for_each(<[Rgba]>::reverse);
@@ -41,10 +47,20 @@ pub(super) fn make(spec: &SceneSpec) -> Scene {
     let map = filled_depth(&canvas, &depth);
     let eye = solids.iter().find(|s| s.matter == Matter::Eye);
     let subject_px = eye.map_or((0.0, 0.0), |e| {
-        let (place, _) = e.surface(unit([-0.15, 0.0, 1.0]));
+        let place = subject_point(e);
         (if mirrored { -place[0] } else { place[0] }, place[1])
     });
-    let subject_z_px = map.at(subject_px.0, subject_px.1);
+    // Depth of what is seen there; hairs that stand on a placed eye do not count.
+    let bare = || {
+        let seen: Vec<&Solid> = solids.iter().collect();
+        let x = if mirrored { -subject_px.0 } else { subject_px.0 };
+        nearest(&seen, x, subject_px.1).map(|(hit, _)| hit.z)
+    };
+    let subject_z_px = spec
+        .look
+        .placing
+        .and_then(|_| bare())
+        .unwrap_or_else(|| map.at(subject_px.0, subject_px.1));
     let radius = eye.map_or(0.05 * unit_px, |e| 0.8 * e.radii()[0].min(e.radii()[1]));
     let layers = vec![
         background(spec, &mut rng, &palette),
@@ -55,7 +71,7 @@ pub(super) fn make(spec: &SceneSpec) -> Scene {
 }
 
 /// Bodies, in px, from a plan in frame heights.
-fn plan(rng: &mut SplitMix64, unit_px: f32) -> Vec<Solid> {
+pub(super) fn plan(rng: &mut SplitMix64, unit_px: f32) -> Vec<Solid> {
     let mut solids = Vec::new();
     let at = |p: Vec3| times(p, unit_px);
     let mut put = |centre: Vec3, axis: Vec3, radii: Vec3, matter: Matter| {
@@ -177,7 +193,7 @@ fn render(
 }
 
 /// The solid in front at x, y.
-fn nearest<'a>(solids: &[&'a Solid], x: f32, y: f32) -> Option<(Hit, &'a Solid)> {
+pub(super) fn nearest<'a>(solids: &[&'a Solid], x: f32, y: f32) -> Option<(Hit, &'a Solid)> {
     let mut best: Option<(Hit, &Solid)> = None;
     for solid in solids {
         let (x0, x1) = solid.columns();
@@ -203,7 +219,7 @@ struct Hair {
 }
 
 /// Hairs stand on the body and the limbs, leaning backwards.
-fn hairs(rng: &mut SplitMix64, solids: &[Solid], unit_px: f32) -> Vec<Hair> {
+fn hairs(rng: &mut SplitMix64, solids: &[Solid], unit_px: f32, on_eyes: bool) -> Vec<Hair> {
     let mut hairs = Vec::new();
     for solid in solids {
         let (count, length) = match solid.matter {
@@ -211,6 +227,7 @@ fn hairs(rng: &mut SplitMix64, solids: &[Solid], unit_px: f32) -> Vec<Hair> {
             Matter::Shell => (160, 0.03),
             Matter::Limb => (16, 0.022),
             Matter::Stem => (420, 0.03),
+            Matter::Eye if on_eyes => (900, 0.035),
             Matter::Eye => continue,
         };
         for _ in 0..count {

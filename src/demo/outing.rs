@@ -176,6 +176,15 @@ pub fn write(dir: &Path, seed: u64) -> Result<OutingTruth> {
     write_sized(dir, seed, WIDTH_PX, HEIGHT_PX)
 }
 
+/// Writes only some bursts of the outing, by number from 1; the files are those of the whole
+/// outing.
+///
+/// # Errors
+/// As [`write()`].
+pub fn write_bursts(dir: &Path, seed: u64, numbers: &[usize]) -> Result<OutingTruth> {
+    write_chosen(dir, seed, (WIDTH_PX, HEIGHT_PX), |number| numbers.contains(&number))
+}
+
 /// The same with frames of another size; settings are kept, so the field of view changes.
 ///
 /// # Errors
@@ -186,14 +195,26 @@ pub fn write_sized(
     width_px: usize,
     height_px: usize,
 ) -> Result<OutingTruth> {
+    write_chosen(dir, seed, (width_px, height_px), |_| true)
+}
+
+fn write_chosen(
+    dir: &Path,
+    seed: u64,
+    (width_px, height_px): (usize, usize),
+    wanted: impl Fn(usize) -> bool,
+) -> Result<OutingTruth> {
     let day = dir.join(DAY);
     fs::create_dir_all(&day).map_err(|source| Error::Write { path: day.clone(), source })?;
     let mut rng = SplitMix64::new(seed);
     let mut frames = Vec::new();
-    for (index, plan) in plans().iter().enumerate() {
-        let first = frames.len() + 1;
+    let mut first = 1;
+    for (plan, number) in plans().iter().zip(1..) {
         let spec = burst_spec(plan, rng.next_u64(), width_px, height_px);
-        frames.extend(write_burst(dir, plan, spec, index + 1, first)?);
+        if wanted(number) {
+            frames.extend(write_burst(dir, plan, spec, number, first)?);
+        }
+        first += plan.frames;
     }
     let truth = OutingTruth { seed, frames };
     let path = dir.join(TRUTH_FILE);
@@ -212,6 +233,8 @@ fn burst_spec(plan: &Plan, seed: u64, width_px: usize, height_px: usize) -> Burs
         lens: Lens { n_eff, magnification: plan.magnification, pitch_um: PITCH_UM },
         focus_spread_px: plan.focus_spread_px,
         focus_missed_px: plan.focus_missed_px,
+        // Each burst of the day has a seed of its own.
+        hand: 0,
         drift: 0.05,
         shaken_share: plan.shaken_share,
         subject_motion_share: plan.subject_motion_share,
@@ -285,6 +308,30 @@ fn tags(plan: &Plan, index: usize) -> Tags {
 mod tests {
     use super::*;
     use crate::demo::burst::{TrueCall, TrueCause};
+
+    #[test]
+    fn days_of_different_seeds_do_not_repeat_one_another() {
+        let aims = |seed: u64| -> Vec<f64> {
+            let dir = tempfile::tempdir().unwrap();
+            let truth = write_sized(dir.path(), seed, 150, 100).unwrap();
+            truth.frames.iter().map(|f| f.truth.focus_offset_um).collect()
+        };
+        let (a, b) = (aims(7), aims(8));
+        assert!(a.iter().all(|x| !b.contains(x)));
+        // Sides of focus agree about as often as coins: 36 of them by chance within 8 to 28.
+        let alike = a.iter().zip(&b).filter(|(x, y)| x.signum() == y.signum()).count();
+        assert!((8..=28).contains(&alike), "{alike}");
+    }
+
+    #[test]
+    fn chosen_bursts_are_those_of_the_whole_outing() {
+        let dir = tempfile::tempdir().unwrap();
+        let whole = write_sized(dir.path(), 3, 150, 100).unwrap();
+        let part = write_chosen(dir.path(), 3, (150, 100), |n| n == 3).unwrap();
+        let third: Vec<_> = whole.frames.into_iter().filter(|f| f.burst == 3).collect();
+        assert_eq!(part.frames, third);
+        assert!(third[0].file.ends_with("vm0016.jpg"));
+    }
 
     #[test]
     fn an_outing_holds_what_the_plan_says() {

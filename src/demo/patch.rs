@@ -4,6 +4,7 @@ use crate::base::random::SplitMix64;
 use crate::base::{Plane, Tone};
 use crate::demo::scene::{Canvas, SceneKind, SceneSpec, flat_canvas};
 use crate::demo::spectrum::Spectrum;
+use crate::demo::surface::Look;
 
 /// What a patch shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,6 +43,7 @@ pub fn noiseless_patch(kind: PatchKind, sigma_px: f64, seed: u64, size_px: usize
         height_px: size_px,
         relief_px: 0.0,
         colour: false,
+        look: Look::USUAL,
     };
     let canvas = flat_canvas(&spec, SAMPLES_A_PX as f32);
     blurred(&canvas, sigma_px, size_px)

@@ -6,6 +6,7 @@
 use crate::base::random::SplitMix64;
 use crate::demo::layer::{DepthMap, Layer, MAX_REDUCE};
 use crate::demo::spectrum::smooth_length;
+use crate::demo::surface::Look;
 use crate::demo::texture::{Leaves, Outline, Rgba, Shape, cloud, paint};
 
 /// What a scene shows.
@@ -28,6 +29,8 @@ pub enum SceneKind {
     Flat,
     /// Fine texture everywhere: nothing in the frame is smooth.
     AllTexture,
+    /// A flat piece of the surface that the look names.
+    Piece,
 }
 
 /// What to make.
@@ -45,6 +48,8 @@ pub struct SceneSpec {
     pub relief_px: f32,
     /// Three colours, or grey only.
     pub colour: bool,
+    /// How the creature or the piece looks; the other kinds do not ask.
+    pub look: Look,
 }
 
 /// Samples of a sharp sheet per pixel of the picture.
@@ -73,6 +78,7 @@ impl Scene {
     pub fn make(spec: &SceneSpec) -> Scene {
         match spec.kind {
             SceneKind::Insect => crate::demo::creature::make(spec),
+            SceneKind::Piece => crate::demo::surface::piece(spec),
             _ => surface(spec),
         }
     }
@@ -136,7 +142,7 @@ pub(super) fn flat_canvas(spec: &SceneSpec, samples_a_px: f32) -> Canvas {
     drawn(spec, samples_a_px, &mut SplitMix64::new(spec.seed))
 }
 
-fn drawn(spec: &SceneSpec, per_px: f32, rng: &mut SplitMix64) -> Canvas {
+pub(super) fn drawn(spec: &SceneSpec, per_px: f32, rng: &mut SplitMix64) -> Canvas {
     let mut canvas = Canvas::new(spec, per_px, [0.2, 0.2, 0.2, 1.0]);
     let (w, h) = (canvas.width, canvas.height);
     let base = [

@@ -8,6 +8,7 @@ use crate::demo::file::{Tags, jpeg};
 use crate::demo::optics::Lens;
 use crate::demo::scene::{Scene, SceneKind, SceneSpec};
 use crate::demo::sensor::{Rendering, Sensor, developed};
+use crate::demo::surface::Look;
 use crate::error::Result;
 
 /// What to photograph, and how.
@@ -87,6 +88,7 @@ impl Series {
             height_px: spec.height_px,
             relief_px: spec.relief_px,
             colour: true,
+            look: Look::USUAL,
         });
         Series { spec, scene }
     }

@@ -4,6 +4,7 @@
 use crate::base::random::SplitMix64;
 use crate::demo::scene::SceneSpec;
 use crate::demo::solid::{Hit, Matter, Solid, Vec3, add, dot, times, unit};
+use crate::demo::surface::{self, Look, Surface};
 use crate::demo::texture::{cloud, lattice};
 
 /// Colours of one scene.
@@ -64,6 +65,11 @@ const KEY_MIRRORED: f32 = 5.5;
 /// Width of one facet of the eye, frame heights.
 const FACET: f32 = 0.0095;
 
+/// Size of the creature's plan, px.
+pub(super) fn creature_px(spec: &SceneSpec) -> f32 {
+    spec.look.placing.map_or(1.0, |p| p.size) * spec.height_px as f32
+}
+
 /// Light leaving a surface towards the lens.
 pub(super) fn shaded(
     hit: &Hit,
@@ -72,7 +78,7 @@ pub(super) fn shaded(
     palette: &Palette,
     spec: &SceneSpec,
 ) -> Vec3 {
-    let unit_px = spec.height_px as f32;
+    let unit_px = creature_px(spec);
     let r = solid.radii();
     // Distances over the surface, in frame heights, good enough for patterns.
     let lon = hit.local[0].clamp(-1.0, 1.0).asin() * r[0] / unit_px;
@@ -98,19 +104,31 @@ pub(super) fn shaded(
             lit(base, normal, base.map(|c| 0.10 + 0.75 * c), 0.16)
         }
         Matter::Eye => {
-            let (tilt, rim) = facets(lon / FACET, lat / FACET);
-            let normal = unit(add(hit.normal, [0.30 * tilt[0], 0.30 * tilt[1], 0.0]));
+            let look = match spec.look {
+                Look { surface: Surface::Facets, period_px: None, .. } => {
+                    Look { period_px: Some(FACET * unit_px), ..spec.look }
+                }
+                other => other,
+            };
+            let skin = surface::skin(&look, seed, lon * unit_px, lat * unit_px);
+            let normal = unit(add(hit.normal, [skin.tilt[0], skin.tilt[1], 0.0]));
+            // Only the facetted eye is mottled and banded besides.
+            let (mottle, bands) = match look.surface {
+                Surface::Facets => (0.25, 1.0),
+                _ => (0.04, 0.35),
+            };
             let wave =
                 0.5 + 0.5 * (lat * 70.0 + 2.5 * cloud(seed ^ 0xe, 9.0 * lon, 9.0 * lat, 2)).sin();
             let pupil = 1.0 - 0.75 * (-((1.0 - facing) / 0.035).powi(2)).exp();
-            let base =
-                times(mixed(palette.eye[0], palette.eye[1], wave), pupil * (1.0 - 0.7 * rim));
-            lit(
-                times(base, 1.0 + 0.25 * fine),
+            let wave = 0.5 + bands * (wave - 0.5);
+            let base = times(mixed(palette.eye[0], palette.eye[1], wave), pupil * skin.gain);
+            let light = lit(
+                times(base, 1.0 + mottle * fine),
                 normal,
-                times([0.11, 0.11, 0.12], 1.0 - 0.6 * rim),
+                times([0.11, 0.11, 0.12], skin.mirror),
                 0.10,
-            )
+            );
+            add(light, [0.6 * skin.dot; 3])
         }
         Matter::Limb => {
             let ring = (lon * 520.0).sin() * 0.06;
@@ -132,7 +150,7 @@ pub(super) fn shaded(
 }
 
 /// Diffuse and mirrored light of soft box, sky and ground.
-fn lit(base: Vec3, normal: Vec3, mirror: Vec3, rough: f32) -> Vec3 {
+pub(super) fn lit(base: Vec3, normal: Vec3, mirror: Vec3, rough: f32) -> Vec3 {
     let key = unit(KEY);
     let direct = (dot(normal, key) + 0.25).max(0.0) / 1.25;
     let up = 0.5 - 0.5 * normal[1];
@@ -160,7 +178,7 @@ fn mixed(a: Vec3, b: Vec3, t: f32) -> Vec3 {
 }
 
 /// Round pits on a jittered grid: tilt of the surface and darkness.
-fn pits(seed: u64, u: f32, v: f32) -> ([f32; 2], f32) {
+pub(super) fn pits(seed: u64, u: f32, v: f32) -> ([f32; 2], f32) {
     let (i0, j0) = (u.floor() as i32, v.floor() as i32);
     let (mut tilt, mut dark) = ([0.0, 0.0], 0.0f32);
     for j in j0 - 1..=j0 + 1 {

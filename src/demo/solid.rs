@@ -83,6 +83,27 @@ impl Solid {
         Solid::new(centre, along, [half + 0.6 * radius, radius, radius], matter)
     }
 
+    /// The same moved.
+    pub(super) fn moved(&self, by: Vec3) -> Solid {
+        Solid { centre: add(self.centre, by), ..self.clone() }
+    }
+
+    /// The same turned about a place: `yaw_deg` about the upright axis, then `turn_deg` in the
+    /// plane of the picture.
+    pub(super) fn turned(&self, about: Vec3, turn_deg: f32, yaw_deg: f32) -> Solid {
+        let (ts, tc) = turn_deg.to_radians().sin_cos();
+        let (ys, yc) = yaw_deg.to_radians().sin_cos();
+        let rotated = |v: Vec3| {
+            let (x, z) = (yc * v[0] + ys * v[2], yc * v[2] - ys * v[0]);
+            [tc * x - ts * v[1], ts * x + tc * v[1], z]
+        };
+        let centre = add(about, rotated(add(self.centre, times(about, -1.0))));
+        let axes = self.axes.map(rotated);
+        let extent =
+            |c: usize| (0..3).map(|k| (axes[k][c] * self.radii[k]).powi(2)).sum::<f32>().sqrt();
+        Solid { centre, axes, reach: (extent(0), extent(1)), ..self.clone() }
+    }
+
     /// Columns it can be seen in.
     pub(super) fn columns(&self) -> (f32, f32) {
         (self.centre[0] - self.reach.0, self.centre[0] + self.reach.0)

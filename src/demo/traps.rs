@@ -10,6 +10,7 @@ use crate::demo::layer::DepthMap;
 use crate::demo::optics::Lens;
 use crate::demo::scene::{Canvas, Scene, SceneKind, SceneSpec};
 use crate::demo::skin::facets;
+use crate::demo::surface::Look;
 use crate::demo::texture::{Outline, Rgba, Shape, cloud, paint};
 
 /// Side of the frames, px.
@@ -25,6 +26,7 @@ fn spec(seed: u64) -> SceneSpec {
         height_px: SIZE_PX,
         relief_px: 0.0,
         colour: false,
+        look: Look::USUAL,
     }
 }
 

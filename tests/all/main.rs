@@ -15,6 +15,7 @@ mod documents;
 mod edge;
 mod equipment;
 mod exposure;
+mod field;
 mod frames;
 mod harness;
 mod image_table;

@@ -243,6 +243,8 @@ fn blur_of_edges_in_raw_frames_is_in_pixels_of_the_full_mosaic() {
             frames: 1,
             colour: true,
             shaken_share: 0.0,
+            // One scene, one picture of it.
+            hand: 0,
             ..BurstSpec::usual(SceneKind::Edges, seed, 0.0)
         });
         let light = burst.light(0).unwrap();

@@ -20,6 +20,8 @@ fn scene(seed: u64, width_px: usize, height_px: usize) -> LinearFrame {
         frames: 1,
         colour: true,
         shaken_share: 0.0,
+        // One scene, one picture of it.
+        hand: 0,
         ..BurstSpec::usual(SceneKind::Insect, seed, 0.0)
     };
     Burst::new(spec).light(0).unwrap()
