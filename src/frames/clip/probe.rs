@@ -53,6 +53,14 @@ impl ClipInfo {
         self.orientation.upright_size(self.width_px, self.height_px)
     }
 
+    /// Reads what ffprobe answered about a clip (`-of json -show_format -show_streams`).
+    ///
+    /// # Errors
+    /// [`SkipReason`], when the clip holds no picture, or none of a size that can be measured.
+    pub fn of_answer(path: &Path, answer: &Value) -> Result<ClipInfo, SkipReason> {
+        read(path, answer)
+    }
+
     /// Maker and model of the camera as one name, the maker once.
     pub fn camera(&self) -> Option<String> {
         match (&self.make, &self.model) {
@@ -82,7 +90,7 @@ pub fn probe(tools: &Tools, path: &Path) -> Result<Result<ClipInfo, SkipReason>,
         return Ok(Err(SkipReason::NotAClip(said)));
     }
     match serde_json::from_slice::<Value>(&answer.stdout) {
-        Ok(json) => Ok(read(path, &json)),
+        Ok(json) => Ok(ClipInfo::of_answer(path, &json)),
         Err(_) => Ok(Err(SkipReason::NotAClip(said))),
     }
 }

@@ -19,10 +19,13 @@ use rawler::{RawImage, RawImageData, RawlerError};
 use super::super::Orientation;
 use super::super::exposure::Exposure;
 use super::super::kind::RAW_ENDINGS;
-use super::super::open::unreadable;
+use super::super::memory::Held;
+use super::super::open::{length_of, unreadable};
 use super::super::still::check_size;
 use super::luma::FACTORS;
-use super::{Filter, RawFrame};
+#[cfg(unix)]
+use super::pool::{self, Source};
+use super::{Filter, RawFrame, check_structure};
 use super::{metadata, quiet};
 use crate::error::SkipReason;
 
@@ -37,26 +40,76 @@ const SAYS_NO_SAMPLES: [&str; 7] =
     ["ljpeg", "pump", "unpack", "buffer", "offset", "huffman", "decompress"];
 
 /// What is known of a raw file without its samples.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(in super::super) struct RawHeader {
     pub width_px: u32,
     pub height_px: u32,
     pub exposure: Option<Exposure>,
 }
 
-/// Reads and decodes a raw file to its mosaic.
+/// Reads and decodes a raw file to its mosaic, in a child where there is one
+/// ([`decode_in_children`](super::decode_in_children)).
 ///
 /// # Errors
 /// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
 /// that is not supported.
 pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
-    decode_raw(fs::read(path).map_err(|e| unreadable(&e))?)
+    let file_bytes = length_of(path)?;
+    let mut held = Held::nothing();
+    held.set(file_bytes)?;
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && let Some(frame) = pool::mosaic(program, &Source::Path(path), file_bytes)
+    {
+        return frame;
+    }
+    decode_here(fs::read(path).map_err(|e| unreadable(&e))?)
 }
 
-/// Decodes a raw file held in memory to its mosaic.
+/// Decodes a raw file held in memory to its mosaic; as [`load_raw`].
 ///
 /// # Errors
 /// As [`load_raw`].
 pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && !bytes.is_empty()
+        && let Some(frame) = pool::mosaic(program, &Source::Bytes(&bytes), bytes.len() as u64)
+    {
+        return frame;
+    }
+    decode_here(bytes)
+}
+
+/// Size and exposure of a raw file with its length in bytes, without decoding its samples where
+/// the format allows; in a child as [`load_raw`].
+pub(in super::super) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipReason> {
+    let file_bytes = length_of(path)?;
+    let mut held = Held::nothing();
+    held.set(file_bytes)?;
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && let Some(header) = pool::header(program, &Source::Path(path), file_bytes)
+    {
+        return header.map(|h| (h, file_bytes));
+    }
+    header_here(fs::read(path).map_err(|e| unreadable(&e))?).map(|h| (h, file_bytes))
+}
+
+/// Header of a raw file held in memory; as [`header_at`].
+pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && !bytes.is_empty()
+        && let Some(header) = pool::header(program, &Source::Bytes(&bytes), bytes.len() as u64)
+    {
+        return header;
+    }
+    header_here(bytes)
+}
+
+/// Decodes a raw file in this process.
+pub(super) fn decode_here(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     guarded(bytes, |source, decoder| {
         let image = decoder
             .raw_image(source, &RawDecodeParams::default(), false)
@@ -67,9 +120,8 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     })
 }
 
-/// Size and exposure of a raw file held in memory, without decoding its samples where the format
-/// allows.
-pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
+/// Reads the header of a raw file in this process.
+pub(super) fn header_here(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
     guarded(bytes, |source, decoder| {
         let area = match decoder.ifd(WellKnownIFD::Raw) {
             // A DNG would be decoded in full to learn its size.
@@ -138,6 +190,7 @@ fn guarded<T>(
     if bytes.is_empty() {
         return Err(SkipReason::Empty);
     }
+    check_structure(&bytes)?;
     let source = RawSource::new_from_shared_vec(Arc::new(bytes));
     quiet::decoding(|| {
         let done = catch_unwind(AssertUnwindSafe(|| {

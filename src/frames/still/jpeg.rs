@@ -9,7 +9,8 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 
 use super::super::jpeg_header::{JpegHeader, without_stray_bytes};
-use super::{Decoded, Pixels, Want, check_size, colour, no_header};
+use super::super::memory::Held;
+use super::{Decoded, Pixels, Want, check_expansion, check_size, colour, no_header};
 use crate::error::SkipReason;
 
 /// Largest side the format can state, px.
@@ -17,10 +18,21 @@ const MAX_SIDE_PX: usize = 65_535;
 /// Passes of a progressive file beyond which it is taken for an attack; cameras write 10.
 const MAX_SCANS: usize = 100;
 
-pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<Decoded, SkipReason> {
+pub(super) fn decode(
+    bytes: &[u8],
+    want: Want,
+    mut buffer: Vec<u8>,
+    held: &mut Held,
+) -> Result<Decoded, SkipReason> {
     let header = JpegHeader::read(&mut Cursor::new(bytes)).ok().flatten().ok_or_else(no_header)?;
     check(&header)?;
     check_size(header.width_px, header.height_px, bytes.len() as u64)?;
+    let pixels = u64::from(header.width_px) * u64::from(header.height_px);
+    check_expansion(pixels * u64::from(header.components), bytes.len() as u64)?;
+    held.set(needed_bytes(&header, want, bytes.len() as u64))?;
+    if (bytes.len() as u64).saturating_sub(header.scan_at) < blocks(&header) / 8 {
+        return Err(SkipReason::Damaged("it ends early".into()));
+    }
     if !has_end_marker(bytes, header.scan_at) {
         return Err(SkipReason::Damaged("it ends early".into()));
     }
@@ -81,6 +93,30 @@ pub(super) fn decode(bytes: &[u8], want: Want, mut buffer: Vec<u8>) -> Result<De
         jpeg_quality_estimate: header.quality,
         luma_steps: header.luma_steps,
     })
+}
+
+/// Samples of a frame, all components together.
+fn samples(header: &JpegHeader) -> u64 {
+    let pixels = u64::from(header.width_px) * u64::from(header.height_px);
+    let (across, down) = header.chroma_step;
+    let chroma = u64::from(header.components).saturating_sub(1) * pixels;
+    pixels + chroma / (u64::from(across.max(1)) * u64::from(down.max(1)))
+}
+
+/// Blocks of 8 x 8 samples. The first coefficient of each takes one bit at least (T.81, F.1.2.1 and
+/// G.1.2.1), so a file with fewer bits is filled up by the decoder, not by the camera.
+fn blocks(header: &JpegHeader) -> u64 {
+    samples(header) / 64
+}
+
+/// Memory that decoding takes, bytes: the file, twice when stray bytes are taken out of it, the
+/// picture, and in a progressive file every coefficient.
+fn needed_bytes(header: &JpegHeader, want: Want, file_bytes: u64) -> u64 {
+    let pixels = u64::from(header.width_px) * u64::from(header.height_px);
+    let file = if header.stray_bytes { 2 * file_bytes } else { file_bytes };
+    let picture = if want == Want::Luma { pixels } else { pixels * u64::from(header.components) };
+    let coefficients = if header.progressive { 2 * samples(header) } else { 0 };
+    file + picture + coefficients
 }
 
 /// Whether an end marker follows the first scan. The decoder sees a cut only when it begins the

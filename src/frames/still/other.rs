@@ -5,10 +5,11 @@ use std::io::{BufRead, Cursor, Seek};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use image::error::{ImageError, ImageFormatHint};
-use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
 use super::super::FileKind;
-use super::{Decoded, Pixels, Want, check_size, colour};
+use super::super::memory::Held;
+use super::{Decoded, Pixels, Want, check_expansion, check_size, colour};
 use crate::error::SkipReason;
 
 /// Memory a decoder may take beside the picture itself, bytes.
@@ -28,12 +29,22 @@ pub(in super::super) fn size<R: BufRead + Seek>(
     .unwrap_or_else(|_| Err(super::no_header()))
 }
 
-pub(super) fn decode(bytes: &[u8], kind: FileKind, want: Want) -> Result<Decoded, SkipReason> {
+pub(super) fn decode(
+    bytes: &[u8],
+    kind: FileKind,
+    want: Want,
+    held: &mut Held,
+) -> Result<Decoded, SkipReason> {
     let mut decoder = reader_of(Cursor::new(bytes), kind).into_decoder().map_err(|e| reason(&e))?;
     let (width_px, height_px) = decoder.dimensions();
     check_size(width_px, height_px, bytes.len() as u64)?;
+    let samples = decoder.total_bytes();
+    check_expansion(samples, bytes.len() as u64)?;
+    let pixels_count = u64::from(width_px) * u64::from(height_px);
+    let own = pixels_count.saturating_mul(own_bytes(decoder.color_type(), want));
+    held.set((bytes.len() as u64).saturating_add(samples).saturating_add(own))?;
     let mut limits = Limits::no_limits();
-    limits.max_alloc = Some(decoder.total_bytes().saturating_add(DECODER_MEMORY));
+    limits.max_alloc = Some(samples.saturating_add(DECODER_MEMORY));
     decoder.set_limits(limits).map_err(|e| reason(&e))?;
     let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e))?;
     Ok(Decoded {
@@ -45,6 +56,21 @@ pub(super) fn decode(bytes: &[u8], kind: FileKind, want: Want) -> Result<Decoded
         jpeg_quality_estimate: None,
         luma_steps: None,
     })
+}
+
+/// Memory for one pixel in our form beside the decoder's, at most while [`pixels`] is at work.
+fn own_bytes(colour: ColorType, want: Want) -> u64 {
+    let luma_only = want == Want::Luma;
+    match colour {
+        ColorType::L8 | ColorType::L16 => 0,
+        ColorType::La8 => 1,
+        ColorType::La16 => 2,
+        ColorType::Rgb8 => u64::from(luma_only),
+        ColorType::Rgba8 => 3,
+        ColorType::Rgb16 if luma_only => 2,
+        ColorType::Rgb16 => 5,
+        _ => 6,
+    }
 }
 
 fn reader_of<R: BufRead + Seek>(reader: R, kind: FileKind) -> ImageReader<R> {
