@@ -91,6 +91,9 @@ pub fn run() -> ExitCode {
             return ExitCode::from(code.code());
         }
     };
+    if let Some(mb) = args.memory {
+        stopwise::frames::set_memory_budget(mb * 1_000_000);
+    }
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),

@@ -15,14 +15,14 @@ const SHARE: u64 = 4;
 /// Budget where the system does not tell how much memory there is, bytes.
 const UNKNOWN_BYTES: u64 = 2 << 30;
 /// Smallest budget: less holds no ordinary frame, bytes.
-const MIN_BYTES: u64 = 64 << 20;
+const MIN_BYTES: u64 = 64 * MB;
 /// Bytes of a megabyte as people read it.
 const MB: u64 = 1_000_000;
 
 static BUDGET: OnceLock<u64> = OnceLock::new();
 static USE: OnceLock<Budget> = OnceLock::new();
 
-/// Sets how much memory all decoders may take together, bytes; the smallest is 64 MiB. Only what
+/// Sets how much memory all decoders may take together, bytes; the smallest is 64 MB. Only what
 /// is set before the first frame is decoded counts; without it, it is a quarter of the machine's
 /// memory.
 pub fn set_memory_budget(bytes: u64) {

@@ -25,6 +25,7 @@ use super::super::still::check_size;
 use super::luma::FACTORS;
 #[cfg(unix)]
 use super::pool::{self, Source};
+use super::structure::ends_early;
 use super::{Filter, RawFrame, check_structure};
 use super::{metadata, quiet};
 use crate::error::SkipReason;
@@ -192,14 +193,21 @@ fn guarded<T>(
     }
     check_structure(&bytes)?;
     let source = RawSource::new_from_shared_vec(Arc::new(bytes));
-    quiet::decoding(|| {
+    let done = quiet::decoding(|| {
         let done = catch_unwind(AssertUnwindSafe(|| {
             let decoder = rawler::get_decoder(&source).map_err(|e| reason(&e))?;
             work(&source, decoder.as_ref())
         }))
         .unwrap_or_else(|panic| Err(given_up(panic.as_ref())));
         done.map_err(|reason| named(reason, || camera(&source)))
-    })
+    });
+    // A decoder that misses what was cut off takes the file for one of another kind.
+    match done {
+        Err(SkipReason::Unsupported(_)) if ends_early(source.buf()) => {
+            Err(SkipReason::Damaged("it ends early".into()))
+        }
+        done => done,
+    }
 }
 
 /// Why a decoder gave up: most do on samples that end early, some on forms that they lack.
@@ -385,7 +393,12 @@ fn reason(error: &RawlerError) -> SkipReason {
         RawlerError::Unsupported { what, model, make, .. } => {
             let camera = format!("{} {}", make.trim(), model.trim());
             let name = if camera.trim().is_empty() { NAMELESS } else { camera.trim() };
-            SkipReason::Unsupported(format!("{name}: {}", shortened(&what.to_lowercase())))
+            let lower = what.to_lowercase();
+            if lower.contains("find a decoder") {
+                return SkipReason::Unsupported(format!("{name}: a camera that is not known here"));
+            }
+            let what = plain(&lower).unwrap_or("this form of raw samples");
+            SkipReason::Unsupported(format!("{name}: {}", shortened(what)))
         }
         RawlerError::DecoderFailed(says) => {
             let lower = says.to_lowercase();
@@ -395,17 +408,25 @@ fn reason(error: &RawlerError) -> SkipReason {
             let unknown =
                 ["unsupported", "not supported", "no decoder", "unknown", "don't know how"];
             if unknown.iter().any(|word| lower.contains(word)) {
-                let what = lower.trim_start_matches("todo: ");
+                let what = plain(lower.trim_start_matches("todo: "));
+                let what = what.filter(|w| !w.contains("no decoder"));
+                let what = what.unwrap_or("a camera or form that is not known here");
                 SkipReason::Unsupported(format!("{NAMELESS}: {}", shortened(what)))
             } else if SAYS_NO_SAMPLES.iter().any(|word| lower.contains(word)) {
                 SkipReason::Damaged(NO_SAMPLES.into())
             } else if lower.contains("couldn't find") || lower.contains("not find") {
                 SkipReason::Damaged("parts of its header are missing".into())
             } else {
-                SkipReason::Damaged(shortened(says))
+                SkipReason::Damaged("its header or its samples are broken".into())
             }
         }
     }
+}
+
+/// What the decoder says, unless it names its inner types.
+fn plain(says: &str) -> Option<&str> {
+    let inner = ['{', '}', '(', ')', '[', ']', '"', '_', '`'];
+    (!says.contains(inner) && !says.contains("::")).then_some(says)
 }
 
 /// The start of what the decoder says, on one line.

@@ -47,6 +47,78 @@ pub fn check_structure(bytes: &[u8]) -> Result<(), SkipReason> {
     }
 }
 
+/// Whether a raw file refers to bytes behind its end, as one does that was cut off: a directory, a
+/// value, samples or a box. For files that no decoder could read.
+#[cfg_attr(not(feature = "raw"), allow(dead_code))]
+pub(super) fn ends_early(bytes: &[u8]) -> bool {
+    let len = bytes.len() as u64;
+    if bytes.get(4..8) == Some(b"ftyp") {
+        let mut at = 0u64;
+        while at < len {
+            let place = at as usize;
+            let head = bytes.get(place..).and_then(|rest| rest.get(..4)?.try_into().ok());
+            match head.map(u32::from_be_bytes) {
+                Some(0) => return false,
+                Some(1) => {
+                    let long =
+                        bytes.get(place + 8..).and_then(|rest| rest.get(..8)?.try_into().ok());
+                    let Some(long) = long.map(u64::from_be_bytes) else { return true };
+                    at = at.saturating_add(long.max(8));
+                }
+                Some(size) => at += u64::from(size).max(8),
+                None => return true,
+            }
+        }
+        return at > len;
+    }
+    if bytes.starts_with(b"FUJIFILMCCD-RAW") {
+        // Offset and length of the JPEG, the header and the samples, big end first.
+        return [84usize, 92, 100].iter().any(|at| {
+            let number = |at: usize| -> Option<u64> {
+                let b: [u8; 4] = bytes.get(at..at + 4)?.try_into().ok()?;
+                Some(u32::from_be_bytes(b).into())
+            };
+            number(*at).zip(number(at + 4)).is_none_or(|(from, size)| from + size > len)
+        });
+    }
+    let Some(tiff) = Tiff::of(bytes) else { return false };
+    let (mut next, mut seen) = (vec![tiff.first], BTreeSet::new());
+    while let Some(at) = next.pop() {
+        if at == 0 || !seen.insert(at) || seen.len() > MAX_DIRECTORIES {
+            continue;
+        }
+        let Some(count) = tiff.u16_at(at as usize) else { return true };
+        let (mut starts, mut sizes) = (0, 0);
+        for entry in 0..usize::from(count) {
+            let place = at as usize + 2 + 12 * entry;
+            let (Some(tag), Some(kind), Some(number), Some(value)) = (
+                tiff.u16_at(place),
+                tiff.u16_at(place + 2),
+                tiff.u32_at(place + 4),
+                tiff.u32_at(place + 8),
+            ) else {
+                return true;
+            };
+            let size = u64::from(number) * type_bytes(kind);
+            if size > 4 && u64::from(value) + size > len {
+                return true;
+            }
+            match tag {
+                // Strips or tiles, or a JPEG: where it starts and how long it is.
+                0x0111 | 0x0144 | 0x0201 if number == 1 => starts = u64::from(value),
+                0x0117 | 0x0145 | 0x0202 if number == 1 => sizes = u64::from(value),
+                tag if DIRECTORY_TAGS.contains(&tag) && number == 1 => next.push(value),
+                _ => {}
+            }
+        }
+        if starts + sizes > len {
+            return true;
+        }
+        next.extend(tiff.u32_at(at as usize + 2 + 12 * usize::from(count)));
+    }
+    false
+}
+
 fn damaged(says: impl Into<String>) -> SkipReason {
     SkipReason::Damaged(says.into())
 }
@@ -335,6 +407,31 @@ mod tests {
             }
         }
         assert!(says(&bytes).contains("without end"), "{}", says(&bytes));
+    }
+
+    #[test]
+    fn files_that_refer_behind_their_end_end_early() {
+        let samples =
+            |size| tiff(&[directory(&[(0x0111, 4, 1, 38), (0x0117, 4, 1, size)], 0), vec![0; 100]]);
+        let whole = samples(100);
+        assert_eq!(whole.len(), 138);
+        assert!(!ends_early(&whole));
+        assert!(ends_early(&samples(101)));
+        for len in [8, 9, 20, 30, 137] {
+            assert!(ends_early(&whole[..len]), "{len}");
+        }
+        let box_file = [boxed(b"ftyp", b"crx "), boxed(b"mdat", &[0; 50])].concat();
+        assert!(!ends_early(&box_file));
+        for len in [13, 20, 60] {
+            assert!(ends_early(&box_file[..len]), "{len}");
+        }
+        let mut fuji = b"FUJIFILMCCD-RAW ".to_vec();
+        fuji.resize(108, 0);
+        assert!(!ends_early(&fuji));
+        fuji[103] = 109;
+        assert!(ends_early(&fuji));
+        assert!(ends_early(&fuji[..100]));
+        assert!(!ends_early(b"anything else"));
     }
 
     fn boxed(name: &[u8; 4], body: &[u8]) -> Vec<u8> {

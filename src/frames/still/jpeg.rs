@@ -7,6 +7,7 @@ use zune_core::bytestream::ZCursor;
 use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
+use zune_jpeg::errors::DecodeErrors;
 
 use super::super::jpeg_header::{JpegHeader, without_stray_bytes};
 use super::super::memory::Held;
@@ -50,8 +51,7 @@ pub(super) fn decode(
             .set_max_height(MAX_SIDE_PX)
             .jpeg_set_max_scans(MAX_SCANS),
     );
-    let damaged = |e: zune_jpeg::errors::DecodeErrors| SkipReason::Damaged(sentence(&e));
-    decoder.decode_headers().map_err(damaged)?;
+    decoder.decode_headers().map_err(|e| refusal(&e))?;
     let stored = decoder.input_colorspace().ok_or_else(no_header)?;
     let out = match (header.components, stored, want) {
         (1, ..) => ColorSpace::Luma,
@@ -70,7 +70,7 @@ pub(super) fn decode(
     } else {
         buffer.truncate(needed);
     }
-    decoder.decode_into(&mut buffer).map_err(damaged)?;
+    decoder.decode_into(&mut buffer).map_err(|e| refusal(&e))?;
     let pixels = match out {
         ColorSpace::Luma => Pixels::Grey8(buffer),
         ColorSpace::YCbCr => Pixels::YCbCr8(buffer),
@@ -141,8 +141,28 @@ fn check(header: &JpegHeader) -> Result<(), SkipReason> {
     }
 }
 
-/// What a decoder says, in one line.
-fn sentence(error: &zune_jpeg::errors::DecodeErrors) -> String {
-    let text = format!("{error:?}");
-    text.lines().next().unwrap_or("it cannot be decoded").trim().trim_matches('"').to_owned()
+/// What a decoder's refusal says of the file.
+fn refusal(error: &DecodeErrors) -> SkipReason {
+    let says = match error {
+        DecodeErrors::Unsupported(_) => {
+            return SkipReason::Unsupported("this form of JPEG".into());
+        }
+        DecodeErrors::ExhaustedData | DecodeErrors::IoErrors(_) => "it ends early",
+        DecodeErrors::Format(text) if ends(text) => "it ends early",
+        DecodeErrors::FormatStatic(text) if ends(text) => "it ends early",
+        DecodeErrors::MCUError(text) if ends(text) => "it ends early",
+        DecodeErrors::DqtError(_) => "a table of steps in its header is broken",
+        DecodeErrors::HuffmanDecode(_) => "a code table or the data coded with it are broken",
+        DecodeErrors::SosError(_) | DecodeErrors::SofError(_) | DecodeErrors::ZeroError => {
+            "its header is broken"
+        }
+        _ => "its picture data are broken",
+    };
+    SkipReason::Damaged(says.into())
+}
+
+/// Whether the decoder speaks of an end that comes too early.
+fn ends(text: &str) -> bool {
+    let text = text.to_lowercase();
+    ["premature", "exhausted", "end of", "eof"].iter().any(|word| text.contains(word))
 }
