@@ -70,6 +70,8 @@ pub struct ClipStream {
     /// Time of the last frame, for clips that do not tell.
     last_s: f64,
     complaints: Vec<String>,
+    /// Whether it was ended because it gave what was not asked for.
+    broken: bool,
 }
 
 /// How the luma of a pixel format is had.
@@ -181,6 +183,7 @@ impl ClipStream {
             fps: info.fps.unwrap_or(25.0),
             last_s: -1.0 / info.fps.unwrap_or(25.0),
             complaints: Vec::new(),
+            broken: false,
         })
     }
 
@@ -217,6 +220,7 @@ impl ClipStream {
     /// Ends ffmpeg, which is of no more use.
     fn broken_off(&mut self, why: String) -> Option<ClipFrame> {
         self.complain(why);
+        self.broken = true;
         self.pixels = None;
         let _ = self.child.kill();
         None
@@ -259,7 +263,7 @@ impl ClipStream {
                 self.complain(text);
             }
         }
-        let by_itself = status.is_ok_and(|s| s.success());
+        let by_itself = !self.broken && status.is_ok_and(|s| s.success());
         Ending { by_itself, complaints: std::mem::take(&mut self.complaints) }
     }
 }
