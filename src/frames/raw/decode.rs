@@ -394,7 +394,7 @@ fn reason(error: &RawlerError) -> SkipReason {
             let camera = format!("{} {}", make.trim(), model.trim());
             let name = if camera.trim().is_empty() { NAMELESS } else { camera.trim() };
             let lower = what.to_lowercase();
-            if lower.contains("find a decoder") {
+            if lower.contains("find a decoder") || lower.contains("no decoder") {
                 return SkipReason::Unsupported(format!("{name}: a camera that is not known here"));
             }
             let what = plain(&lower).unwrap_or("this form of raw samples");

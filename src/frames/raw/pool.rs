@@ -21,6 +21,8 @@ use crate::frames::still::check_size;
 pub const DECODING_CHILD: &str = "--decoding-child";
 /// Names a program that decodes, for programs that use this library.
 const VARIABLE: &str = "STOPWISE_DECODER";
+/// What the variable holds when there shall be no children.
+const OFF: &str = "off";
 /// Memory that the smallest file may take, bytes: tables of the decoder, and 100 Mpx of claims.
 const BASE_BYTES: u64 = 512 << 20;
 /// Memory beyond that for each byte of the file: the least that real files need for a pixel is a
@@ -42,16 +44,21 @@ static IDLE: Mutex<Vec<Decoder>> = Mutex::new(Vec::new());
 
 /// Has raw files decoded in children from now on. `program` is started with [`DECODING_CHILD`] as
 /// its only argument and must then call [`serve_decoding`](super::serve_decoding); the program
-/// stopwise does. Without this call, the variable `STOPWISE_DECODER` may name such a program; else
-/// raw files are decoded in this process.
+/// stopwise does. The variable `STOPWISE_DECODER` names another such program, or "off"; without
+/// either, raw files are decoded in this process.
 pub fn decode_in_children(program: &Path) {
-    let _ = PROGRAM.set(Some(program.to_owned()));
+    let _ = PROGRAM.set(of_environment().unwrap_or_else(|| Some(program.to_owned())));
+}
+
+/// What the variable says, when it is set: a program, or none.
+fn of_environment() -> Option<Option<PathBuf>> {
+    let named = std::env::var_os(VARIABLE).filter(|v| !v.is_empty())?;
+    Some((named != OFF).then(|| PathBuf::from(named)))
 }
 
 /// The program that decodes, if there is one.
 pub(super) fn program() -> Option<&'static Path> {
-    let named = || std::env::var_os(VARIABLE).filter(|v| !v.is_empty()).map(PathBuf::from);
-    PROGRAM.get_or_init(named).as_deref()
+    PROGRAM.get_or_init(|| of_environment().flatten()).as_deref()
 }
 
 /// A raw file, where it is or as it is.
