@@ -11,13 +11,13 @@ use zune_jpeg::errors::DecodeErrors;
 
 use super::super::jpeg_header::{JpegHeader, without_stray_bytes};
 use super::super::memory::Held;
-use super::{Decoded, Pixels, Want, check_expansion, check_size, colour, no_header};
+use super::{Decoded, Pixels, Want, check_expansion, check_size, colour, no_header, scans};
 use crate::error::SkipReason;
 
 /// Largest side the format can state, px.
 const MAX_SIDE_PX: usize = 65_535;
 /// Passes of a progressive file beyond which it is taken for an attack; cameras write 10.
-const MAX_SCANS: usize = 100;
+pub(super) const MAX_SCANS: usize = 100;
 
 pub(super) fn decode(
     bytes: &[u8],
@@ -43,6 +43,9 @@ pub(super) fn decode(
         Some(clean) => Cow::Owned(clean),
         None => Cow::Borrowed(bytes),
     };
+    if header.progressive && !scans::are_whole(&bytes) {
+        return Err(SkipReason::Damaged("it ends early".into()));
+    }
     let mut decoder = JpegDecoder::new_with_options(
         ZCursor::new(&bytes[..]),
         DecoderOptions::new_fast()

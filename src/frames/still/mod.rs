@@ -7,6 +7,7 @@
 mod colour;
 mod jpeg;
 mod other;
+mod scans;
 
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};

@@ -40,6 +40,15 @@ fn limited(place: &Place, args: &[&str]) -> Output {
     child.wait_with_output().unwrap()
 }
 
+fn progressive() -> Vec<u8> {
+    let mut out = Vec::new();
+    let mut encoder = jpeg_encoder::Encoder::new(&mut out, 90);
+    encoder.set_progressive(true);
+    let (w, h) = (super::SIZE.0 as u16, super::SIZE.1 as u16);
+    encoder.encode(&picture(0.9).to_luma(), w, h, jpeg_encoder::ColorType::Luma).unwrap();
+    out
+}
+
 fn small_raw() -> Vec<u8> {
     let (width_px, height_px) = (160, 120);
     let data = (0..width_px * height_px)
@@ -256,7 +265,7 @@ fn all_of_them_together_and_one_by_one_in_other_commands() {
 }
 
 #[test]
-fn cut_raw_files_are_damaged_and_other_families_come_with_a_remedy() {
+fn cut_files_are_damaged_and_other_families_come_with_a_remedy() {
     let place = Place::new();
     let raw = small_raw();
     place.put("day/good.jpg", &jpeg(&picture(1.0), &exposed(0, 0)));
@@ -264,9 +273,17 @@ fn cut_raw_files_are_damaged_and_other_families_come_with_a_remedy() {
     place.put("day/stub.nef", &raw[..128]);
     place.put("day/cut.cr3", &cr3(b"stco", &[0; 8])[..150]);
     place.put("day/phone.heic", b"\0\0\0\x18ftypheic");
+    // A decoder fills the rest of a progressive picture with zeros: soft or even from there on.
+    let whole = progressive();
+    place.put("day/whole-progressive.jpg", &whole);
+    for (name, share) in [("early.jpg", 0.3), ("late.jpg", 0.9)] {
+        let len = (share * whole.len() as f64) as usize;
+        place.put(&format!("day/{name}"), &[&whole[..len], &[0xff, 0xd9]].concat());
+    }
     let (record, code) = place.culled(&["day"]);
     assert_eq!(code, Some(1));
-    for name in ["cut.dng", "stub.nef", "cut.cr3"] {
+    assert_eq!(record["frames"].as_array().unwrap().len(), 2, "{record}");
+    for name in ["cut.dng", "stub.nef", "cut.cr3", "early.jpg", "late.jpg"] {
         let reason = super::skipped(&record, name);
         assert!(reason.starts_with("damaged picture"), "{name}: {reason}");
     }
