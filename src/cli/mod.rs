@@ -68,8 +68,13 @@ pub fn run() -> ExitCode {
         if let [only] = &typed[..]
             && only == DECODING_CHILD
         {
+            // The output as a plain file: the usual one looks for ends of lines in all it is given.
+            use std::os::fd::AsFd;
+            let Ok(output) = io::stdout().as_fd().try_clone_to_owned() else {
+                return ExitCode::from(Ended::Nothing.code());
+            };
             // A pipe that breaks means that the program is gone.
-            let _ = serve_decoding(io::stdin().lock(), io::stdout().lock());
+            let _ = serve_decoding(io::stdin().lock(), std::fs::File::from(output));
             return ExitCode::SUCCESS;
         }
         if let Some(program) = itself() {

@@ -39,7 +39,10 @@ const PIPE_BYTES: usize = 1 << 20;
 const SIGKILL: i32 = 9;
 const SIGXCPU: i32 = 24;
 
-static PROGRAM: OnceLock<Option<PathBuf>> = OnceLock::new();
+/// What a program asked for, whether or not raw files were decoded before, and what the variable
+/// says where none asked.
+static ASKED: OnceLock<Option<PathBuf>> = OnceLock::new();
+static NAMED: OnceLock<Option<PathBuf>> = OnceLock::new();
 static IDLE: Mutex<Vec<Decoder>> = Mutex::new(Vec::new());
 
 /// Has raw files decoded in children from now on. `program` is started with [`DECODING_CHILD`] as
@@ -47,7 +50,7 @@ static IDLE: Mutex<Vec<Decoder>> = Mutex::new(Vec::new());
 /// stopwise does. The variable `STOPWISE_DECODER` names another such program, or "off"; without
 /// either, raw files are decoded in this process.
 pub fn decode_in_children(program: &Path) {
-    let _ = PROGRAM.set(of_environment().unwrap_or_else(|| Some(program.to_owned())));
+    let _ = ASKED.set(of_environment().unwrap_or_else(|| Some(program.to_owned())));
 }
 
 /// What the variable says, when it is set: a program, or none.
@@ -58,7 +61,10 @@ fn of_environment() -> Option<Option<PathBuf>> {
 
 /// The program that decodes, if there is one.
 pub(super) fn program() -> Option<&'static Path> {
-    PROGRAM.get_or_init(|| of_environment().flatten()).as_deref()
+    match ASKED.get() {
+        Some(asked) => asked.as_deref(),
+        None => NAMED.get_or_init(|| of_environment().flatten()).as_deref(),
+    }
 }
 
 /// A raw file, where it is or as it is.
@@ -136,6 +142,7 @@ fn ask(
     };
     if decoder.request(&request, source).is_err() {
         // It ended while it waited, or while it was told: another one is told once more.
+        decoder.discard();
         decoder = Decoder::start(program).map_err(|_| Failure::NoChild)?;
         if decoder.request(&request, source).is_err() {
             return Err(decoder.ended(&request, needed));
@@ -204,6 +211,12 @@ impl Decoder {
             _ => Vec::new(),
         };
         Ok(Some((reply, samples)))
+    }
+
+    fn discard(mut self) {
+        // One that has ended is no error worth telling.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
     }
 
     fn keep(self) {
