@@ -6,6 +6,8 @@
 use std::io;
 use std::path::PathBuf;
 
+use serde::{Deserialize, Serialize};
+
 /// Shorthand for results that fail with [`Error`].
 pub type Result<T, E = Error> = std::result::Result<T, E>;
 
@@ -293,7 +295,7 @@ fn known_listed(known: &[String]) -> String {
 }
 
 /// Why one frame was passed over. The run goes on without it.
-#[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize, thiserror::Error)]
 pub enum SkipReason {
     /// The file holds no bytes.
     #[error("the file is empty")]
@@ -316,6 +318,17 @@ pub enum SkipReason {
         width_px: u64,
         /// Height in the header, px.
         height_px: u64,
+    },
+    /// Decoding takes more memory than all decoders together may have.
+    #[error(
+        "decoding it takes about {needed_mb} MB, more than the {budget_mb} MB that decoders may use: \
+         allow more with --memory"
+    )]
+    NeedsMemory {
+        /// Estimate, MB.
+        needed_mb: u64,
+        /// Budget, MB.
+        budget_mb: u64,
     },
     /// Fewer pixels than the smallest tile.
     #[error("only {width_px} x {height_px} px: too small to measure (64 px needed)")]

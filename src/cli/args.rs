@@ -12,6 +12,9 @@ use stopwise::report::record::Call;
 pub struct Args {
     #[command(subcommand)]
     pub command: Command,
+    /// Memory for decoding, all frames at work together, in MB [default: a quarter of the machine's]
+    #[arg(long, global = true, value_name = "MB", value_parser = clap::value_parser!(u64).range(64..=1 << 24), help_heading = "Resources")]
+    pub memory: Option<u64>,
 }
 
 #[derive(Debug, Subcommand)]

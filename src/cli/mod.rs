@@ -62,6 +62,25 @@ const READABLE: usize = 80;
 pub fn run() -> ExitCode {
     quieten_decoders();
     let typed: Vec<OsString> = std::env::args_os().skip(1).collect();
+    #[cfg(all(feature = "raw", unix))]
+    {
+        use stopwise::frames::raw::{DECODING_CHILD, decode_in_children, serve_decoding};
+        if let [only] = &typed[..]
+            && only == DECODING_CHILD
+        {
+            // The output as a plain file: the usual one looks for ends of lines in all it is given.
+            use std::os::fd::AsFd;
+            let Ok(output) = io::stdout().as_fd().try_clone_to_owned() else {
+                return ExitCode::from(Ended::Nothing.code());
+            };
+            // A pipe that breaks means that the program is gone.
+            let _ = serve_decoding(io::stdin().lock(), std::fs::File::from(output));
+            return ExitCode::SUCCESS;
+        }
+        if let Some(program) = itself() {
+            decode_in_children(&program);
+        }
+    }
     if let Some(verbose) = version_asked(&typed) {
         return match show::result(&version(verbose)) {
             Err(e) if e.kind() != io::ErrorKind::BrokenPipe => ExitCode::from(2),
@@ -77,6 +96,9 @@ pub fn run() -> ExitCode {
             return ExitCode::from(code.code());
         }
     };
+    if let Some(mb) = args.memory {
+        stopwise::frames::set_memory_budget(mb * 1_000_000);
+    }
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
         Command::Inspect(typed) => inspect::run(typed),
@@ -102,6 +124,13 @@ pub fn run() -> ExitCode {
             ExitCode::from(Ended::Nothing.code())
         }
     }
+}
+
+/// This program, to be started again. On Linux the running one, even when its file was replaced.
+#[cfg(all(feature = "raw", unix))]
+fn itself() -> Option<std::path::PathBuf> {
+    let running = std::path::PathBuf::from("/proc/self/exe");
+    if running.exists() { Some(running) } else { std::env::current_exe().ok() }
 }
 
 /// Panics of a raw decoder at work are caught and told as a reason for skipping its file; nothing

@@ -14,6 +14,7 @@ pub mod clip;
 pub mod exposure;
 mod jpeg_header;
 mod kind;
+mod memory;
 mod open;
 mod orientation;
 pub mod raw;
@@ -24,7 +25,8 @@ mod walk;
 pub use exposure::Exposure;
 pub use jpeg_header::JpegHeader;
 pub use kind::{FileKind, named_as_picture};
-pub use open::{Frame, load, load_into, read_header};
+pub use memory::{Held, memory_budget, set_memory_budget};
+pub use open::{Frame, load, load_held, load_into, read_header};
 pub use orientation::Orientation;
 pub use spool::{Samples, Spool};
 pub use still::{

@@ -4,7 +4,8 @@ use std::fs::{self, File};
 use std::io::{self, BufReader, Seek};
 use std::path::{Path, PathBuf};
 
-use super::still::{Decoded, Want, check_size, decode_into, no_header, size_of_other};
+use super::memory::Held;
+use super::still::{Decoded, Want, check_size, decode_in, no_header, size_of_other};
 use super::{Exposure, FileKind, FoundFile, JpegHeader, Orientation};
 use crate::error::SkipReason;
 
@@ -80,9 +81,7 @@ pub fn read_header(found: &FoundFile) -> Result<Frame, SkipReason> {
 /// As [`read_header`], for a raw file.
 #[cfg(feature = "raw")]
 fn read_raw(found: &FoundFile) -> Result<Frame, SkipReason> {
-    let bytes = whole_file(&found.path)?;
-    let file_bytes = bytes.len() as u64;
-    let header = super::raw::raw_header(bytes)?;
+    let (header, file_bytes) = super::raw::header_at(&found.path)?;
     Ok(Frame {
         path: found.path.clone(),
         shown: found.shown.clone(),
@@ -149,20 +148,49 @@ pub fn load(frame: &Frame, want: Want) -> Result<Decoded, SkipReason> {
 /// # Errors
 /// As [`load`].
 pub fn load_into(frame: &Frame, want: Want, buffer: Vec<u8>) -> Result<Decoded, SkipReason> {
-    let bytes = whole_file(&frame.path)?;
-    #[cfg(feature = "raw")]
-    if frame.kind == FileKind::Raw {
-        return super::raw::decode_raw(bytes).map(|raw| super::still::decoded_raw(&raw, want));
-    }
-    decode_into(&bytes, frame.kind, want, buffer)
+    load_held(frame, want, buffer).map(|(decoded, _)| decoded)
 }
 
-fn whole_file(path: &Path) -> Result<Vec<u8>, SkipReason> {
-    let len = fs::metadata(path).map_err(|e| unreadable(&e))?.len();
-    if len > MAX_FILE_BYTES {
-        return Err(too_long());
+/// As [`load_into`], with the memory that the frame takes, which others cannot have until it is
+/// given back.
+///
+/// # Errors
+/// As [`load`].
+pub fn load_held(
+    frame: &Frame,
+    want: Want,
+    buffer: Vec<u8>,
+) -> Result<(Decoded, Held), SkipReason> {
+    let mut held = Held::nothing();
+    held.set(frame.file_bytes.saturating_add(at_least(frame, want)))?;
+    #[cfg(feature = "raw")]
+    if frame.kind == FileKind::Raw {
+        let raw = super::raw::load_raw(&frame.path)?;
+        return Ok((super::still::decoded_raw(&raw, want), held));
     }
-    fs::read(path).map_err(|e| unreadable(&e))
+    length_of(&frame.path)?;
+    let bytes = fs::read(&frame.path).map_err(|e| unreadable(&e))?;
+    let decoded = decode_in(&bytes, frame.kind, want, buffer, &mut held)?;
+    Ok((decoded, held))
+}
+
+/// Memory that decoding a frame and measuring it takes at least, bytes; what a decoder needs
+/// beyond that shows when its header is read again.
+fn at_least(frame: &Frame, want: Want) -> u64 {
+    let pixels = u64::from(frame.width_px) * u64::from(frame.height_px);
+    let each = match (frame.kind, want) {
+        // In the child the readout and its part that is lit; here one mosaic, luma and colour.
+        (FileKind::Raw, _) => 6,
+        (_, Want::Luma) => 1,
+        (_, Want::Colour) => 3,
+    };
+    pixels.saturating_mul(each)
+}
+
+/// Length of a file, bytes, when it is one that is read.
+pub(super) fn length_of(path: &Path) -> Result<u64, SkipReason> {
+    let len = fs::metadata(path).map_err(|e| unreadable(&e))?.len();
+    if len > MAX_FILE_BYTES { Err(too_long()) } else { Ok(len) }
 }
 
 pub(super) fn unreadable(error: &io::Error) -> SkipReason {

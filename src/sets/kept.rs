@@ -159,7 +159,7 @@ impl<'a> Kept<'a> {
 
 /// Whether a frame is passed over for what it holds; else it may be read another time.
 pub fn is_lasting(reason: &SkipReason) -> bool {
-    !matches!(reason, SkipReason::Unreadable(_))
+    !matches!(reason, SkipReason::Unreadable(_) | SkipReason::NeedsMemory { .. })
 }
 
 /// What came out of a group, being packed.

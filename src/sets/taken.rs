@@ -84,7 +84,8 @@ pub fn take(
     space: &mut Workspace,
 ) -> Result<Taken, SkipReason> {
     let want = if keep.colour { Want::Colour } else { Want::Luma };
-    let decoded = frames::load_into(frame, want, std::mem::take(&mut space.samples))?;
+    // Its memory is held until the frame is measured.
+    let (decoded, _held) = frames::load_held(frame, want, std::mem::take(&mut space.samples))?;
     let taken = of(frame, &decoded, keep, scout, first, &mut space.pyramid);
     space.samples = decoded.into_buffer();
     taken.ok_or(SkipReason::TooSmall { width_px: frame.width_px, height_px: frame.height_px })

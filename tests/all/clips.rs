@@ -389,3 +389,116 @@ fn an_unread_luma_keeps_its_size() {
     luma.row_eighths(0, 0, &mut row);
     assert_eq!(row, [2040; 8]);
 }
+
+/// The first frame's small copy, how many frames there are, and how the stream ended.
+fn watched(tools: &Tools, path: &Path) -> (Vec<f32>, usize, bool) {
+    let info = probe(tools, path).unwrap().unwrap();
+    let mut stream = ClipStream::open(tools, &info, Part::default()).unwrap();
+    let (mut first, mut frames) = (Vec::new(), 0);
+    while let Some(frame) = stream.next_frame() {
+        if frames == 0 {
+            frame.small(8, &mut first);
+        }
+        frames += 1;
+        stream.give_back(frame);
+    }
+    (first, frames, stream.finish().by_itself)
+}
+
+#[test]
+fn every_depth_and_layout_gives_the_same_luma() {
+    let (Some(tools), Some((folder, path, _))) = (tools(), made()) else { return };
+    let (truth, ..) = watched(&tools, path);
+    let layouts = [
+        ("gray", 8),
+        ("gray10le", 10),
+        ("gray12le", 12),
+        ("gray16le", 16),
+        ("gbrp10le", 10),
+        ("gbrp12le", 12),
+        ("yuva444p10le", 10),
+        ("yuv422p12le", 12),
+        ("yuv444p16le", 16),
+        ("bgr0", 8),
+    ];
+    for (layout, bits) in layouts {
+        let other = folder.path().join(format!("{layout}.mkv"));
+        ffmpeg(&[
+            "-i",
+            path.to_str().unwrap(),
+            "-frames:v",
+            "9",
+            "-c:v",
+            "ffv1",
+            "-pix_fmt",
+            layout,
+            other.to_str().unwrap(),
+        ]);
+        let info = probe(&tools, &other).unwrap().unwrap();
+        assert_eq!((info.pixel_format.as_str(), info.bits), (layout, bits));
+        let (small, frames, by_itself) = watched(&tools, &other);
+        assert_eq!((frames, by_itself), (9, true), "{layout}");
+        assert_eq!(small.len(), truth.len());
+        let off = small.iter().zip(&truth).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
+        // Conversion to 8 bits of full range and back rounds by up to a step.
+        assert!(off < 1.5, "{layout}: off by {off} of 255");
+    }
+}
+
+#[test]
+fn play_lists_are_no_clips() {
+    let (Some(_), Some((_, path, _))) = (tools(), made()) else { return };
+    let place = Place::new();
+    fs::copy(path, place.path().join("secret.mp4")).unwrap();
+    ffmpeg(&[
+        "-i",
+        path.to_str().unwrap(),
+        "-c",
+        "copy",
+        place.path().join("secret.ts").to_str().unwrap(),
+    ]);
+    let secret = place.path().join("secret.ts");
+    let list = format!(
+        "#EXTM3U\n#EXT-X-TARGETDURATION:3\n#EXTINF:2.4,\nfile://{}\n#EXT-X-ENDLIST\n",
+        secret.display()
+    );
+    let hls = place.put("day/list.mp4", list.as_bytes());
+    let concat = place.put("day/parts.mp4", b"ffconcat version 1.0\nfile ../secret.mp4\n");
+    for file in [hls, concat] {
+        let (json, code, said) = record(&place, &[file.to_str().unwrap()]);
+        assert_eq!(code, Some(2), "{said}");
+        assert!(json["clips"].as_array().is_none_or(Vec::is_empty), "{json}");
+        let all = format!("{json} {said}");
+        assert!(all.contains("names other files"), "{all}");
+    }
+}
+
+#[cfg(unix)]
+#[test]
+fn frames_without_a_line_end_the_stream() {
+    use std::os::unix::fs::PermissionsExt;
+    use stopwise::frames::clip::ClipInfo;
+    let folder = tempfile::tempdir().unwrap();
+    let script = folder.path().join("ffmpeg");
+    // Three frames of 128 x 128 px and a line about one.
+    let text = "#!/bin/sh\necho '[Parsed_showinfo_0 @ 0x5] [info] n: 0 pts: 0 i:P type:I' >&2\n\
+                head -c 49152 /dev/zero\n";
+    fs::write(&script, text).unwrap();
+    fs::set_permissions(&script, fs::Permissions::from_mode(0o755)).unwrap();
+    let tools = Tools { ffmpeg: script.clone(), ffprobe: script };
+    let info = ClipInfo {
+        path: folder.path().join("a.mp4"),
+        width_px: 128,
+        height_px: 128,
+        pixel_format: "gray".into(),
+        bits: 8,
+        ..ClipInfo::default()
+    };
+    let mut stream = ClipStream::open(&tools, &info, Part::default()).unwrap();
+    let first = stream.next_frame().unwrap();
+    stream.give_back(first);
+    assert!(stream.next_frame().is_none());
+    let ending = stream.finish();
+    assert!(!ending.by_itself);
+    assert!(ending.complaints.iter().any(|c| c.contains("do not fit")), "{ending:?}");
+}

@@ -4,8 +4,9 @@
 //! [`ClipStream`] hands out its frames one by one: luma as stored, with the exact time and the
 //! kind of each. Only a few frames are ever in memory. [`picture_at`] fetches one frame in colour.
 //!
-//! ffmpeg only ever gets to open the one local file (`-protocol_whitelist file`), whose name
-//! cannot pass for an option because it follows `file:`. The child is killed and reaped when its
+//! ffmpeg only ever gets to open the one local file (`-protocol_whitelist file`), in a container
+//! that names no others (`-format_whitelist`), and its name cannot pass for an option because it
+//! follows `file:`. The child is killed and reaped when its
 //! stream is dropped.
 
 mod find;

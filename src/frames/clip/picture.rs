@@ -1,9 +1,7 @@
 //! One frame in colour, fetched again: for the few that are shown or kept as stills.
 
-use std::process::Stdio;
-
 use super::probe::{ClipInfo, said};
-use super::tools::{Tools, command, local, missing};
+use super::tools::{Tools, answer, command, local, no_answer, only_this_file};
 use crate::error::{Error, SkipReason};
 
 /// A picture, upright.
@@ -28,10 +26,13 @@ pub fn picture_at(
 ) -> Result<Result<RgbPicture, SkipReason>, Error> {
     let mut asked = command(&tools.ffmpeg);
     asked.args(["-nostdin", "-v", "error", "-ss", &format!("{:.6}", from_s.max(0.0))]);
-    asked.args(["-protocol_whitelist", "file", "-noautorotate", "-i"]).arg(local(&info.path));
+    only_this_file(&mut asked);
+    asked.args(["-noautorotate", "-i"]).arg(local(&info.path));
     asked.args(["-map", "0:v:0", "-frames:v", "1", "-pix_fmt", "rgb24", "-f", "rawvideo"]);
-    asked.arg("pipe:1").stdout(Stdio::piped()).stderr(Stdio::piped());
-    let answer = asked.output().map_err(|source| missing(&tools.ffmpeg, source))?;
+    asked.arg("pipe:1");
+    let Some(answer) = answer(asked, &tools.ffmpeg)? else {
+        return Ok(Err(SkipReason::NoClipFrames(no_answer())));
+    };
     let (w, h) = (info.width_px as usize, info.height_px as usize);
     if answer.stdout.len() != w * h * 3 {
         return Ok(Err(SkipReason::NoClipFrames(said(&answer.stderr, &info.path))));

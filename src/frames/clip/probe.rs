@@ -1,11 +1,10 @@
 //! What a clip says about itself, asked of ffprobe.
 
 use std::path::{Path, PathBuf};
-use std::process::Stdio;
 
 use serde_json::Value;
 
-use super::tools::{Tools, command, local, missing};
+use super::tools::{Tools, answer, command, local, no_answer, only_this_file};
 use crate::error::{Error, SkipReason};
 use crate::frames::Orientation;
 
@@ -53,6 +52,14 @@ impl ClipInfo {
         self.orientation.upright_size(self.width_px, self.height_px)
     }
 
+    /// Reads what ffprobe answered about a clip (`-of json -show_format -show_streams`).
+    ///
+    /// # Errors
+    /// [`SkipReason`], when the clip holds no picture, or none of a size that can be measured.
+    pub fn of_answer(path: &Path, answer: &Value) -> Result<ClipInfo, SkipReason> {
+        read(path, answer)
+    }
+
     /// Maker and model of the camera as one name, the maker once.
     pub fn camera(&self) -> Option<String> {
         match (&self.make, &self.model) {
@@ -70,19 +77,18 @@ impl ClipInfo {
 /// Outer: [`Error::NoFfmpeg`] when ffprobe cannot be started. Inner: why this clip cannot be used.
 pub fn probe(tools: &Tools, path: &Path) -> Result<Result<ClipInfo, SkipReason>, Error> {
     let mut asked = command(&tools.ffprobe);
-    asked.args(["-v", "error", "-protocol_whitelist", "file", "-of", "json"]);
+    asked.args(["-v", "error", "-of", "json"]);
+    only_this_file(&mut asked);
     asked.args(["-show_format", "-show_streams"]).arg(local(path));
-    let answer = asked
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped())
-        .output()
-        .map_err(|source| missing(&tools.ffprobe, source))?;
+    let Some(answer) = answer(asked, &tools.ffprobe)? else {
+        return Ok(Err(SkipReason::NotAClip(no_answer())));
+    };
     let said = said(&answer.stderr, path);
-    if !answer.status.success() {
+    if !answer.done {
         return Ok(Err(SkipReason::NotAClip(said)));
     }
     match serde_json::from_slice::<Value>(&answer.stdout) {
-        Ok(json) => Ok(read(path, &json)),
+        Ok(json) => Ok(ClipInfo::of_answer(path, &json)),
         Err(_) => Ok(Err(SkipReason::NotAClip(said))),
     }
 }
@@ -92,7 +98,12 @@ pub(super) fn said(stderr: &[u8], path: &Path) -> String {
     let text = String::from_utf8_lossy(stderr);
     let line = text.lines().rev().find(|l| !l.trim().is_empty()).unwrap_or("no reason given");
     let name = format!("file:{}: ", path.display());
-    line.trim().replace(&name, "")
+    let line = line.trim().replace(&name, "");
+    // ffmpeg's words for a container that is not among those that are read.
+    if text.contains("Format not on whitelist") {
+        return "a play list or another form that names other files, or no film".into();
+    }
+    line
 }
 
 fn read(path: &Path, json: &Value) -> Result<ClipInfo, SkipReason> {
@@ -124,7 +135,10 @@ fn read(path: &Path, json: &Value) -> Result<ClipInfo, SkipReason> {
     };
     let make = tag("make").or_else(|| tag("com.apple.quicktime.make"));
     let model = tag("model").or_else(|| tag("com.apple.quicktime.model"));
-    let full = pixel_format.starts_with("yuvj") || video["color_range"] == "pc";
+    let range = video["color_range"].as_str();
+    let full = pixel_format.starts_with("yuvj") || range == Some("pc");
+    // Grey is full unless the file says otherwise; RGB has no other range.
+    let limited = if is_grey(&pixel_format) { range == Some("tv") } else { !full };
     let seconds = |v: &Value| v.as_str()?.parse::<f64>().ok().filter(|s| *s > 0.0);
     Ok(ClipInfo {
         path: path.to_owned(),
@@ -132,8 +146,8 @@ fn read(path: &Path, json: &Value) -> Result<ClipInfo, SkipReason> {
         height_px,
         orientation: orientation(video),
         codec: text(&video["codec_name"]).unwrap_or_else(|| "unknown".into()),
-        bits: bits(&pixel_format),
-        limited_range: !full && !is_rgb(&pixel_format),
+        bits: bits(&pixel_format, &video["bits_per_raw_sample"]),
+        limited_range: limited && !is_rgb(&pixel_format),
         interlaced: matches!(video["field_order"].as_str(), Some("tt" | "bb" | "tb" | "bt")),
         pixel_format,
         fps: rate(&video["avg_frame_rate"]).or_else(|| rate(&video["r_frame_rate"])),
@@ -151,15 +165,46 @@ fn rate(value: &Value) -> Option<f64> {
 }
 
 fn is_rgb(pixel_format: &str) -> bool {
-    ["rgb", "bgr", "gbr", "0rgb", "argb", "gray", "pal8"]
+    ["rgb", "bgr", "gbr", "0rgb", "0bgr", "argb", "abgr", "x2rgb", "x2bgr", "pal8"]
         .iter()
         .any(|k| pixel_format.starts_with(k))
 }
 
-fn bits(pixel_format: &str) -> u32 {
-    let depths = [("16", 16), ("14", 14), ("12", 12), ("10", 10), ("9", 9)];
+fn is_grey(pixel_format: &str) -> bool {
+    ["gray", "ya8", "ya16", "mono"].iter().any(|k| pixel_format.starts_with(k))
+}
+
+/// Bits a sample, 8 to 16, from the name of the pixel format as ffmpeg builds it: the depth of one
+/// sample stands at its end ("gray12le", "yuva444p10be", "p010le", "y210le"), after RGB without
+/// planes that of a whole pixel ("rgb48le", "rgba64be"). For names of another form, what the file
+/// says of its samples.
+fn bits(pixel_format: &str, raw_sample: &Value) -> u32 {
     let plain = pixel_format.trim_end_matches("le").trim_end_matches("be");
-    depths.iter().find(|(end, _)| plain.ends_with(&format!("p{end}"))).map_or(8, |d| d.1)
+    if plain.contains("f16") || plain.contains("f32") {
+        return 16;
+    }
+    let packed = ["rgb48", "bgr48", "rgba64", "bgra64"];
+    if packed.iter().any(|name| plain.starts_with(name)) {
+        return 16;
+    }
+    if ["x2rgb10", "x2bgr10", "v30x", "xv30", "nv20"].iter().any(|name| plain.starts_with(name)) {
+        return 10;
+    }
+    let with_depth = ["yuv", "gbr", "gray", "ya16", "xyz", "bayer"];
+    let semi_planar = ["p0", "p2", "p4", "y2", "xv"];
+    let mut depths = [16, 14, 12, 10, 9].iter().filter(|d| plain.ends_with(&d.to_string()));
+    let depth = depths.next().copied();
+    if with_depth.iter().chain(&semi_planar).any(|name| plain.starts_with(name)) {
+        // "gbrap14" and "yuv420p9" end in their depth, "yuv420p" and "nv16" in none.
+        return depth.unwrap_or(8);
+    }
+    let known =
+        ["nv", "yuyv", "uyvy", "yvyu", "rgb", "bgr", "argb", "abgr", "0rgb", "0bgr", "pal8"];
+    if known.iter().any(|name| plain.starts_with(name)) || is_grey(plain) {
+        return 8;
+    }
+    let said = raw_sample.as_str().and_then(|t| t.parse::<u32>().ok());
+    said.filter(|b| (8..=16).contains(b)).unwrap_or(8)
 }
 
 /// The turn that ffprobe reports counts counter-clockwise; in Exif codes a quarter turn clockwise
@@ -214,6 +259,58 @@ mod tests {
         assert!(of(json!({"field_order": "tt"})).interlaced);
         assert!(!of(json!({"field_order": "progressive"})).interlaced);
         assert_eq!(of(json!({"avg_frame_rate": "0/0"})).fps, Some(60.0));
+    }
+
+    // Names as `ffmpeg -pix_fmts` lists them.
+    #[test]
+    fn depth_of_every_layout() {
+        let of = |name: &str| bits(name, &Value::Null);
+        let eight = [
+            "gray", "ya8", "yuv420p", "yuvj444p", "yuva420p", "yuv411p", "nv12", "nv16", "yuyv422",
+            "rgb24", "bgra", "0rgb", "gbrp", "gbrap", "pal8", "monow", "argb",
+        ];
+        for name in eight {
+            assert_eq!(of(name), 8, "{name}");
+        }
+        let deeper = [
+            ("gray9le", 9),
+            ("gray10le", 10),
+            ("gray12be", 12),
+            ("gray14le", 14),
+            ("gray16le", 16),
+            ("grayf32le", 16),
+            ("ya16be", 16),
+            ("yuv420p9le", 9),
+            ("yuv422p10le", 10),
+            ("yuva444p12be", 12),
+            ("yuv444p16le", 16),
+            ("p010le", 10),
+            ("p416be", 16),
+            ("y212le", 12),
+            ("nv20le", 10),
+            ("gbrp10le", 10),
+            ("gbrp14be", 14),
+            ("gbrap12le", 12),
+            ("gbrpf32le", 16),
+            ("rgb48le", 16),
+            ("bgra64be", 16),
+            ("x2rgb10le", 10),
+            ("xyz12le", 12),
+        ];
+        for (name, depth) in deeper {
+            assert_eq!(of(name), depth, "{name}");
+        }
+        assert_eq!(bits("of_tomorrow", &json!("12")), 12);
+        assert_eq!(bits("of_tomorrow", &json!("40")), 8);
+    }
+
+    #[test]
+    fn grey_is_full_unless_it_says_otherwise() {
+        let of = |extra| read(Path::new("a.mkv"), &clip(extra)).unwrap();
+        assert!(!of(json!({"pix_fmt": "gray16le"})).limited_range);
+        assert!(of(json!({"pix_fmt": "gray10le", "color_range": "tv"})).limited_range);
+        assert!(!of(json!({"pix_fmt": "gbrp10le", "color_range": "tv"})).limited_range);
+        assert!(of(json!({"pix_fmt": "yuv444p10le"})).limited_range);
     }
 
     #[test]

@@ -12,13 +12,15 @@ use std::time::Duration;
 
 use super::frame::{ClipFrame, FrameType, Layout};
 use super::probe::ClipInfo;
-use super::tools::{Tools, command, local, missing};
+use super::tools::{Tools, command, local, missing, only_this_file};
 use crate::error::Error;
 
 /// Frames in memory at most: one being filled, one being measured, one between.
 const BUFFERS: usize = 3;
 /// The line about a frame is written before its pixels; this is for a machine that stands still.
 const LINE_PATIENCE: Duration = Duration::from_secs(10);
+/// Longest time until the next frame: a slow machine takes some seconds over the largest.
+const MAX_FRAME: Duration = Duration::from_secs(60);
 /// Complaints kept.
 const COMPLAINTS_MOST: usize = 4;
 
@@ -68,25 +70,63 @@ pub struct ClipStream {
     /// Time of the last frame, for clips that do not tell.
     last_s: f64,
     complaints: Vec<String>,
+    /// Whether it was ended because it gave what was not asked for.
+    broken: bool,
 }
 
-/// How the luma of a pixel format is had: the filter, bytes a sample, black and white.
-fn luma_of(info: &ClipInfo) -> (&'static str, usize, f32, f32) {
-    let format = info.pixel_format.as_str();
-    let planar = format.starts_with("yuv") && format.contains('p') && !format.ends_with("be");
-    if !planar && !format.starts_with("gray") {
-        return ("scale=out_range=pc,format=gray", 1, 0.0, 255.0);
+/// How the luma of a pixel format is had.
+#[derive(Debug, Clone, PartialEq)]
+struct Luma {
+    /// The filters that lead to it.
+    filter: &'static str,
+    /// The pixel format it is asked in, so that its size is certain.
+    format: &'static str,
+    /// Bytes a sample.
+    bytes: usize,
+    /// Sample of black and of white.
+    black: f32,
+    white: f32,
+}
+
+fn luma_of(info: &ClipInfo) -> Luma {
+    /// Layouts with a plane of luma that ffmpeg hands out as it is.
+    const PLANAR: [&str; 13] = [
+        "yuv410p", "yuv411p", "yuv420p", "yuv422p", "yuv440p", "yuv444p", "yuvj411p", "yuvj420p",
+        "yuvj422p", "yuvj440p", "yuvj444p", "yuva4", "ya",
+    ];
+    let name = info.pixel_format.as_str();
+    let planar = PLANAR.iter().any(|start| name.starts_with(start));
+    let grey = name.starts_with("gray") && !name.starts_with("grayf");
+    let format = match info.bits {
+        0..=8 => "gray",
+        9 => "gray9le",
+        10 => "gray10le",
+        11 | 12 => "gray12le",
+        13 | 14 => "gray14le",
+        _ => "gray16le",
+    };
+    let bytes = if info.bits > 8 { 2 } else { 1 };
+    if !planar && !grey {
+        // RGB, luma packed with colour, and what else there is: full range at full depth.
+        let deep = info.bits > 8;
+        return Luma {
+            filter: "scale=out_range=pc",
+            format: if deep { "gray16le" } else { "gray" },
+            bytes,
+            black: 0.0,
+            white: if deep { 65_535.0 } else { 255.0 },
+        };
     }
     let filter = if planar { "extractplanes=y" } else { "null" };
-    let most = ((1u32 << info.bits) - 1) as f32;
-    let unit = (1u32 << (info.bits - 8)) as f32;
-    let bytes = if info.bits > 8 { 2 } else { 1 };
+    let bits = info.bits.clamp(8, 16);
+    let unit = (1u32 << (bits - 8)) as f32;
     // ITU-R BT.709-6, table 4: 16 and 235 of 8 bits, shifted up for more.
-    if info.limited_range {
-        (filter, bytes, 16.0 * unit, 235.0 * unit)
+    let (black, white) = if info.limited_range {
+        (16.0 * unit, 235.0 * unit)
     } else {
-        (filter, bytes, 0.0, most)
-    }
+        (0.0, ((1u32 << bits) - 1) as f32)
+    };
+    Luma { filter, format, bytes, black, white }
 }
 
 impl ClipStream {
@@ -95,22 +135,24 @@ impl ClipStream {
     /// # Errors
     /// [`Error::NoFfmpeg`] when it cannot be started.
     pub fn open(tools: &Tools, info: &ClipInfo, part: Part) -> Result<ClipStream, Error> {
-        let (filter, bytes, black, white) = luma_of(info);
+        let luma = luma_of(info);
         let layout = Layout {
             width: info.width_px as usize,
             height: info.height_px as usize,
-            bytes,
-            black,
-            white,
+            bytes: luma.bytes,
+            black: luma.black,
+            white: luma.white,
         };
         let mut asked = command(&tools.ffmpeg);
         asked.args(["-nostdin", "-hide_banner", "-nostats", "-loglevel", "level+info"]);
         if let Some(from_s) = part.from_s {
             asked.args(["-ss", &format!("{from_s:.6}")]);
         }
-        asked.args(["-protocol_whitelist", "file", "-noautorotate", "-i"]).arg(local(&info.path));
+        only_this_file(&mut asked);
+        asked.args(["-noautorotate", "-i"]).arg(local(&info.path));
         asked.args(["-map", "0:v:0", "-an", "-sn", "-dn"]);
-        asked.args(["-vf", &format!("showinfo=checksum=0,{filter}")]);
+        asked.args(["-vf", &format!("showinfo=checksum=0,{}", luma.filter)]);
+        asked.args(["-pix_fmt", luma.format]);
         if let Some(frames) = part.frames {
             asked.args(["-frames:v", &frames.to_string()]);
         }
@@ -141,25 +183,47 @@ impl ClipStream {
             fps: info.fps.unwrap_or(25.0),
             last_s: -1.0 / info.fps.unwrap_or(25.0),
             complaints: Vec::new(),
+            broken: false,
         })
     }
 
     /// The next frame; `None` at the end. Give it back with [`ClipStream::give_back`].
+    ///
+    /// ffmpeg writes one line about each frame. When it takes too long, or gives pixels without a
+    /// line, what comes is not what was asked for: the stream ends there with a complaint.
     pub fn next_frame(&mut self) -> Option<ClipFrame> {
-        let data = self.pixels.as_ref()?.recv().ok()?;
-        let line = self.line();
-        let t_s = line.and_then(|l| l.t_s).unwrap_or(self.last_s + 1.0 / self.fps);
+        let data = match self.pixels.as_ref()?.recv_timeout(MAX_FRAME) {
+            Ok(data) => data,
+            Err(RecvTimeoutError::Disconnected) => return None,
+            Err(RecvTimeoutError::Timeout) => {
+                let seconds = MAX_FRAME.as_secs();
+                return self.broken_off(format!("no frame came within {seconds} s"));
+            }
+        };
+        let Some(line) = self.line() else {
+            return self.broken_off("its frames do not fit what its header says of them".into());
+        };
+        let t_s = line.t_s.unwrap_or(self.last_s + 1.0 / self.fps);
         self.last_s = t_s;
         let index = self.next;
         self.next += 1;
         Some(ClipFrame {
             index,
             t_s,
-            frame_type: line.map_or(FrameType::Other, |l| l.frame_type),
-            interlaced: line.is_some_and(|l| l.interlaced),
+            frame_type: line.frame_type,
+            interlaced: line.interlaced,
             data,
             layout: self.layout,
         })
+    }
+
+    /// Ends ffmpeg, which is of no more use.
+    fn broken_off(&mut self, why: String) -> Option<ClipFrame> {
+        self.complain(why);
+        self.broken = true;
+        self.pixels = None;
+        let _ = self.child.kill();
+        None
     }
 
     fn line(&mut self) -> Option<Line> {
@@ -199,7 +263,7 @@ impl ClipStream {
                 self.complain(text);
             }
         }
-        let by_itself = status.is_ok_and(|s| s.success());
+        let by_itself = !self.broken && status.is_ok_and(|s| s.success());
         Ending { by_itself, complaints: std::mem::take(&mut self.complaints) }
     }
 }
@@ -298,6 +362,28 @@ fn complaint(text: &str) -> Option<String> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn luma_is_asked_in_a_format_of_known_size() {
+        let of = |name: &str, bits, limited_range| {
+            let info =
+                ClipInfo { pixel_format: name.into(), bits, limited_range, ..ClipInfo::default() };
+            let l = luma_of(&info);
+            (l.filter, l.format, l.bytes, l.black, l.white)
+        };
+        assert_eq!(of("yuv420p", 8, true), ("extractplanes=y", "gray", 1, 16.0, 235.0));
+        // BT.709-6, table 4, 10 bits: 64 and 940.
+        assert_eq!(of("yuv422p10le", 10, true), ("extractplanes=y", "gray10le", 2, 64.0, 940.0));
+        assert_eq!(of("yuva444p12be", 12, false), ("extractplanes=y", "gray12le", 2, 0.0, 4095.0));
+        assert_eq!(of("gray", 8, false), ("null", "gray", 1, 0.0, 255.0));
+        assert_eq!(of("gray10le", 10, false), ("null", "gray10le", 2, 0.0, 1023.0));
+        assert_eq!(of("gray16be", 16, false), ("null", "gray16le", 2, 0.0, 65_535.0));
+        let packed = "scale=out_range=pc";
+        assert_eq!(of("gbrp10le", 10, false), (packed, "gray16le", 2, 0.0, 65_535.0));
+        assert_eq!(of("rgb24", 8, false), (packed, "gray", 1, 0.0, 255.0));
+        assert_eq!(of("nv12", 8, true), (packed, "gray", 1, 0.0, 255.0));
+        assert_eq!(of("p010le", 10, true), (packed, "gray16le", 2, 0.0, 65_535.0));
+    }
 
     #[test]
     fn lines_about_frames_are_read() {

@@ -19,10 +19,14 @@ use rawler::{RawImage, RawImageData, RawlerError};
 use super::super::Orientation;
 use super::super::exposure::Exposure;
 use super::super::kind::RAW_ENDINGS;
-use super::super::open::unreadable;
+use super::super::memory::Held;
+use super::super::open::{length_of, unreadable};
 use super::super::still::check_size;
 use super::luma::FACTORS;
-use super::{Filter, RawFrame};
+#[cfg(unix)]
+use super::pool::{self, Source};
+use super::structure::ends_early;
+use super::{Filter, RawFrame, check_structure};
 use super::{metadata, quiet};
 use crate::error::SkipReason;
 
@@ -37,26 +41,76 @@ const SAYS_NO_SAMPLES: [&str; 7] =
     ["ljpeg", "pump", "unpack", "buffer", "offset", "huffman", "decompress"];
 
 /// What is known of a raw file without its samples.
+#[derive(Debug, Clone, PartialEq, serde::Serialize, serde::Deserialize)]
 pub(in super::super) struct RawHeader {
     pub width_px: u32,
     pub height_px: u32,
     pub exposure: Option<Exposure>,
 }
 
-/// Reads and decodes a raw file to its mosaic.
+/// Reads and decodes a raw file to its mosaic, in a child where there is one
+/// ([`decode_in_children`](super::decode_in_children)).
 ///
 /// # Errors
 /// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
 /// that is not supported.
 pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
-    decode_raw(fs::read(path).map_err(|e| unreadable(&e))?)
+    let file_bytes = length_of(path)?;
+    let mut held = Held::nothing();
+    held.set(file_bytes)?;
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && let Some(frame) = pool::mosaic(program, &Source::Path(path), file_bytes)
+    {
+        return frame;
+    }
+    decode_here(fs::read(path).map_err(|e| unreadable(&e))?)
 }
 
-/// Decodes a raw file held in memory to its mosaic.
+/// Decodes a raw file held in memory to its mosaic; as [`load_raw`].
 ///
 /// # Errors
 /// As [`load_raw`].
 pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && !bytes.is_empty()
+        && let Some(frame) = pool::mosaic(program, &Source::Bytes(&bytes), bytes.len() as u64)
+    {
+        return frame;
+    }
+    decode_here(bytes)
+}
+
+/// Size and exposure of a raw file with its length in bytes, without decoding its samples where
+/// the format allows; in a child as [`load_raw`].
+pub(in super::super) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipReason> {
+    let file_bytes = length_of(path)?;
+    let mut held = Held::nothing();
+    held.set(file_bytes)?;
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && let Some(header) = pool::header(program, &Source::Path(path), file_bytes)
+    {
+        return header.map(|h| (h, file_bytes));
+    }
+    header_here(fs::read(path).map_err(|e| unreadable(&e))?).map(|h| (h, file_bytes))
+}
+
+/// Header of a raw file held in memory; as [`header_at`].
+pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
+    #[cfg(unix)]
+    if let Some(program) = pool::program()
+        && !bytes.is_empty()
+        && let Some(header) = pool::header(program, &Source::Bytes(&bytes), bytes.len() as u64)
+    {
+        return header;
+    }
+    header_here(bytes)
+}
+
+/// Decodes a raw file in this process.
+pub(super) fn decode_here(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     guarded(bytes, |source, decoder| {
         let image = decoder
             .raw_image(source, &RawDecodeParams::default(), false)
@@ -67,9 +121,8 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     })
 }
 
-/// Size and exposure of a raw file held in memory, without decoding its samples where the format
-/// allows.
-pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
+/// Reads the header of a raw file in this process.
+pub(super) fn header_here(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
     guarded(bytes, |source, decoder| {
         let area = match decoder.ifd(WellKnownIFD::Raw) {
             // A DNG would be decoded in full to learn its size.
@@ -138,15 +191,23 @@ fn guarded<T>(
     if bytes.is_empty() {
         return Err(SkipReason::Empty);
     }
+    check_structure(&bytes)?;
     let source = RawSource::new_from_shared_vec(Arc::new(bytes));
-    quiet::decoding(|| {
+    let done = quiet::decoding(|| {
         let done = catch_unwind(AssertUnwindSafe(|| {
             let decoder = rawler::get_decoder(&source).map_err(|e| reason(&e))?;
             work(&source, decoder.as_ref())
         }))
         .unwrap_or_else(|panic| Err(given_up(panic.as_ref())));
         done.map_err(|reason| named(reason, || camera(&source)))
-    })
+    });
+    // A decoder that misses what was cut off takes the file for one of another kind.
+    match done {
+        Err(SkipReason::Unsupported(_)) if ends_early(source.buf()) => {
+            Err(SkipReason::Damaged("it ends early".into()))
+        }
+        done => done,
+    }
 }
 
 /// Why a decoder gave up: most do on samples that end early, some on forms that they lack.
@@ -332,7 +393,12 @@ fn reason(error: &RawlerError) -> SkipReason {
         RawlerError::Unsupported { what, model, make, .. } => {
             let camera = format!("{} {}", make.trim(), model.trim());
             let name = if camera.trim().is_empty() { NAMELESS } else { camera.trim() };
-            SkipReason::Unsupported(format!("{name}: {}", shortened(&what.to_lowercase())))
+            let lower = what.to_lowercase();
+            if lower.contains("find a decoder") || lower.contains("no decoder") {
+                return SkipReason::Unsupported(format!("{name}: a camera that is not known here"));
+            }
+            let what = plain(&lower).unwrap_or("this form of raw samples");
+            SkipReason::Unsupported(format!("{name}: {}", shortened(what)))
         }
         RawlerError::DecoderFailed(says) => {
             let lower = says.to_lowercase();
@@ -342,17 +408,25 @@ fn reason(error: &RawlerError) -> SkipReason {
             let unknown =
                 ["unsupported", "not supported", "no decoder", "unknown", "don't know how"];
             if unknown.iter().any(|word| lower.contains(word)) {
-                let what = lower.trim_start_matches("todo: ");
+                let what = plain(lower.trim_start_matches("todo: "));
+                let what = what.filter(|w| !w.contains("no decoder"));
+                let what = what.unwrap_or("a camera or form that is not known here");
                 SkipReason::Unsupported(format!("{NAMELESS}: {}", shortened(what)))
             } else if SAYS_NO_SAMPLES.iter().any(|word| lower.contains(word)) {
                 SkipReason::Damaged(NO_SAMPLES.into())
             } else if lower.contains("couldn't find") || lower.contains("not find") {
                 SkipReason::Damaged("parts of its header are missing".into())
             } else {
-                SkipReason::Damaged(shortened(says))
+                SkipReason::Damaged("its header or its samples are broken".into())
             }
         }
     }
+}
+
+/// What the decoder says, unless it names its inner types.
+fn plain(says: &str) -> Option<&str> {
+    let inner = ['{', '}', '(', ')', '[', ']', '"', '_', '`'];
+    (!says.contains(inner) && !says.contains("::")).then_some(says)
 }
 
 /// The start of what the decoder says, on one line.

@@ -1,33 +1,50 @@
 //! A camera's raw frame: the mosaic as the sensor gave it, and the planes made from it.
 //!
 //! Decoding needs the feature `raw` (the crate rawler); everything else here works on any mosaic.
+//! The decoder takes memory as damaged files claim it, and some make it abort or loop. So files are
+//! checked first ([`check_structure`]) and, where the system has processes with limits (Unix),
+//! decoded in children: `pool` here, `child` there, `wire` between.
 //!
 //! Two roads lead on from a mosaic. Noise is measured on the [`RawFrame::planes`] of one colour,
 //! where it is white: on interpolated pixels estimators read 3 to 16 times low (facts Q1-Q4).
 //! Focus is measured on [`RawFrame::luma16`], so that blur is in pixels of the full mosaic and
 //! comparable with rendered files.
 
+#[cfg(all(feature = "raw", unix))]
+mod child;
 #[cfg(feature = "raw")]
 mod decode;
 mod luma;
 #[cfg(feature = "raw")]
 mod metadata;
+#[cfg(all(feature = "raw", unix))]
+mod pool;
 #[cfg(feature = "raw")]
 mod quiet;
+mod structure;
+#[cfg(all(feature = "raw", unix))]
+mod wire;
 
-#[cfg(feature = "raw")]
-pub(super) use decode::raw_header;
+#[cfg(all(feature = "raw", unix))]
+pub use child::serve_decoding;
 #[cfg(feature = "raw")]
 pub use decode::{decode_raw, load_raw, raw_cameras, raw_formats, raw_makers};
 #[cfg(feature = "raw")]
+pub(super) use decode::{header_at, raw_header};
+#[cfg(all(feature = "raw", unix))]
+pub use pool::{DECODING_CHILD, decode_in_children};
+#[cfg(feature = "raw")]
 pub use quiet::is_of_decoder;
+pub use structure::check_structure;
+
+use serde::{Deserialize, Serialize};
 
 use super::Orientation;
 use crate::base::{Plane, Tone};
 use crate::error::SkipReason;
 
 /// Colour of the filter over a photosite.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub enum Filter {
     /// Red.
     Red,
@@ -40,13 +57,14 @@ pub enum Filter {
 }
 
 /// An undeveloped frame, in the orientation of the file, cut to the area that shows the picture.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RawFrame {
     /// Width of the mosaic, px.
     pub width_px: usize,
     /// Height of the mosaic, px.
     pub height_px: usize,
-    /// Samples as read out, row-major, DN.
+    /// Samples as read out, row-major, DN. Not part of a serialised frame: they follow as bytes.
+    #[serde(skip)]
     pub mosaic: Vec<u16>,
     /// Filters of the 2 x 2 cell at the top left, row by row; the cell repeats.
     pub pattern: [Filter; 4],

@@ -7,10 +7,12 @@
 mod colour;
 mod jpeg;
 mod other;
+mod scans;
 
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use super::memory::Held;
 use super::raw::RawFrame;
 use super::{FileKind, JpegHeader};
 use crate::base::{Luma, wide};
@@ -23,6 +25,12 @@ pub const MIN_SIDE_PX: u32 = 64;
 /// No coding here packs more than this many pixels into a byte (progressive JPEG: one bit a block
 /// of 64; deflate: 1032 bytes in one), so a file that claims more ends early.
 const MOST_PIXELS_A_BYTE: u64 = 1100 * 8;
+
+/// Samples of this many bytes are decoded however short their file is.
+const MAX_SMALL_BYTES: u64 = 256 << 20;
+/// Beyond that, bytes of samples for a byte of the file. Photographs give at most 50 (JPEG at the
+/// lowest quality of an even sky); a large picture of nothing gives 1000 and takes all memory.
+const MAX_EXPANSION: u64 = 100;
 
 /// What a caller needs of a picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -56,6 +64,20 @@ pub enum Pixels {
         /// half the width rounded down; empty when the picture is grey.
         chroma: Vec<[i16; 2]>,
     },
+}
+
+impl Pixels {
+    /// Memory that the samples take, bytes.
+    fn bytes(&self) -> u64 {
+        let bytes = match self {
+            Pixels::Grey8(data) | Pixels::YCbCr8(data) => data.len(),
+            Pixels::Luma16 { luma, rgb8 } => {
+                2 * luma.len() + rgb8.as_ref().map_or(0, |rgb| rgb.len())
+            }
+            Pixels::Raw { luma, chroma } => 2 * luma.len() + 4 * chroma.len(),
+        };
+        bytes as u64
+    }
 }
 
 /// A decoded picture, in the orientation of the file.
@@ -100,16 +122,30 @@ pub fn decode_into(
     want: Want,
     buffer: Vec<u8>,
 ) -> Result<Decoded, SkipReason> {
+    decode_in(bytes, kind, want, buffer, &mut Held::nothing())
+}
+
+/// As [`decode_into`], with the memory that it takes: `held` grows to what the decoder needs and
+/// is left with what the picture takes.
+pub(super) fn decode_in(
+    bytes: &[u8],
+    kind: FileKind,
+    want: Want,
+    buffer: Vec<u8>,
+    held: &mut Held,
+) -> Result<Decoded, SkipReason> {
     if bytes.is_empty() {
         return Err(SkipReason::Empty);
     }
     // Decoders are third-party code fed with damaged files: one that panics costs this frame only.
-    catch_unwind(AssertUnwindSafe(|| match kind {
+    let decoded = catch_unwind(AssertUnwindSafe(|| match kind {
         FileKind::Raw => raw(bytes, want),
-        FileKind::Jpeg => jpeg::decode(bytes, want, buffer),
-        FileKind::Png | FileKind::Tiff | FileKind::Webp => other::decode(bytes, kind, want),
+        FileKind::Jpeg => jpeg::decode(bytes, want, buffer, held),
+        FileKind::Png | FileKind::Tiff | FileKind::Webp => other::decode(bytes, kind, want, held),
     }))
-    .unwrap_or_else(|_| Err(SkipReason::Damaged("the decoder gave up".into())))
+    .unwrap_or_else(|_| Err(SkipReason::Damaged("the decoder gave up".into())))?;
+    held.shrink(decoded.pixels.bytes());
+    Ok(decoded)
 }
 
 /// Width and height in the header of a picture file, in px, unchecked; only headers are read.
@@ -192,6 +228,14 @@ pub(super) fn check_size(width_px: u32, height_px: u32, file_bytes: u64) -> Resu
         return Err(SkipReason::TooSmall { width_px, height_px });
     }
     if pixels / MOST_PIXELS_A_BYTE > file_bytes {
+        return Err(SkipReason::Damaged("the file is far too short for its size".into()));
+    }
+    Ok(())
+}
+
+/// Refuses a large picture from a file that is too short to hold one.
+fn check_expansion(sample_bytes: u64, file_bytes: u64) -> Result<(), SkipReason> {
+    if sample_bytes > MAX_SMALL_BYTES && sample_bytes / MAX_EXPANSION > file_bytes {
         return Err(SkipReason::Damaged("the file is far too short for its size".into()));
     }
     Ok(())

@@ -1,20 +1,19 @@
 //! PNG, TIFF and WebP, brought to the form of a decoded JPEG.
 
 use std::error::Error as _;
-use std::io::{BufRead, Cursor, Seek};
+use std::io::{self, BufRead, Cursor, Seek};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
-use image::error::{ImageError, ImageFormatHint};
-use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
+use image::error::ImageError;
+use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, Limits};
 
 use super::super::FileKind;
-use super::{Decoded, Pixels, Want, check_size, colour};
+use super::super::memory::Held;
+use super::{Decoded, Pixels, Want, check_expansion, check_size, colour};
 use crate::error::SkipReason;
 
 /// Memory a decoder may take beside the picture itself, bytes.
 const DECODER_MEMORY: u64 = 256 << 20;
-/// Characters of a decoder's message that are passed on.
-const LONGEST_MESSAGE: usize = 60;
 
 /// Width and height in the header, px.
 pub(in super::super) fn size<R: BufRead + Seek>(
@@ -22,20 +21,31 @@ pub(in super::super) fn size<R: BufRead + Seek>(
     kind: FileKind,
 ) -> Result<(u32, u32), SkipReason> {
     catch_unwind(AssertUnwindSafe(|| {
-        let decoder = reader_of(reader, kind).into_decoder().map_err(|e| reason(&e))?;
+        let decoder = reader_of(reader, kind).into_decoder().map_err(|e| reason(&e, kind))?;
         Ok(decoder.dimensions())
     }))
     .unwrap_or_else(|_| Err(super::no_header()))
 }
 
-pub(super) fn decode(bytes: &[u8], kind: FileKind, want: Want) -> Result<Decoded, SkipReason> {
-    let mut decoder = reader_of(Cursor::new(bytes), kind).into_decoder().map_err(|e| reason(&e))?;
+pub(super) fn decode(
+    bytes: &[u8],
+    kind: FileKind,
+    want: Want,
+    held: &mut Held,
+) -> Result<Decoded, SkipReason> {
+    let mut decoder =
+        reader_of(Cursor::new(bytes), kind).into_decoder().map_err(|e| reason(&e, kind))?;
     let (width_px, height_px) = decoder.dimensions();
     check_size(width_px, height_px, bytes.len() as u64)?;
+    let samples = decoder.total_bytes();
+    check_expansion(samples, bytes.len() as u64)?;
+    let pixels_count = u64::from(width_px) * u64::from(height_px);
+    let own = pixels_count.saturating_mul(own_bytes(decoder.color_type(), want));
+    held.set((bytes.len() as u64).saturating_add(samples).saturating_add(own))?;
     let mut limits = Limits::no_limits();
-    limits.max_alloc = Some(decoder.total_bytes().saturating_add(DECODER_MEMORY));
-    decoder.set_limits(limits).map_err(|e| reason(&e))?;
-    let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e))?;
+    limits.max_alloc = Some(samples.saturating_add(DECODER_MEMORY));
+    decoder.set_limits(limits).map_err(|e| reason(&e, kind))?;
+    let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e, kind))?;
     Ok(Decoded {
         width_px,
         height_px,
@@ -45,6 +55,21 @@ pub(super) fn decode(bytes: &[u8], kind: FileKind, want: Want) -> Result<Decoded
         jpeg_quality_estimate: None,
         luma_steps: None,
     })
+}
+
+/// Memory for one pixel in our form beside the decoder's, at most while [`pixels`] is at work.
+fn own_bytes(colour: ColorType, want: Want) -> u64 {
+    let luma_only = want == Want::Luma;
+    match colour {
+        ColorType::L8 | ColorType::L16 => 0,
+        ColorType::La8 => 1,
+        ColorType::La16 => 2,
+        ColorType::Rgb8 => u64::from(luma_only),
+        ColorType::Rgba8 => 3,
+        ColorType::Rgb16 if luma_only => 2,
+        ColorType::Rgb16 => 5,
+        _ => 6,
+    }
 }
 
 fn reader_of<R: BufRead + Seek>(reader: R, kind: FileKind) -> ImageReader<R> {
@@ -101,34 +126,30 @@ fn to_8_bit(v: u16) -> u8 {
     ((u32::from(v) + 128) / 257) as u8
 }
 
-/// Why a decoder refused, in our words.
-fn reason(error: &ImageError) -> SkipReason {
+/// What a decoder's refusal says of the file.
+fn reason(error: &ImageError, kind: FileKind) -> SkipReason {
+    let form = kind.label();
     match error {
-        ImageError::Unsupported(e) => match e.format_hint() {
-            ImageFormatHint::Unknown => SkipReason::Unsupported("this form of picture".into()),
-            _ => SkipReason::Unsupported(e.to_string()),
-        },
+        ImageError::Unsupported(_) => SkipReason::Unsupported(format!("this form of {form}")),
         ImageError::Limits(_) => {
             SkipReason::Damaged("it asks for more memory than its size explains".into())
         }
-        ImageError::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
+        ImageError::IoError(e) if e.kind() == io::ErrorKind::UnexpectedEof => {
             SkipReason::Damaged("it ends early".into())
         }
-        ImageError::Decoding(e) => SkipReason::Damaged(shortened(
-            &e.source().map_or_else(|| e.to_string(), |s| s.to_string()),
-        )),
-        other => SkipReason::Damaged(shortened(&other.to_string())),
-    }
-}
-
-/// The start of what a decoder says, on one line.
-fn shortened(says: &str) -> String {
-    let line = says.lines().next().unwrap_or_default();
-    if line.starts_with("CRC error") {
-        return "a check sum is wrong".to_owned();
-    }
-    match line.char_indices().nth(LONGEST_MESSAGE) {
-        Some((end, _)) => format!("{}…", line[..end].trim_end()),
-        None => line.to_owned(),
+        other => {
+            // The decoder's own words speak of its inner types; only what they mean is passed on.
+            let inner = other.source().map_or_else(String::new, ToString::to_string);
+            let says = format!("{other} {inner}").to_lowercase();
+            let has = |words: &[&str]| words.iter().any(|word| says.contains(word));
+            let ends = ["eof", "end of file", "unexpected end", "no more", "truncated", "ended"];
+            SkipReason::Damaged(if has(&["crc", "checksum"]) {
+                "a check sum is wrong".into()
+            } else if has(&ends) {
+                "it ends early".into()
+            } else {
+                format!("its {form} data are broken")
+            })
+        }
     }
 }

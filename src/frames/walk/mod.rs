@@ -167,10 +167,10 @@ impl Search {
                 return;
             }
             Ok(Sniffed::Empty) => SkipReason::Empty,
-            Ok(Sniffed::Unsupported(family)) => SkipReason::Unsupported(family.into()),
+            Ok(Sniffed::Unsupported(family)) => other_family(family),
             Ok(Sniffed::Video) if asked_for => SkipReason::Unsupported("film".into()),
             Ok(Sniffed::Video | Sniffed::Unknown) => match name {
-                Named::Unsupported(family) => SkipReason::Unsupported(family.into()),
+                Named::Unsupported(family) => other_family(family),
                 _ => SkipReason::NotAPicture,
             },
             Err(e) => unreadable(&e),
@@ -290,4 +290,10 @@ fn shown(path: &Path) -> String {
         out.push_str(&part.as_os_str().to_string_lossy());
     }
     out
+}
+/// A picture of a family that is not read, with what to do about it.
+fn other_family(family: &str) -> SkipReason {
+    SkipReason::Unsupported(format!(
+        "{family}. Set the camera or phone to JPEG, or convert a copy to JPEG or TIFF first"
+    ))
 }

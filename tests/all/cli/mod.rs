@@ -4,6 +4,8 @@ mod cache;
 mod chart;
 mod contract;
 mod ends;
+#[cfg(feature = "raw")]
+mod hostile;
 mod log;
 mod mark;
 mod names;

@@ -1,0 +1,132 @@
+//! What goes over the pipes between the program and its decoding children: a length, a head as
+//! JSON, then bytes.
+
+use std::io::{self, Read, Write};
+
+use serde::de::DeserializeOwned;
+use serde::{Deserialize, Serialize};
+
+use super::RawFrame;
+use super::decode::RawHeader;
+use crate::error::SkipReason;
+
+/// Longest head, bytes: the longest real one holds an exposure of 2 kB.
+const MAX_HEAD: u32 = 1 << 20;
+/// Samples that are converted at a time.
+const CHUNK: usize = 1 << 16;
+
+/// What is wanted of a raw file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) enum Wanted {
+    /// Size and exposure.
+    Header,
+    /// The mosaic.
+    Mosaic,
+}
+
+/// What a child is asked. The payload follows: a path, or the file itself.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub(super) struct Request {
+    pub wanted: Wanted,
+    /// Whether the payload is the path of the file.
+    pub by_path: bool,
+    pub payload_bytes: u64,
+    /// Addresses that the child may take beyond those that it has, bytes.
+    pub memory_bytes: u64,
+    /// Processor time that it may take, s.
+    pub time_s: u64,
+}
+
+/// What a child answers. The samples of a mosaic follow.
+#[derive(Debug, Serialize, Deserialize)]
+pub(super) enum Reply {
+    Header(Box<RawHeader>),
+    Mosaic(Box<RawFrame>),
+    Refused(SkipReason),
+}
+
+/// Writes a head.
+pub(super) fn put(head: &impl Serialize, out: &mut impl Write) -> io::Result<()> {
+    let json = serde_json::to_vec(head)?;
+    let length = u32::try_from(json.len()).ok().filter(|n| *n <= MAX_HEAD);
+    let length = length.ok_or_else(|| io::Error::from(io::ErrorKind::InvalidData))?;
+    out.write_all(&length.to_le_bytes())?;
+    out.write_all(&json)
+}
+
+/// Reads a head; `None` at the end of the pipe.
+pub(super) fn get<T: DeserializeOwned>(from: &mut impl Read) -> io::Result<Option<T>> {
+    let mut length = [0; 4];
+    match from.read_exact(&mut length) {
+        Err(e) if e.kind() == io::ErrorKind::UnexpectedEof => return Ok(None),
+        other => other?,
+    }
+    let length = u32::from_le_bytes(length);
+    if length > MAX_HEAD {
+        return Err(io::ErrorKind::InvalidData.into());
+    }
+    let mut json = vec![0; length as usize];
+    from.read_exact(&mut json)?;
+    Ok(Some(serde_json::from_slice(&json)?))
+}
+
+/// Writes the samples of a mosaic, little end first.
+pub(super) fn put_samples(samples: &[u16], out: &mut impl Write) -> io::Result<()> {
+    let mut bytes = vec![0; 2 * CHUNK.min(samples.len())];
+    for chunk in samples.chunks(CHUNK) {
+        let bytes = &mut bytes[..2 * chunk.len()];
+        // In pairs of equal length, which is a plain copy on most machines.
+        for (pair, sample) in bytes.as_chunks_mut::<2>().0.iter_mut().zip(chunk) {
+            *pair = sample.to_le_bytes();
+        }
+        out.write_all(bytes)?;
+    }
+    Ok(())
+}
+
+/// Reads so many samples.
+pub(super) fn get_samples(count: usize, from: &mut impl Read) -> io::Result<Vec<u16>> {
+    let mut samples = Vec::with_capacity(count);
+    let mut bytes = vec![0; 2 * CHUNK.min(count)];
+    while samples.len() < count {
+        let now = 2 * CHUNK.min(count - samples.len());
+        from.read_exact(&mut bytes[..now])?;
+        samples.extend(bytes[..now].as_chunks::<2>().0.iter().map(|b| u16::from_le_bytes(*b)));
+    }
+    Ok(samples)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn heads_and_samples_come_back() {
+        let request = Request {
+            wanted: Wanted::Mosaic,
+            by_path: true,
+            payload_bytes: 7,
+            memory_bytes: 1 << 30,
+            time_s: 10,
+        };
+        let samples: Vec<u16> = (0..3 * CHUNK + 5).map(|i| (i * 7) as u16).collect();
+        let mut pipe = Vec::new();
+        put(&request, &mut pipe).unwrap();
+        put_samples(&samples, &mut pipe).unwrap();
+        put(&Reply::Refused(SkipReason::Damaged("it ends early".into())), &mut pipe).unwrap();
+        let mut from = &pipe[..];
+        assert_eq!(get::<Request>(&mut from).unwrap(), Some(request));
+        assert_eq!(get_samples(samples.len(), &mut from).unwrap(), samples);
+        let reply = get::<Reply>(&mut from).unwrap();
+        assert!(matches!(reply, Some(Reply::Refused(SkipReason::Damaged(_)))));
+        assert_eq!(get::<Request>(&mut from).unwrap(), None);
+    }
+
+    #[test]
+    fn odd_heads_are_refused() {
+        assert!(get::<Request>(&mut &[0xff; 64][..]).is_err());
+        assert!(get::<Request>(&mut &[2, 0, 0, 0, b'{', b'}'][..]).is_err());
+        assert!(get::<Request>(&mut &[9, 0, 0, 0, b'{'][..]).is_err());
+        assert!(get_samples(4, &mut &[1, 2, 3][..]).is_err());
+    }
+}
