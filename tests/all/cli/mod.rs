@@ -4,6 +4,7 @@ mod cache;
 mod chart;
 mod contract;
 mod ends;
+mod hostile_page;
 mod log;
 mod mark;
 mod names;
