@@ -1,6 +1,6 @@
 //! What is read from the log.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use rusqlite::{Connection, OptionalExtension, Row};
 
@@ -47,32 +47,70 @@ impl Log {
     /// # Errors
     /// [`crate::Error::Log`] when the file cannot be read.
     pub fn frames(&self, kind: Option<Kind>) -> Result<Vec<(i64, LoggedFrame)>> {
-        let read = || -> rusqlite::Result<Vec<(i64, LoggedFrame)>> {
+        let place: HashMap<i64, usize> =
+            self.outings()?.iter().enumerate().map(|(at, o)| (o.id, at)).collect();
+        let mut found: Vec<(i64, Vec<(i64, LoggedFrame)>)> = Vec::new();
+        self.each_frame(kind, &mut |outing, frame| match found.last_mut() {
+            Some((id, frames)) if *id == outing.id => frames.push((outing.id, frame)),
+            _ => found.push((outing.id, vec![(outing.id, frame)])),
+        })?;
+        found.sort_by_key(|(id, _)| place.get(id).copied());
+        Ok(found.into_iter().flat_map(|(_, frames)| frames).collect())
+    }
+
+    /// As [`frames`](Self::frames), one after the other, so that a log of any length fits: outings
+    /// in the order logged, the latest first, their frames in order.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn each_frame(
+        &self,
+        kind: Option<Kind>,
+        visit: &mut dyn FnMut(&Outing, LoggedFrame),
+    ) -> Result<()> {
+        let mut read = || -> rusqlite::Result<()> {
             let mut wanted: Vec<Outing> = outings(&self.connection)?;
             wanted.retain(|o| !o.excluded && kind.is_none_or(|k| k == o.kind));
-            let order: Vec<i64> = wanted.iter().map(|o| o.id).collect();
             wanted.sort_by(|a, b| b.logged_at.cmp(&a.logged_at).then(b.id.cmp(&a.id)));
             let mut seen = HashSet::new();
-            let mut found = Vec::new();
-            for o in wanted {
-                let mut frames = frames_of(&self.connection, o.id)?;
-                frames.retain(|f| seen.insert(f.content_id.clone()));
-                if let Some(rig) = &o.rig {
-                    frames.iter_mut().for_each(|f| f.rig = Some(rig.clone()));
-                }
-                found.push((o.id, frames));
+            for outing in wanted {
+                each_of(&self.connection, outing.id, &mut |mut frame| {
+                    if seen.insert(short_id(&frame.content_id)) {
+                        if let Some(rig) = &outing.rig {
+                            frame.rig = Some(rig.clone());
+                        }
+                        visit(&outing, frame);
+                    }
+                    Ok(())
+                })?;
             }
-            found.sort_by_key(|(id, _)| order.iter().position(|o| o == id));
-            Ok(found
-                .into_iter()
-                .flat_map(|(id, fs)| fs.into_iter().map(move |f| (id, f)))
-                .collect())
+            Ok(())
         };
         // One transaction: nothing changes between its queries.
         let tx = self.connection.unchecked_transaction().map_err(|e| self.failed(e))?;
-        let found = read().map_err(|e| self.failed(e));
+        let done = read().map_err(|e| self.failed(e));
         drop(tx);
-        found
+        done
+    }
+
+    /// The frames of an outing in order, one after the other.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn each_frame_of(&self, id: i64, visit: &mut dyn FnMut(LoggedFrame)) -> Result<()> {
+        let done = each_of(&self.connection, id, &mut |frame| {
+            visit(frame);
+            Ok(())
+        });
+        done.map_err(|e| self.failed(e))
+    }
+
+    /// Everything read while this is kept is of one moment, whatever others write meanwhile.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn moment(&self) -> Result<impl Drop + '_> {
+        self.connection.unchecked_transaction().map_err(|e| self.failed(e))
     }
 
     /// All rows of bodies' noise, by body, source, ISO and time.
@@ -115,10 +153,37 @@ pub(super) fn frames_of(
     connection: &Connection,
     outing: i64,
 ) -> rusqlite::Result<Vec<LoggedFrame>> {
-    connection
-        .prepare(&format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq"))?
-        .query_map([outing], frame)?
-        .collect()
+    let mut frames = Vec::new();
+    each_of(connection, outing, &mut |frame| {
+        frames.push(frame);
+        Ok(())
+    })?;
+    Ok(frames)
+}
+
+fn each_of(
+    connection: &Connection,
+    outing: i64,
+    visit: &mut dyn FnMut(LoggedFrame) -> rusqlite::Result<()>,
+) -> rusqlite::Result<()> {
+    let sql = format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq");
+    let mut query = connection.prepare(&sql)?;
+    let mut rows = query.query([outing])?;
+    while let Some(row) = rows.next()? {
+        visit(frame(row)?)?;
+    }
+    Ok(())
+}
+
+/// 16 of the 32 bytes of a content's hash: enough to tell contents apart, in an eighth of the room
+/// that its text takes. What is no such hash is hashed.
+fn short_id(content_id: &str) -> u128 {
+    let digits = content_id.get(..32).filter(|_| content_id.len() == 64);
+    digits.and_then(|d| u128::from_str_radix(d, 16).ok()).unwrap_or_else(|| {
+        let hash = blake3::hash(content_id.as_bytes());
+        let (bytes, _) = hash.as_bytes().split_first_chunk().unwrap_or((&[0; 16], &[]));
+        u128::from_be_bytes(*bytes)
+    })
 }
 
 fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {

@@ -2,6 +2,7 @@
 
 mod cache;
 mod chart;
+mod confined;
 mod contract;
 mod ends;
 mod hostile_page;
@@ -9,6 +10,7 @@ mod log;
 mod mark;
 mod names;
 mod odd_files;
+mod outputs;
 mod plan;
 mod review;
 mod rigs;
