@@ -90,7 +90,7 @@ pub fn of_log(
         Err(Error::Log { problem: LogProblem::Missing, .. }) if log.is_none() => Vec::new(),
         other => other?,
     };
-    let of = rigs.of_rig(&outings, rig);
+    let of = rigs.of_rig(rig);
     let described = match (&described, &of.rig) {
         (None, Some(name)) => job::rig(name).ok(),
         _ => described,

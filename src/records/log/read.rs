@@ -47,19 +47,12 @@ impl Log {
     /// # Errors
     /// [`crate::Error::Log`] when the file cannot be read.
     pub fn frames(&self, kind: Option<Kind>) -> Result<Vec<(i64, LoggedFrame)>> {
-        let place: HashMap<i64, usize> =
-            self.outings()?.iter().enumerate().map(|(at, o)| (o.id, at)).collect();
-        let mut found: Vec<(i64, Vec<(i64, LoggedFrame)>)> = Vec::new();
-        self.each_frame(kind, &mut |outing, frame| match found.last_mut() {
-            Some((id, frames)) if *id == outing.id => frames.push((outing.id, frame)),
-            _ => found.push((outing.id, vec![(outing.id, frame)])),
-        })?;
-        found.sort_by_key(|(id, _)| place.get(id).copied());
-        Ok(found.into_iter().flat_map(|(_, frames)| frames).collect())
+        let mut found = Vec::new();
+        self.each_frame(kind, &mut |outing, frame| found.push((outing.id, frame)))?;
+        Ok(found)
     }
 
-    /// As [`frames`](Self::frames), one after the other, so that a log of any length fits: outings
-    /// in the order logged, the latest first, their frames in order.
+    /// As [`frames`](Self::frames), one after the other, so that a log of any length fits.
     ///
     /// # Errors
     /// [`crate::Error::Log`] when the file cannot be read.
@@ -71,16 +64,18 @@ impl Log {
         let mut read = || -> rusqlite::Result<()> {
             let mut wanted: Vec<Outing> = outings(&self.connection)?;
             wanted.retain(|o| !o.excluded && kind.is_none_or(|k| k == o.kind));
-            wanted.sort_by(|a, b| b.logged_at.cmp(&a.logged_at).then(b.id.cmp(&a.id)));
-            let mut seen = HashSet::new();
+            let again = measured_again(&self.connection, &wanted)?;
             for outing in wanted {
+                let passed_over = again.get(&outing.id);
+                let mut at = 0;
                 each_of(&self.connection, outing.id, &mut |mut frame| {
-                    if seen.insert(short_id(&frame.content_id)) {
+                    if passed_over.is_none_or(|p| !p.contains(&at)) {
                         if let Some(rig) = &outing.rig {
                             frame.rig = Some(rig.clone());
                         }
                         visit(&outing, frame);
                     }
+                    at += 1;
                     Ok(())
                 })?;
             }
@@ -173,6 +168,31 @@ fn each_of(
         visit(frame(row)?)?;
     }
     Ok(())
+}
+
+/// Frames that were measured again in an outing logged later, by outing and place in its order.
+fn measured_again(
+    connection: &Connection,
+    outings: &[Outing],
+) -> rusqlite::Result<HashMap<i64, HashSet<usize>>> {
+    let mut latest_first: Vec<&Outing> = outings.iter().collect();
+    latest_first.sort_by(|a, b| b.logged_at.cmp(&a.logged_at).then(b.id.cmp(&a.id)));
+    let mut ids =
+        connection.prepare("SELECT content_id FROM frame WHERE outing_id = ?1 ORDER BY seq")?;
+    let mut seen = HashSet::new();
+    let mut again: HashMap<i64, HashSet<usize>> = HashMap::new();
+    for outing in latest_first {
+        let mut rows = ids.query([outing.id])?;
+        let mut at = 0;
+        while let Some(row) = rows.next()? {
+            let id = row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?;
+            if !seen.insert(short_id(id)) {
+                again.entry(outing.id).or_default().insert(at);
+            }
+            at += 1;
+        }
+    }
+    Ok(again)
 }
 
 /// 16 of the 32 bytes of a content's hash: enough to tell contents apart, in an eighth of the room

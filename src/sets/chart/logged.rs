@@ -28,7 +28,7 @@ pub fn of_rig(frames: &[(i64, LoggedFrame)], outings: &[Outing], name: Option<&s
     for (id, frame) in frames {
         rigs.add(*id, by_id.get(id).map(|o| o.kind), frame);
     }
-    rigs.of_rig(outings, name)
+    rigs.of_rig(name)
 }
 
 /// The frames of a log by rig, reduced to what the chart needs as they are read, so that a long
@@ -40,38 +40,8 @@ pub struct Rigs {
 
 #[derive(Debug, Default)]
 struct OneRig {
-    stills: Runs,
-    clips: Runs,
-}
-
-/// Entries outing by outing.
-#[derive(Debug, Default)]
-struct Runs(Vec<(i64, Vec<Entry>)>);
-
-impl Runs {
-    fn push(&mut self, entry: Entry) {
-        match self.0.last_mut() {
-            Some((outing, run)) if *outing == entry.outing => run.push(entry),
-            _ => {
-                if let Some((_, done)) = self.0.last_mut() {
-                    done.shrink_to_fit();
-                }
-                self.0.push((entry.outing, vec![entry]));
-            }
-        }
-    }
-
-    fn count(&self) -> u32 {
-        self.0.iter().map(|(_, run)| run.len() as u32).sum()
-    }
-
-    /// Everything in one row, outings in the order given.
-    fn in_order(mut self, place: &BTreeMap<i64, usize>) -> Vec<Entry> {
-        self.0.sort_by_key(|(outing, _)| place.get(outing));
-        let mut all = Vec::with_capacity(self.count() as usize);
-        self.0.into_iter().for_each(|(_, run)| all.extend(run));
-        all
-    }
+    stills: Vec<Entry>,
+    clips: Vec<Entry>,
 }
 
 impl Rigs {
@@ -85,25 +55,20 @@ impl Rigs {
         if kind == Some(Kind::Clip) { rig.clips.push(entry) } else { rig.stills.push(entry) }
     }
 
-    /// The frames of one rig, as [`of_rig`] takes them, in the order of the outings given.
-    pub fn of_rig(mut self, outings: &[Outing], name: Option<&str>) -> OfRig {
-        let place: BTreeMap<i64, usize> =
-            outings.iter().enumerate().map(|(at, o)| (o.id, at)).collect();
+    /// The frames of one rig, as [`of_rig`] takes them, in the order added.
+    pub fn of_rig(mut self, name: Option<&str>) -> OfRig {
         let named = || self.by_name.iter().filter_map(|(name, rig)| Some((name.as_ref()?, rig)));
         let known = named()
-            .map(|(name, rig)| (name.clone(), rig.stills.count() + rig.clips.count()))
+            .map(|(name, rig)| (name.clone(), (rig.stills.len() + rig.clips.len()) as u32))
             .collect();
         let rig = match name {
             Some(name) => Some(name.to_owned()),
             None => named()
-                .max_by_key(|(name, rig)| (rig.stills.count(), std::cmp::Reverse(*name)))
+                .max_by_key(|(name, rig)| (rig.stills.len(), std::cmp::Reverse(*name)))
                 .map(|(name, _)| name.clone()),
         };
-        let own = self.by_name.remove(&rig).unwrap_or_default();
-        // The others' room is needed for putting these in a row.
-        self.by_name.clear();
-        let (entries, clips) = (own.stills.in_order(&place), own.clips.in_order(&place));
-        OfRig { rig, entries, clips, known }
+        let OneRig { stills, clips } = self.by_name.remove(&rig).unwrap_or_default();
+        OfRig { rig, entries: stills, clips, known }
     }
 }
 
