@@ -367,6 +367,12 @@ pub enum SkipReason {
 /// Why a sidecar is left as it is. The run goes on without it.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SidecarFault {
+    /// More bytes than sidecars have.
+    #[error("larger than 8 MB, which no sidecar is: left as it is")]
+    TooLarge,
+    /// A folder, a pipe or a device where the sidecar would be.
+    #[error("not a file but a folder, a pipe or a device: left as it is")]
+    NotAFile,
     /// Not well-formed XML.
     #[error("not well-formed at line {line}: left as it is")]
     Broken {

@@ -2,6 +2,7 @@
 
 mod flags;
 mod measured;
+mod path_text;
 mod plane;
 pub mod random;
 pub mod stats;
@@ -11,5 +12,6 @@ mod wide;
 
 pub use flags::{Flag, FlagSet};
 pub use measured::{Known, Measured, Source};
+pub use path_text::{byte_of, path_text, text_path};
 pub use plane::{Luma, Plane, Tone};
 pub use wide::wide;

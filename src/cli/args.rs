@@ -442,9 +442,12 @@ pub struct MarkArgs {
     /// Write; without it only what would change is listed
     #[arg(long)]
     pub write: bool,
-    /// Where the frames are, when they are no longer where the record says
+    /// Where the frames are, when they are not in the folder of the record as it says
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Take frames that links lead to out of that folder
+    #[arg(long)]
+    pub follow_links: bool,
     /// Go by the verdicts alone, whatever was decided in `review`
     #[arg(long)]
     pub no_decisions: bool,
@@ -502,9 +505,12 @@ pub struct ReviewArgs {
     /// Port to listen at [default: one that is free]
     #[arg(long, value_name = "N")]
     pub port: Option<u16>,
-    /// Where the frames are, when they are no longer where the record says
+    /// Where the frames are, when they are not in the folder of the record as it says
     #[arg(long, value_name = "DIR")]
     pub folder: Option<PathBuf>,
+    /// Take frames that links lead to out of that folder
+    #[arg(long)]
+    pub follow_links: bool,
     #[command(flatten)]
     pub known: Known,
 }

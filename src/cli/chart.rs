@@ -1,9 +1,11 @@
 //! `stopwise chart`.
 
+use std::collections::BTreeMap;
+
 use stopwise::error::LogProblem;
 use stopwise::records::{self, decisions::Decisions, log::Log};
 use stopwise::render::{csv, html, json, term};
-use stopwise::sets::chart::{self, ChartJob, Charted};
+use stopwise::sets::chart::{self, ChartJob, Charted, Decided, Rigs};
 use stopwise::sets::equipment;
 use stopwise::{Error, Result};
 
@@ -28,22 +30,23 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
     let standard =
         |path: &Option<std::path::PathBuf>| path.as_ref().is_some_and(|p| p.as_os_str() == "-");
     let to_output = standard(&typed.json) || standard(&typed.csv);
+    let mut outputs = show::Outputs::default();
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(record, out)));
     }
     if let Some(path) = &typed.csv {
-        show::to_file(path, |out| csv::write_chart(record, out))?;
+        outputs.tried(show::to_file(path, |out| csv::write_chart(record, out)));
     }
     if let Some(path) = &typed.svg {
-        html::write_chart_svg(path, record)?;
+        outputs.tried(html::write_chart_svg(path, record));
     }
     if let Some(path) = &typed.report {
-        html::write_chart(path, record)?;
+        outputs.tried(html::write_chart(path, record));
     }
     if !to_output {
-        show::result(&term::chart(record, show::style()))?;
+        outputs.tried(show::result(&term::chart(record, show::style())));
     }
-    Ok(if held == 0 { Ended::Nothing } else { Ended::Whole })
+    Ok(outputs.ended(if held == 0 { Ended::Nothing } else { Ended::Whole }))
 }
 
 /// The chart of a rig from the log; an empty one when there is no log.
@@ -61,24 +64,33 @@ pub fn of_log(
         Some(name) => job::rig(name).ok(),
         None => None,
     };
-    let read = || -> Result<_> {
-        let log = Log::open_to_read(&path)?;
-        Ok((log.outings()?, log.frames(None)?))
+    let decisions = Decisions::place()?;
+    let calls = || -> Result<_> {
+        if decisions.exists() { Decisions::open(&decisions)?.calls() } else { Ok(BTreeMap::new()) }
     };
-    let (outings, mut frames) = match read() {
+    let mut rigs = Rigs::default();
+    let mut by_rig: BTreeMap<Option<String>, Decided> = BTreeMap::new();
+    let mut read = || -> Result<_> {
+        let log = Log::open_to_read(&path)?;
+        let outings = log.outings()?;
+        let calls = if outings.is_empty() { BTreeMap::new() } else { calls()? };
+        log.each_frame(None, &mut |outing, frame| {
+            let mut one = [(outing.id, frame)];
+            for (rig, more) in chart::decide(&mut one, &calls) {
+                let sum = by_rig.entry(rig).or_default();
+                sum.frames += more.frames;
+                sum.overruled += more.overruled;
+            }
+            rigs.add(outing.id, Some(outing.kind), &one[0].1);
+        })?;
+        Ok(outings)
+    };
+    let outings = match read() {
         // Nobody has logged anything yet: no failure, unless a log was named.
-        Err(Error::Log { problem: LogProblem::Missing, .. }) if log.is_none() => {
-            (Vec::new(), Vec::new())
-        }
+        Err(Error::Log { problem: LogProblem::Missing, .. }) if log.is_none() => Vec::new(),
         other => other?,
     };
-    let decisions = Decisions::place()?;
-    let by_rig = if !frames.is_empty() && decisions.exists() {
-        chart::decide(&mut frames, &Decisions::open(&decisions)?.calls()?)
-    } else {
-        Default::default()
-    };
-    let of = chart::of_rig(&frames, &outings, rig);
+    let of = rigs.of_rig(rig);
     let described = match (&described, &of.rig) {
         (None, Some(name)) => job::rig(name).ok(),
         _ => described,

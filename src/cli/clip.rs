@@ -1,5 +1,6 @@
 //! `stopwise clip`.
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use anyhow::Context;
@@ -42,15 +43,16 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
         stills: typed.stills.as_deref(),
         chapters: typed.chapters.as_deref(),
     };
-    let (record, stopped) = work(&job, &out)?;
+    let mut outputs = show::Outputs::default();
+    let (record, stopped) = work(&job, &out, &mut outputs)?;
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.csv {
-        show::to_file(path, |out| csv::write_clips(&record.clips, out))?;
+        outputs.tried(show::to_file(path, |out| csv::write_clips(&record.clips, out)));
     }
     if let Some(path) = &typed.otio {
-        show::to_file(path, |out| timeline::write(&record.clips, out))?;
+        outputs.tried(show::to_file(path, |out| timeline::write(&record.clips, out)));
     }
     let log_asked = log.is_some();
     let logged = log.is_none_or(|log| keep::add(log, || logged::clips(&record), stopped));
@@ -63,13 +65,14 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
         );
     }
     let broken = record.clips.iter().any(|c| c.broke_off.is_some());
-    Ok(match (stopped, record.clips.is_empty(), record.skipped.is_empty() && !broken) {
+    let ended = match (stopped, record.clips.is_empty(), record.skipped.is_empty() && !broken) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
         (_, _, false) => Ended::Partly,
         _ if !logged => Ended::Partly,
         _ => Ended::Whole,
-    })
+    };
+    Ok(outputs.ended(ended))
 }
 
 fn job(typed: &ClipArgs) -> anyhow::Result<ClipJob> {
@@ -103,26 +106,40 @@ pub struct Out<'a> {
 }
 
 /// Works through clips, with a table as each is done and the page at the end.
-pub fn work(job: &ClipJob, out: &Out<'_>) -> anyhow::Result<(ClipsRecord, bool)> {
+pub fn work(
+    job: &ClipJob,
+    out: &Out<'_>,
+    outputs: &mut show::Outputs,
+) -> anyhow::Result<(ClipsRecord, bool)> {
     let style = show::style();
     let screen = show::Screen::new(out.quiet);
-    let mut sink = Sink { out, screen: &screen, style, pages: Vec::new(), print_failed: None };
+    let mut sink = Sink {
+        out,
+        screen: &screen,
+        style,
+        pages: Vec::new(),
+        names: Names::default(),
+        printed: Ok(()),
+        outputs,
+    };
     let (record, stopped) = spans::clips(job, &screen, &mut sink)?;
     screen.done();
-    let Sink { pages, print_failed, .. } = sink;
-    if let Some(error) = print_failed {
-        return Err(error.into());
-    }
-    let place = out.report.filter(|_| !pages.is_empty());
+    let Sink { pages, printed, .. } = sink;
+    let mut place = out.report.filter(|_| !pages.is_empty());
     if let Some(path) = place {
-        render::html::write_clips(path, &pages, &record.skipped)?;
+        let done = render::html::write_clips(path, &pages, &record.skipped);
+        if done.is_err() {
+            place = None;
+        }
+        outputs.tried(done);
     }
     if out.quiet {
         for s in &record.skipped {
             show::remark(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
         }
     } else {
-        show::result(&term::clips_end(&record.skipped, place, style))?;
+        let end = term::clips_end(&record.skipped, place, style);
+        outputs.tried(printed.and_then(|()| show::result(&end)));
     }
     if stopped {
         show::remark("Stopped: what was read until then is in the record and on the page.");
@@ -135,43 +152,101 @@ struct Sink<'a> {
     screen: &'a show::Screen,
     style: term::Style,
     pages: Vec<ClipPage>,
-    print_failed: Option<std::io::Error>,
+    names: Names,
+    printed: std::io::Result<()>,
+    outputs: &'a mut show::Outputs,
 }
 
 impl ClipSink for Sink<'_> {
     fn clip(&mut self, page: &ClipPage) -> LibResult<()> {
         if let Some(dir) = self.out.chapters {
-            let path = dir.join(format!("{}.chapters.txt", stem(&page.clip)));
+            let path = dir.join(format!("{}.chapters.txt", self.names.of(&page.clip.path)));
             let text = chapters::chapters(&page.clip);
-            render::write_whole(&path, |out| out.write_all(text.as_bytes()))?;
+            let done = render::write_whole(&path, |out| out.write_all(text.as_bytes()));
+            self.outputs.tried(done);
         }
         if self.out.report.is_some() {
             self.pages.push(page.clone());
         }
-        if !self.out.quiet && self.print_failed.is_none() {
+        if !self.out.quiet && self.printed.is_ok() {
             let text = term::clip(&page.clip, self.style);
-            self.print_failed = self.screen.print(&format!("{text}\n")).err();
+            self.printed = self.screen.print(&format!("{text}\n"));
         }
         Ok(())
     }
 
     fn still(&mut self, clip: &ClipRecord, t_s: f64, picture: &RgbPicture) -> LibResult<()> {
         let Some(dir) = self.out.stills else { return Ok(()) };
-        let path: PathBuf = dir.join(format!("{}-{t_s:08.3}s.png", stem(clip)));
+        let path: PathBuf = dir.join(format!("{}-{t_s:08.3}s.png", self.names.of(&clip.path)));
         let png = render::rgb_png(&picture.rgb, picture.width_px, picture.height_px)?;
-        render::write_whole(&path, |out| out.write_all(&png))
+        self.outputs.tried(render::write_whole(&path, |out| out.write_all(&png)));
+        Ok(())
     }
 }
 
-/// A name for files made from a clip: its path below the folder, without what a file name cannot
-/// hold, so that clips of one name in two folders stay apart.
-fn stem(clip: &ClipRecord) -> String {
-    let path = Path::new(&clip.path);
-    let whole = path.with_extension("").to_string_lossy().into_owned();
-    let safe: String = whole
-        .chars()
-        .map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '_' })
-        .collect();
-    let safe = safe.trim_start_matches(['.', '-', '_']);
-    if safe.is_empty() { "clip".to_owned() } else { safe.to_owned() }
+/// Names for files made from clips; no two clips share one.
+#[derive(Default)]
+struct Names {
+    /// Each name, in small letters as some file systems compare them, and the clip that has it.
+    taken: BTreeMap<String, String>,
+}
+
+/// Hexadecimal digits that tell clips apart whose names would be the same.
+const TELLS_APART: usize = 8;
+
+impl Names {
+    /// The name for a clip: its path below the folder with its ending, without what a file name
+    /// cannot hold. In folders below, and where another clip has that name, some digits follow
+    /// that come from the path, so that a later run over fewer clips gives the same names.
+    fn of(&mut self, path: &str) -> String {
+        let safe: String = path
+            .chars()
+            .map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '_' })
+            .collect();
+        let safe = safe.trim_start_matches(['.', '-', '_']);
+        let safe = if safe.is_empty() { "clip" } else { safe };
+        let digits = &blake3::hash(path.as_bytes()).to_hex()[..TELLS_APART];
+        let long = format!("{safe}-{digits}");
+        let own = |taken: &str| taken == path;
+        let is_free = |name: &str| self.taken.get(&name.to_lowercase()).is_none_or(|t| own(t));
+        let name =
+            if path.contains(['/', '\\']) || !is_free(safe) { long } else { safe.to_owned() };
+        self.taken.insert(name.to_lowercase(), path.to_owned());
+        name
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn no_two_clips_share_a_name() {
+        let paths = [
+            "x.mp4",
+            "x.mkv",
+            "X.MP4",
+            "a/b.mp4",
+            "a_b.mp4",
+            "a\\b.mp4",
+            "a b.mp4",
+            "a?b.mp4",
+            ".mp4",
+            "-.mp4",
+            "..",
+            "/",
+            "é.mp4",
+            "a/b.mp4-1",
+        ];
+        let mut names = Names::default();
+        let first: Vec<String> = paths.iter().map(|p| names.of(p)).collect();
+        let small: std::collections::BTreeSet<String> =
+            first.iter().map(|n| n.to_lowercase()).collect();
+        assert_eq!(small.len(), paths.len(), "{first:?}");
+        assert_eq!(first[0], "x.mp4");
+        // The same clip keeps its name, its chapters and stills as well as in a later run.
+        assert_eq!(paths.map(|p| names.of(p)).to_vec(), first);
+        assert_eq!(Names::default().of("a/b.mp4"), first[3]);
+        assert!(first.iter().all(|n| !n.contains(['/', '\\']) && !n.starts_with(['.', '-'])));
+    }
 }

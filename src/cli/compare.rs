@@ -24,26 +24,30 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
     let result = compare::compare(&job, &screen);
     screen.done();
     let (record, pictures) = result?;
+    let mut outputs = show::Outputs::default();
+    let mut paged = false;
     if !typed.no_report {
-        html::write_compare(&typed.report, &record, &pictures)?;
+        let done = html::write_compare(&typed.report, &record, &pictures);
+        paged = done.is_ok();
+        outputs.tried(done);
     }
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.csv {
-        show::to_file(path, |out| csv::write_steps(&record.steps, out))?;
+        outputs.tried(show::to_file(path, |out| csv::write_steps(&record.steps, out)));
     }
     if to_output == 0 {
         let mut text = term::compare(&record, show::style());
-        if !typed.no_report {
+        if paged {
             text.push_str(&format!("page: {}\n", typed.report.display()));
         }
-        show::result(&text)?;
+        outputs.tried(show::result(&text));
     }
     let stopped = stopwise::sets::outing::Listener::stopped(&screen);
-    Ok(match (stopped, record.skipped.is_empty()) {
+    Ok(outputs.ended(match (stopped, record.skipped.is_empty()) {
         (true, _) => Ended::Stopped,
         (_, false) => Ended::Partly,
         _ => Ended::Whole,
-    })
+    }))
 }

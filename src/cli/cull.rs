@@ -42,32 +42,36 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
         job.marks = job::marks(path)?;
     }
     let kept = if typed.no_cache { None } else { cache::open() };
-    let done = work(&job, kept.as_ref(), report, quiet);
+    let mut outputs = show::Outputs::default();
+    let done = work(&job, kept.as_ref(), report, quiet, &mut outputs);
     cache::tell(kept.as_ref());
     let (record, stopped) = done?;
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.csv {
-        show::to_file(path, |out| csv::write(&record.frames, out))?;
+        outputs.tried(show::to_file(path, |out| csv::write(&record.frames, out)));
     }
     let logged = log
         .is_none_or(|log| keep::add(log, || logged::outing(&record, Kind::Field, None), stopped));
-    Ok(match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
+    let ended = match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
         (_, _, false) => Ended::Partly,
         _ if !logged => Ended::Partly,
         _ => Ended::Whole,
-    })
+    };
+    Ok(outputs.ended(ended))
 }
 
-/// Works through an outing with tables as bursts are done and the summary at the end.
+/// Works through an outing with tables as bursts are done and the summary at the end. A report or
+/// table that cannot be written does not end the work.
 pub fn work(
     job: &OutingJob,
     cache: Option<&Cache>,
     report: Option<&Path>,
     quiet: bool,
+    outputs: &mut show::Outputs,
 ) -> anyhow::Result<(CullRecord, bool)> {
     let style = show::style();
     let title = job
@@ -78,27 +82,30 @@ pub fn work(
         .join(", ");
     let mut writer = report.map(|path| ReportWriter::create(path, &title)).transpose()?;
     let screen = show::Screen::new(quiet);
-    let mut print_failed = None;
+    let mut printed = Ok(());
     let mut on_burst = |page: BurstPage| -> LibResult<()> {
-        if let Some(w) = writer.as_mut() {
-            w.burst(&page)?;
+        if let Some(Err(failed)) = writer.as_mut().map(|w| w.burst(&page)) {
+            writer = None;
+            outputs.tried(Err(failed));
         }
-        if !quiet && print_failed.is_none() {
+        if !quiet && printed.is_ok() {
             let frames: Vec<&FrameRecord> = page.frames.iter().map(|f| &f.0).collect();
             let text = term::burst(&page.burst, &frames, style);
-            print_failed = screen.print(&format!("{text}\n")).err();
+            printed = screen.print(&format!("{text}\n"));
         }
         Ok(())
     };
     let (record, stopped) = outing::cull_with(job, cache, &screen, &mut on_burst)?;
     screen.done();
     let place = match writer {
-        Some(w) if !record.frames.is_empty() => Some(w.finish(&record.outing, &record.skipped)?),
+        Some(w) if !record.frames.is_empty() => {
+            let done = w.finish(&record.outing, &record.skipped);
+            let place = done.as_ref().ok().cloned();
+            outputs.tried(done.map(drop));
+            place
+        }
         _ => None,
     };
-    if let Some(error) = print_failed {
-        return Err(error.into());
-    }
     if quiet {
         for s in &record.skipped {
             show::remark(&format!(
@@ -108,7 +115,8 @@ pub fn work(
             ));
         }
     } else {
-        show::result(&term::outing(&record.outing, &record.skipped, place.as_deref(), style))?;
+        let summary = term::outing(&record.outing, &record.skipped, place.as_deref(), style);
+        outputs.tried(printed.and_then(|()| show::result(&summary)));
     }
     if stopped {
         show::remark("Stopped: what was read until then is in the record and the report.");

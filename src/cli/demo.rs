@@ -41,15 +41,16 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
         typed: Typed::default(),
         pictures: true,
     };
-    let (record, stopped) = cull::work(&job, None, Some(&report), false)?;
+    let mut outputs = show::Outputs::default();
+    let (record, stopped) = cull::work(&job, None, Some(&report), false, &mut outputs)?;
     if stopped {
         return Ok(Ended::Stopped);
     }
-    show::result(&compared(&record, &truth))?;
-    if film(&typed.dir, typed.seed)? {
+    outputs.tried(show::result(&compared(&record, &truth)));
+    if film(&typed.dir, typed.seed, &mut outputs)? {
         return Ok(Ended::Stopped);
     }
-    Ok(if record.skipped.is_empty() { Ended::Whole } else { Ended::Partly })
+    Ok(outputs.ended(if record.skipped.is_empty() { Ended::Whole } else { Ended::Partly }))
 }
 
 /// Page of the demo's clip, inside its folder.
@@ -78,7 +79,7 @@ fn clip_spec(seed: u64) -> ClipSpec {
 
 /// Makes a clip, works through it and compares with its truth; without ffmpeg it says so. Returns
 /// whether the user stopped it.
-fn film(dir: &Path, seed: u64) -> anyhow::Result<bool> {
+fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bool> {
     let tools = Tools::of_environment();
     if let Err(error) = tools.check() {
         show::remark(&format!("No clip in this demo: {error}."));
@@ -110,9 +111,9 @@ fn film(dir: &Path, seed: u64) -> anyhow::Result<bool> {
     };
     let page = dir.join(CLIP_PAGE);
     let out = clip::Out { quiet: false, report: Some(&page), stills: None, chapters: None };
-    let (record, stopped) = clip::work(&job, &out)?;
+    let (record, stopped) = clip::work(&job, &out, outputs)?;
     if let Some(c) = record.clips.first().filter(|_| !stopped) {
-        show::result(&clip_compared(c, &spec, truths))?;
+        outputs.tried(show::result(&clip_compared(c, &spec, truths)));
     }
     Ok(stopped)
 }

@@ -18,20 +18,30 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
     for path in [&typed.json, &typed.map].into_iter().flatten() {
         show::check_writable(path)?;
     }
+    if !typed.no_report {
+        show::check_writable(&typed.report)?;
+    }
     let job = job::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report)?;
     let (record, pictures) = inspect::inspect(&job)?;
+    let mut outputs = show::Outputs::default();
     let mut written = Vec::new();
     if !typed.no_report {
-        html::write_inspect(&typed.report, &record, &pictures)?;
-        written.push(format!("page: {}", typed.report.display()));
+        let done = html::write_inspect(&typed.report, &record, &pictures);
+        if done.is_ok() {
+            written.push(format!("page: {}", typed.report.display()));
+        }
+        outputs.tried(done);
     }
     if let Some(path) = &typed.map {
         let png = render::map_png(&record.map, MAP_TILE_PX)?;
-        show::to_file(path, |out| out.write_all(&png))?;
-        written.push(format!("map: {}", path.display()));
+        let done = show::to_file(path, |out| out.write_all(&png));
+        if done.is_ok() {
+            written.push(format!("map: {}", path.display()));
+        }
+        outputs.tried(done);
     }
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
         let mut text = term::inspect(&record, show::style());
@@ -39,7 +49,7 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
             text.push_str(&line);
             text.push('\n');
         }
-        show::result(&text)?;
+        outputs.tried(show::result(&text));
     }
-    Ok(Ended::Whole)
+    Ok(outputs.ended(Ended::Whole))
 }

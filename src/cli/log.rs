@@ -1,10 +1,12 @@
 //! `stopwise log`.
 
+use std::io;
 use std::path::PathBuf;
 
-use serde::Serialize;
+use serde::ser::{Error as _, SerializeSeq};
+use serde::{Serialize, Serializer};
 use stopwise::records::decisions::Decisions;
-use stopwise::records::log::{Correction, FORM, Kind, Log, LoggedFrame, LoggedNoise, Outing};
+use stopwise::records::log::{Correction, FORM, Kind, Log, LoggedNoise, Outing};
 use stopwise::records::{self};
 use stopwise::render::{csv, json, term};
 use stopwise::report::agreement_record::AGREEMENT_HEADER;
@@ -14,22 +16,61 @@ use stopwise::sets::{agreement, log_view};
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::{Ended, job, show};
 
-/// Everything in the log.
+/// Everything in the log, read as it is written: a long log takes no more memory than a short one.
 #[derive(Serialize)]
-struct Export {
+struct Export<'l> {
     schema: u32,
     program: &'static str,
     version: &'static str,
     form: i64,
-    outings: Vec<WithFrames>,
+    outings: Outings<'l>,
     noise: Vec<LoggedNoise>,
 }
 
+/// The outings, each with its frames.
+struct Outings<'l>(&'l Log, &'l [Outing]);
+
+impl Serialize for Outings<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_seq(
+            self.1.iter().map(|outing| WithFrames {
+                outing,
+                frames: Frames { log: self.0, outing: outing.id },
+            }),
+        )
+    }
+}
+
 #[derive(Serialize)]
-struct WithFrames {
+struct WithFrames<'l> {
     #[serde(flatten)]
-    outing: Outing,
-    frames: Vec<LoggedFrame>,
+    outing: &'l Outing,
+    frames: Frames<'l>,
+}
+
+/// The frames of an outing.
+struct Frames<'l> {
+    log: &'l Log,
+    outing: i64,
+}
+
+impl Serialize for Frames<'_> {
+    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        let mut frames = to.serialize_seq(None)?;
+        let mut failed = None;
+        let read = self.log.each_frame_of(self.outing, &mut |frame| {
+            if failed.is_none() {
+                failed = frames.serialize_element(&frame).err();
+            }
+        });
+        match failed {
+            Some(error) => Err(error),
+            None => {
+                read.map_err(S::Error::custom)?;
+                frames.end()
+            }
+        }
+    }
 }
 
 /// Number of the export's form; raised when a field changes its meaning.
@@ -152,16 +193,24 @@ fn export(
 ) -> anyhow::Result<Ended> {
     one_to_output(to_json, to_csv)?;
     let log = Log::open_to_read(&path)?;
-    let mut outings = Vec::new();
-    for outing in log.outings()? {
-        let frames = log.outing(outing.id)?.1;
-        outings.push(WithFrames { outing, frames });
-    }
+    let _moment = log.moment()?;
+    let outings = log.outings()?;
+    let mut outputs = show::Outputs::default();
     if let Some(path) = to_csv {
-        let rows = outings
-            .iter()
-            .flat_map(|o| o.frames.iter().map(|f| log_view::export_row(&o.outing, f)));
-        show::to_file(path, |out| csv::write_cells(&log_view::EXPORT_HEADER, rows, out))?;
+        outputs.tried(show::to_file(path, |out| {
+            let mut table = csv::CellWriter::new(&log_view::EXPORT_HEADER, out)?;
+            for outing in &outings {
+                let mut written = Ok(());
+                let read = log.each_frame_of(outing.id, &mut |frame| {
+                    if written.is_ok() {
+                        written = table.row(log_view::export_row(outing, &frame));
+                    }
+                });
+                written?;
+                read.map_err(io::Error::other)?;
+            }
+            table.finish()
+        }));
     }
     if let Some(path) = to_json {
         let export = Export {
@@ -169,10 +218,10 @@ fn export(
             program: "stopwise",
             version: env!("CARGO_PKG_VERSION"),
             form: FORM,
-            outings,
+            outings: Outings(&log, &outings),
             noise: log.noise()?,
         };
-        show::to_file(path, |out| json::write(&export, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&export, out)));
     }
-    Ok(Ended::Whole)
+    Ok(outputs.ended(Ended::Whole))
 }

@@ -24,14 +24,15 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
         let nameless = record.bodies.iter_mut().filter(|b| b.body == body_noise::NAMELESS);
         nameless.for_each(|b| b.body.clone_from(&body));
     }
+    let mut outputs = show::Outputs::default();
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.report {
-        html::write_noise(path, &record)?;
+        outputs.tried(html::write_noise(path, &record));
     }
     if !to_output {
-        show::result(&term::noise(&record, show::style()))?;
+        outputs.tried(show::result(&term::noise(&record, show::style())));
     }
     let mut logged = true;
     if let Some(mut log) = log {
@@ -50,11 +51,11 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
         }
     }
     let nothing = record.bodies.iter().all(|b| b.isos.is_empty());
-    Ok(match (stopped, nothing, record.skipped.is_empty()) {
+    Ok(outputs.ended(match (stopped, nothing, record.skipped.is_empty()) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
         (_, _, false) => Ended::Partly,
         _ if !logged => Ended::Partly,
         _ => Ended::Whole,
-    })
+    }))
 }

@@ -1,50 +1,210 @@
-//! Where the files of a record are by now.
+//! Where the files of a record are by now, and which of them a record may name.
+//!
+//! A record is a file like any other: whoever hands one over must not decide where sidecars are
+//! written, what is linked or copied, or what the page shows. What it names is taken only when it
+//! is a picture below the folder that the record belongs to, or below one typed by the user.
 
-use std::path::{Path, PathBuf};
+use std::path::{Component, Path, PathBuf};
+
+use stopwise::base::{path_text, text_path};
+use stopwise::frames::named_as_picture;
+use stopwise::report::record::SkippedRecord;
+
+/// What a record belongs to.
+#[derive(Debug, Clone, Copy)]
+pub enum Origin<'a> {
+    /// A folder typed by the user, judged just now.
+    Folder(&'a Path),
+    /// A file in this folder.
+    FileIn(&'a Path),
+    /// The input: it belongs to the folder that the program runs in.
+    Input,
+}
 
 /// Where to look for the files of a record.
 #[derive(Debug)]
 pub struct Places {
     bases: Vec<PathBuf>,
+    /// The folder that nothing leads out of, as typed and with every link followed.
+    root: PathBuf,
+    real_root: Option<PathBuf>,
     moved: bool,
+    follow_links: bool,
+}
+
+/// The files of one frame.
+#[derive(Debug, Default)]
+pub struct FrameFiles {
+    /// Its own, and the one taken with it; none when its own is gone or refused.
+    pub files: Vec<PathBuf>,
+    /// What was not taken, and why.
+    pub refused: Vec<SkippedRecord>,
+}
+
+/// A path that was looked at.
+enum Looked {
+    Taken(PathBuf),
+    Refused(String),
+    NotThere,
 }
 
 impl Places {
     /// Below `moved` when it is given; else below the folder that was given to `cull`, as named
-    /// then, and below the folder that the record stands in.
-    pub fn new(asked: &[String], moved: Option<&Path>, beside: Option<&Path>) -> Places {
-        if let Some(folder) = moved {
-            return Places { bases: vec![folder.to_owned()], moved: true };
-        }
-        let mut bases = Vec::new();
-        if let [one] = asked {
-            bases.push(PathBuf::from(one));
-            bases.extend(beside.map(|b| b.join(one)));
-        }
-        bases.push(PathBuf::new());
-        bases.extend(beside.map(Path::to_owned));
-        Places { bases, moved: false }
+    /// then, and below the folder that the record belongs to. Nothing outside that folder is
+    /// taken; links that lead out of it only with `follow_links`.
+    pub fn new(
+        asked: &[String],
+        moved: Option<&Path>,
+        origin: Origin<'_>,
+        follow_links: bool,
+    ) -> Places {
+        let here = Path::new(".");
+        let own = match origin {
+            Origin::Folder(folder) | Origin::FileIn(folder) if folder.as_os_str() != "" => folder,
+            _ => here,
+        };
+        let root = moved.unwrap_or(own).to_owned();
+        let bases = match moved {
+            Some(folder) => vec![folder.to_owned()],
+            None => {
+                let mut bases = Vec::new();
+                if let [one] = asked {
+                    bases.extend([text_path(one), own.join(text_path(one))]);
+                }
+                bases.extend([PathBuf::new(), own.to_owned()]);
+                bases
+            }
+        };
+        let real_root = root.canonicalize().ok();
+        Places { bases, real_root, root, moved: moved.is_some(), follow_links }
     }
 
-    /// The files of a frame: its own, and the one taken with it; none when its own is gone.
-    pub fn files(&self, path: &str, partner: Option<&str>) -> Vec<PathBuf> {
-        let Some(own) = self.find(path) else { return Vec::new() };
+    /// The files of a frame.
+    pub fn files(&self, path: &str, partner: Option<&str>) -> FrameFiles {
+        let mut found = FrameFiles::default();
+        let refused = |path: &str, reason| SkippedRecord { path: path.to_owned(), reason };
+        let own = match self.find(&text_path(path)) {
+            Looked::Taken(own) => own,
+            Looked::Refused(reason) => {
+                found.refused.push(refused(path, reason));
+                return found;
+            }
+            Looked::NotThere => {
+                let reason = "not found: say where the frames are with --folder".to_owned();
+                found.refused.push(refused(path, reason));
+                return found;
+            }
+        };
+        found.files.push(own.clone());
+        let Some(partner) = partner else { return found };
         // The two files of one exposure are in one folder.
-        let partner = partner.and_then(|partner| {
-            let beside = own.with_file_name(Path::new(partner).file_name()?);
-            if beside.is_file() { Some(beside) } else { self.find(partner) }
-        });
-        std::iter::once(own).chain(partner).collect()
+        let written = text_path(partner);
+        let beside = written.file_name().map(|name| own.with_file_name(name));
+        let looked = match beside.map(|b| self.look(&b)) {
+            Some(Looked::NotThere) | None => self.find(&written),
+            Some(other) => other,
+        };
+        match looked {
+            Looked::Taken(file) => found.files.push(file),
+            Looked::Refused(reason) => found.refused.push(refused(partner, reason)),
+            Looked::NotThere => {}
+        }
+        found
     }
 
-    /// The file of a path in the record, if it is there.
-    fn find(&self, path: &str) -> Option<PathBuf> {
-        let path = Path::new(path);
-        let below = self.bases.iter().map(|b| b.join(path)).find(|p| p.is_file());
+    /// The file of a path in the record.
+    fn find(&self, path: &Path) -> Looked {
+        let upwards = path.components().any(|c| c == Component::ParentDir);
+        let mut reason = None;
+        let below = self.bases.iter().filter(|_| !(self.moved && path.is_absolute()));
+        for candidate in below.map(|base| base.join(path)) {
+            match self.look(&candidate) {
+                Looked::Taken(_) if upwards => {
+                    reason.get_or_insert_with(|| "refused: its path leads upwards (..)".to_owned());
+                }
+                Looked::Taken(file) => return Looked::Taken(file),
+                Looked::Refused(says) => {
+                    reason.get_or_insert(says);
+                }
+                Looked::NotThere => {}
+            }
+        }
         // Files that were put elsewhere, all in one folder.
-        below.or_else(|| {
-            let name = path.file_name().filter(|_| self.moved)?;
-            self.bases.iter().map(|b| b.join(name)).find(|p| p.is_file())
-        })
+        if let (true, Some(name)) = (self.moved, path.file_name()) {
+            match self.look(&self.root.join(name)) {
+                Looked::Refused(says) => {
+                    reason.get_or_insert(says);
+                }
+                Looked::Taken(file) => return Looked::Taken(file),
+                Looked::NotThere => {}
+            }
+        }
+        reason.map_or(Looked::NotThere, Looked::Refused)
     }
+
+    /// Whether a file is there and may be taken.
+    fn look(&self, path: &Path) -> Looked {
+        let Ok(real) = path.canonicalize() else { return Looked::NotThere };
+        if let Err(says) = self.real_inside(path, &real) {
+            return Looked::Refused(says);
+        }
+        if !named_as_picture(path) {
+            return Looked::Refused("refused: not named as a picture".to_owned());
+        }
+        match real.is_file() {
+            true => Looked::Taken(path.to_owned()),
+            false => Looked::Refused("refused: not a file".to_owned()),
+        }
+    }
+
+    /// Whether a path that is there leads to a place in the folder.
+    ///
+    /// # Errors
+    /// Why it is refused.
+    pub fn inside(&self, path: &Path) -> Result<(), String> {
+        match path.canonicalize() {
+            Ok(real) => self.real_inside(path, &real),
+            Err(_) => Err("refused: a link that leads nowhere".to_owned()),
+        }
+    }
+
+    fn real_inside(&self, path: &Path, real: &Path) -> Result<(), String> {
+        if self.real_root.as_ref().is_some_and(|root| real.starts_with(root)) {
+            return Ok(());
+        }
+        let root = self.root.display();
+        match lexically_below(path, &self.root) {
+            true if self.follow_links => Ok(()),
+            true => Err(format!("refused: a link leads out of {root} (--follow-links allows it)")),
+            false if self.moved => Err(format!("refused: outside {root}, which --folder names")),
+            false => Err(format!(
+                "refused: outside {root}, where the record is; give the folder that holds it with \
+                 --folder"
+            )),
+        }
+    }
+}
+
+/// Whether a path, taken as it is written, is below a folder.
+fn lexically_below(path: &Path, folder: &Path) -> bool {
+    let absolute = |p: &Path| std::path::absolute(p).ok();
+    let Some((path, folder)) = absolute(path).zip(absolute(folder)) else { return false };
+    let below = path.strip_prefix(folder);
+    below.is_ok_and(|rest| !rest.components().any(|c| c == Component::ParentDir))
+}
+
+/// Whether a file may be put at a path without leaving a folder through a link, however much of
+/// the way there is made only then.
+pub fn stays_below(folder: &Path, path: &Path) -> bool {
+    if !lexically_below(path, folder) {
+        return false;
+    }
+    let Ok(real) = folder.canonicalize() else { return true };
+    let mut there = path.ancestors().skip(1).filter_map(|p| p.canonicalize().ok());
+    there.next().is_some_and(|p| p.starts_with(&real) || real.starts_with(&p))
+}
+
+/// A path for a record.
+pub fn shown(path: &Path) -> String {
+    path_text(path)
 }

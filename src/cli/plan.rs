@@ -21,14 +21,15 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
     };
     let record = plan::plan(&job, charted.as_ref());
     let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
+    let mut outputs = show::Outputs::default();
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.report {
-        html::write_plan(path, &record)?;
+        outputs.tried(html::write_plan(path, &record));
     }
     if !to_output {
-        show::result(&term::plan(&record, show::style()))?;
+        outputs.tried(show::result(&term::plan(&record, show::style())));
     }
-    Ok(if record.settings.is_empty() { Ended::Nothing } else { Ended::Whole })
+    Ok(outputs.ended(if record.settings.is_empty() { Ended::Nothing } else { Ended::Whole }))
 }

@@ -1,15 +1,17 @@
 //! `stopwise review`: look at an outing in the browser, and decide.
 
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
 use stopwise::records::decisions::Decisions;
+use stopwise::report::record::SkippedRecord;
+use stopwise::report::wording;
 use stopwise::report::written::FullCull;
 use stopwise::sets::outing::{self, Listener};
 
 use super::args::ReviewArgs;
-use super::places::Places;
+use super::places::{Origin, Places};
 use super::{Ended, cache, job, show};
 use crate::serve::{self, Session, Source};
 
@@ -17,13 +19,16 @@ use crate::serve::{self, Session, Source};
 pub fn run(typed: &ReviewArgs) -> anyhow::Result<Ended> {
     let decisions = Decisions::open(&Decisions::place()?)?;
     let screen = show::Screen::new(false);
-    let source = source(typed, &screen)?;
+    let (source, refused) = source(typed, &screen)?;
     screen.done();
     if screen.stopped() {
         return Ok(Ended::Stopped);
     }
     if source.frames.is_empty() {
         bail!("there is no frame to look at");
+    }
+    for SkippedRecord { path, reason } in &refused {
+        show::remark(&format!("skipped {}: {reason}", wording::visible(path)));
     }
     let listening = serve::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
     let session = Arc::new(Session::new(source, decisions)?);
@@ -36,30 +41,42 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Ended> {
         show::remark("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
     }
     listening.run(&session, show::stop_flag());
-    Ok(Ended::Whole)
+    Ok(if refused.is_empty() { Ended::Whole } else { Ended::Partly })
 }
 
-fn source(typed: &ReviewArgs, screen: &show::Screen) -> anyhow::Result<Source> {
+/// The outing, and what its record names but must not be shown.
+fn source(
+    typed: &ReviewArgs,
+    screen: &show::Screen,
+) -> anyhow::Result<(Source, Vec<SkippedRecord>)> {
     let path = &typed.outing;
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
     let key = whole.display().to_string();
     let title = path.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
     let job = job::outing(std::slice::from_ref(path), &typed.known, false)?;
-    let (cull, beside) = if path.is_dir() {
+    let (cull, origin) = if path.is_dir() {
         let kept = cache::open();
         let done = outing::cull_with(&job, kept.as_ref(), screen, &mut |_| Ok(()));
         cache::tell(kept.as_ref());
         let (record, _) = done?;
-        (FullCull::from(record), None)
+        (FullCull::from(record), Origin::Folder(path))
     } else {
         let text = std::fs::read_to_string(path)
             .with_context(|| format!("cannot read {}", path.display()))?;
         let record =
             FullCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
-        (record, path.parent().map(Path::to_owned))
+        (record, path.parent().map_or(Origin::Input, Origin::FileIn))
     };
-    let places = Places::new(&cull.outing.paths, typed.folder.as_deref(), beside.as_deref());
-    let files: Vec<Vec<PathBuf>> =
-        cull.frames.iter().map(|f| places.files(&f.path, f.partner.as_deref())).collect();
-    Ok(Source { title, key, bursts: cull.bursts, frames: cull.frames, files, job })
+    let asked = &cull.outing.paths;
+    let places = Places::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
+    let mut refused = Vec::new();
+    let mut files: Vec<Vec<PathBuf>> = Vec::with_capacity(cull.frames.len());
+    for frame in &cull.frames {
+        let found = places.files(&frame.path, frame.partner.as_deref());
+        // What is gone is shown as gone on the page.
+        refused.extend(found.refused.into_iter().filter(|r| r.reason.starts_with("refused")));
+        files.push(found.files);
+    }
+    let FullCull { bursts, frames, .. } = cull;
+    Ok((Source { title, key, bursts, frames, files, job }, refused))
 }

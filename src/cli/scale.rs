@@ -37,8 +37,9 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
         picture: typed.report.is_some(),
     })?;
     let record = &scaled.record;
+    let mut outputs = show::Outputs::default();
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(record, out)));
     }
     if let Some(why) = &record.refused {
         bail!(
@@ -65,12 +66,15 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
     };
     let mut text = term::scale(record, show::style());
     if let Some(path) = &typed.report {
-        html::write_scale(path, record, scaled.picture.as_ref(), &scaled.profile)?;
-        text.push_str(&format!("page: {}\n", path.display()));
+        let done = html::write_scale(path, record, scaled.picture.as_ref(), &scaled.profile);
+        if done.is_ok() {
+            text.push_str(&format!("page: {}\n", path.display()));
+        }
+        outputs.tried(done);
     }
     text.push_str(&saved.unwrap_or_default());
     if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
-        show::result(&text)?;
+        outputs.tried(show::result(&text));
     }
-    Ok(Ended::Whole)
+    Ok(outputs.ended(Ended::Whole))
 }

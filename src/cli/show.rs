@@ -8,6 +8,8 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use stopwise::render::term::Style;
 use stopwise::sets::outing::{Listener, Progress};
 
+use super::Ended;
+
 /// Widest table: beyond it rows are hard to follow.
 const WIDEST: usize = 160;
 
@@ -69,6 +71,36 @@ pub fn to_file(
     }
     // The closure's own failures keep their kind: a full disk is told as one.
     Ok(stopwise::render::write_whole(path, write)?)
+}
+
+/// The outputs of a run. Each is tried whatever became of the others, and what failed is told.
+#[derive(Debug, Default)]
+pub struct Outputs {
+    written: u32,
+    failed: u32,
+}
+
+impl Outputs {
+    /// Takes note of how an output went; says so when it failed. A reader that has seen enough is
+    /// no failure.
+    pub fn tried<E: Into<anyhow::Error>>(&mut self, result: Result<(), E>) {
+        match result.map_err(Into::into) {
+            Err(failed) if !super::is_closed_pipe(&failed) => {
+                error(&failed);
+                self.failed += 1;
+            }
+            _ => self.written += 1,
+        }
+    }
+
+    /// How a run ended, given how it would have with every output written.
+    pub fn ended(&self, ended: Ended) -> Ended {
+        match (ended, self.failed, self.written) {
+            (Ended::Stopped | Ended::Nothing, ..) | (_, 0, _) => ended,
+            (_, _, 0) => Ended::Nothing,
+            _ => Ended::Partly,
+        }
+    }
 }
 
 /// Whether the user has interrupted.

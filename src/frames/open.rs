@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 use super::memory::Held;
 use super::still::{Decoded, Want, check_size, decode_in, no_header, size_of_other};
 use super::{Exposure, FileKind, FoundFile, JpegHeader, Orientation};
+use crate::base::path_text;
 use crate::error::SkipReason;
 
 /// How much is read at a time while looking through headers.
@@ -63,7 +64,7 @@ pub fn read_header(found: &FoundFile) -> Result<Frame, SkipReason> {
         (read, _) => return read,
     };
     let Some(partner) = &found.partner else { return Err(reason) };
-    let name = partner.file_name().map(|n| n.to_string_lossy().into_owned());
+    let name = partner.file_name().map(|n| path_text(Path::new(n)));
     let shown = match (found.shown.rsplit_once('/'), name) {
         (Some((folder, _)), Some(name)) => format!("{folder}/{name}"),
         (None, Some(name)) => name,

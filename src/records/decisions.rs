@@ -11,6 +11,7 @@ use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
+use crate::base::{path_text, text_path};
 use crate::error::{Error, Result};
 
 /// Marks the file as one of decisions of this program ("stpd").
@@ -138,7 +139,7 @@ impl Decisions {
     }
 
     fn failed(&self, error: &rusqlite::Error) -> Error {
-        Error::Decisions { path: self.path.clone(), says: error.to_string() }
+        Error::Decisions { path: self.path.clone(), says: says(error) }
     }
 
     /// Keeps a decision; on return it lasts.
@@ -189,7 +190,7 @@ impl Decisions {
                 [outing],
                 |row| {
                     let (path, kind): (String, String) = (row.get(0)?, row.get(1)?);
-                    Ok(Undone { file: PathBuf::from(path), subject: kind == "subject" })
+                    Ok(Undone { file: text_path(&path), subject: kind == "subject" })
                 },
             )
             .optional()
@@ -285,6 +286,18 @@ impl Decisions {
     }
 }
 
+/// What the database says, in words that help.
+fn says(error: &rusqlite::Error) -> String {
+    use rusqlite::ErrorCode;
+    match error.sqlite_error_code() {
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => format!(
+            "another program has been writing to them for {} s: try again when it is done",
+            BUSY_WAIT.as_secs()
+        ),
+        _ => error.to_string(),
+    }
+}
+
 /// Decisions that stand, latest first.
 fn latest(which: &str) -> String {
     format!(
@@ -327,11 +340,11 @@ fn standing(rows: Vec<Said>) -> Standing {
 }
 
 fn shown(file: &Path) -> String {
-    file.to_string_lossy().into_owned()
+    path_text(file)
 }
 
 fn name(file: &Path) -> String {
-    file.file_name().unwrap_or_default().to_string_lossy().into_owned()
+    path_text(Path::new(file.file_name().unwrap_or_default()))
 }
 
 /// Size and BLAKE3 hash of a file.
@@ -348,7 +361,7 @@ fn identity(file: &Path) -> Result<(i64, String)> {
 
 /// Sets the connection up and brings the file to the latest form: all of it or nothing.
 fn prepare(connection: &mut Connection) -> Result<(), String> {
-    let text = |e: rusqlite::Error| e.to_string();
+    let text = |e: rusqlite::Error| says(&e);
     connection.busy_timeout(BUSY_WAIT).map_err(text)?;
     let number = |c: &Connection, pragma: &str| {
         c.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get::<_, i64>(0))

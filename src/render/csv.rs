@@ -63,12 +63,43 @@ pub fn write_cells(
     rows: impl IntoIterator<Item = Vec<Cell>>,
     out: impl Write,
 ) -> io::Result<()> {
-    let mut writer = ::csv::Writer::from_writer(out);
-    writer.write_record(header).map_err(io_error)?;
+    let mut writer = CellWriter::new(header, out)?;
     for row in rows {
-        writer.write_record(row.into_iter().map(|c| field(c).0)).map_err(io_error)?;
+        writer.row(row)?;
     }
-    writer.flush()
+    writer.finish()
+}
+
+/// Writes a table row by row.
+#[derive(Debug)]
+pub struct CellWriter<W: Write>(::csv::Writer<W>);
+
+impl<W: Write> CellWriter<W> {
+    /// Writes the header.
+    ///
+    /// # Errors
+    /// What the writer says.
+    pub fn new(header: &[&str], out: W) -> io::Result<Self> {
+        let mut writer = ::csv::Writer::from_writer(out);
+        writer.write_record(header).map_err(io_error)?;
+        Ok(CellWriter(writer))
+    }
+
+    /// Writes a row.
+    ///
+    /// # Errors
+    /// What the writer says.
+    pub fn row(&mut self, cells: Vec<Cell>) -> io::Result<()> {
+        self.0.write_record(cells.into_iter().map(|c| field(c).0)).map_err(io_error)
+    }
+
+    /// Writes what is left.
+    ///
+    /// # Errors
+    /// What the writer says.
+    pub fn finish(mut self) -> io::Result<()> {
+        self.0.flush()
+    }
 }
 
 /// Writes the places of a chart, one row each.

@@ -10,7 +10,7 @@ use crate::error::{Error, Result};
 
 /// What failed, with the path the user asked for.
 pub(super) fn failed(path: &Path, source: io::Error) -> Error {
-    Error::Write { path: path.to_owned(), source }
+    Error::Write { path: path.to_owned(), source: without_working_name(source) }
 }
 
 /// How names of working files begin and end.
@@ -41,7 +41,36 @@ fn named_beside(path: &Path, prefix: &str) -> io::Result<NamedTempFile> {
         // The umask takes its share; the default of temporary files would shut others out.
         builder.permissions(std::fs::Permissions::from_mode(0o666));
     }
-    builder.tempfile_in(folder).map_err(without_working_name)
+    for _ in 0..TRIES {
+        let made = builder.tempfile_in(folder)?;
+        // Held as long as this program lives: another knows by it whether the file was left over.
+        // File systems without locks say so in vain.
+        let held = made.as_file().lock().is_err() || is_still(made.as_file(), made.path());
+        if held {
+            return Ok(made);
+        }
+    }
+    Err(io::Error::other("another program takes working files away"))
+}
+
+/// How often a working file is made anew when another program took it for a left one before it
+/// was held.
+const TRIES: usize = 8;
+
+/// Whether an open file still stands at its path.
+fn is_still(file: &File, path: &Path) -> bool {
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::MetadataExt;
+        let there = fs::symlink_metadata(path);
+        let own = file.metadata().ok().zip(there.ok());
+        own.is_some_and(|(a, b)| (a.dev(), a.ino()) == (b.dev(), b.ino()))
+    }
+    #[cfg(not(unix))]
+    {
+        let _ = file;
+        path.exists()
+    }
 }
 
 /// What the system said, without the name of the working file that follows it.
@@ -137,13 +166,21 @@ pub fn copy_whole(from: &Path, to: &Path) -> Result<()> {
     all().map_err(|e| failed(to, e))
 }
 
-/// Takes away the working files that a run which was killed left among pictures.
+/// Takes away the working files that a run which was killed left in a folder. Those of a program
+/// that lives are held by it and stay, and so does everything on file systems without locks.
 pub fn clear_leftovers(folder: &Path) {
+    let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     let Ok(entries) = fs::read_dir(folder) else { return };
     for entry in entries.flatten() {
         let name = entry.file_name();
         let name = name.to_string_lossy();
-        if name.starts_with(WORKING_AMONG_PICTURES) && name.ends_with(WORKING.1) {
+        let ours = name.starts_with(WORKING.0) && name.ends_with(WORKING.1);
+        // Neither links nor pipes: opening those could lead anywhere.
+        if !ours || !entry.file_type().is_ok_and(|t| t.is_file()) {
+            continue;
+        }
+        let Ok(file) = File::options().write(true).open(entry.path()) else { continue };
+        if file.try_lock().is_ok() && is_still(&file, &entry.path()) {
             let _ = fs::remove_file(entry.path());
         }
     }
@@ -165,10 +202,12 @@ pub fn write_whole(
     all().map_err(|e| failed(path, e))
 }
 
-/// Finds out before the work whether a file could be written.
+/// Finds out before the work whether a file could be written, and clears up in its folder after
+/// runs that were killed.
 ///
 /// # Errors
 /// [`Error::Write`] when not.
 pub fn can_write(path: &Path) -> Result<()> {
+    clear_leftovers(folder_of(path));
     beside(path).map(drop).map_err(|e| failed(path, e))
 }

@@ -5,7 +5,7 @@
 //! the value is cut at the same place.
 
 use super::record::{AtOutput, ExposureRecord, FrameRecord, Share};
-use crate::base::Measured;
+use crate::base::{Measured, byte_of};
 
 /// Digits after the point when an error is so small that it says nothing about them.
 const MOST_DECIMALS: usize = 4;
@@ -199,7 +199,10 @@ pub fn visible(name: &str) -> String {
         let hidden = c.is_control()
             || matches!(c, '\u{200B}'..='\u{200F}' | '\u{2028}'..='\u{202E}'
                 | '\u{2060}'..='\u{206F}' | '\u{FEFF}' | '\u{061C}');
-        if hidden {
+        if let Some(byte) = byte_of(c) {
+            // A byte of a name that is no UTF-8.
+            shown.push_str(&format!("\\x{byte:02x}"));
+        } else if hidden {
             shown.extend(c.escape_default());
         } else {
             shown.push(c);

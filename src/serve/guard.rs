@@ -1,11 +1,9 @@
 //! Who is let in: only the page that this server itself gave out.
 
-use std::collections::hash_map::RandomState;
-use std::hash::{BuildHasher, Hasher};
-
-use tiny_http::{Method, Request};
+use std::io;
 
 use super::answers::Answer;
+use super::head::{Head, Method, Once};
 
 /// What every answer carries. Nothing but this server is asked for anything; no other page may
 /// show this one or read from it; nothing is kept by the browser.
@@ -31,8 +29,11 @@ pub struct Guard {
 
 impl Guard {
     /// A guard with a new token.
-    pub fn new(port: u16) -> Guard {
-        Guard { port, token: token() }
+    ///
+    /// # Errors
+    /// When the system has no random numbers.
+    pub fn new(port: u16) -> io::Result<Guard> {
+        Ok(Guard { port, token: token()? })
     }
 
     /// The address of the page.
@@ -44,40 +45,38 @@ impl Guard {
     ///
     /// # Errors
     /// The refusal.
-    pub fn admitted(&self, request: &Request) -> Result<String, Answer> {
-        let header = |name: &'static str| {
-            let mut found = request.headers().iter().filter(move |h| h.field.equiv(name));
-            let first = found.next().map(|h| h.value.as_str());
-            // Two headers of a name are two opinions.
-            (first, found.next().is_some())
-        };
+    pub fn admitted(&self, head: &Head) -> Result<String, Answer> {
         let hosts = [format!("127.0.0.1:{}", self.port), format!("localhost:{}", self.port)];
-        let (host, two) = header("Host");
-        let Some(host) = host.filter(|h| !two && hosts.iter().any(|own| own == h)) else {
+        let Some(host) = head.host.one().filter(|h| hosts.iter().any(|own| own == h)) else {
             return Err(Answer::refused(421, "this server answers to this machine only"));
         };
-        let own_page = |origin: &str| origin == format!("http://{host}");
-        let (origin, two) = header("Origin");
-        let foreign = two
-            || origin.is_some_and(|o| !own_page(o))
-            || header("Sec-Fetch-Site").0.is_some_and(|s| !matches!(s, "same-origin" | "none"));
-        if foreign {
+        let own_origin = match &head.origin {
+            Once::Absent => true,
+            Once::One(origin) => *origin == format!("http://{host}"),
+            Once::Unclear => false,
+        };
+        let own_site = match &head.site {
+            Once::Absent => true,
+            Once::One(site) => matches!(site.as_str(), "same-origin" | "none"),
+            Once::Unclear => false,
+        };
+        if !own_origin || !own_site {
             return Err(Answer::refused(403, "another page asked"));
         }
-        match request.method() {
+        match head.method {
             Method::Get => {}
             Method::Post => {
                 // A form or a plain script of another page cannot send this type.
-                let json = header("Content-Type").0.is_some_and(|t| t == "application/json");
-                if !json || origin.is_none() {
+                let json = head.kind.one().is_some_and(|t| t == "application/json");
+                if !json || head.origin == Once::Absent {
                     return Err(Answer::refused(403, "only the page itself may change something"));
                 }
             }
-            _ => return Err(Answer::refused(405, "only looked at or told")),
+            Method::Other => return Err(Answer::refused(405, "only looked at or told")),
         }
-        let path = request.url().strip_prefix('/').unwrap_or_default();
+        let path = head.target.strip_prefix('/').unwrap_or_default();
         let (token, rest) = path.split_once('/').unwrap_or((path, ""));
-        // Compared as hashes: the time it takes tells nothing of the token.
+        // Hashes are compared in constant time: how long it takes tells nothing of the token.
         if blake3::hash(token.as_bytes()) != blake3::hash(self.token.as_bytes()) {
             return Err(Answer::refused(403, "this is not the address that was given out"));
         }
@@ -85,18 +84,14 @@ impl Guard {
     }
 }
 
-/// 128 bits that nobody can guess: hashes under keys that the system gave at random.
-fn token() -> String {
-    let mut token = String::new();
-    for _ in 0..2 {
-        let mut hasher = RandomState::new().build_hasher();
-        hasher.write_u32(std::process::id());
-        if let Ok(now) = std::time::SystemTime::now().duration_since(std::time::UNIX_EPOCH) {
-            hasher.write_u128(now.as_nanos());
-        }
-        token.push_str(&format!("{:016x}", hasher.finish()));
-    }
-    token
+/// 128 bits that nobody can guess, from the system's random source.
+///
+/// # Errors
+/// What the system says.
+fn token() -> io::Result<String> {
+    let mut bytes = [0; 16];
+    getrandom::fill(&mut bytes).map_err(io::Error::other)?;
+    Ok(bytes.iter().map(|b| format!("{b:02x}")).collect())
 }
 
 #[cfg(test)]
@@ -105,7 +100,8 @@ mod tests {
 
     #[test]
     fn tokens_are_long_and_never_the_same() {
-        let tokens: std::collections::BTreeSet<String> = (0..1000).map(|_| token()).collect();
+        let tokens: std::collections::BTreeSet<String> =
+            (0..1000).map(|_| token().unwrap()).collect();
         assert_eq!(tokens.len(), 1000);
         assert!(tokens.iter().all(|t| t.len() == 32));
     }

@@ -4,31 +4,39 @@
 //! below it starts with a random token. A request for another host (a name that was pointed here),
 //! from another page, or without the token is refused. Frames are asked for by number: there is no
 //! way to name a file.
+//!
+//! Everybody on the machine can connect, so nothing that comes before the token may cost much:
+//! heads, bodies, times and connections have limits (`head`, `connection`, `seats`), and whoever
+//! has the address is not kept waiting by those who have not.
 
 mod answers;
+mod connection;
 mod guard;
+mod head;
 mod pictures;
 mod routes;
+mod seats;
 mod session;
 
 use std::io;
-use std::net::{Ipv4Addr, SocketAddrV4, TcpListener};
+use std::net::{Ipv4Addr, SocketAddrV4, TcpListener, TcpStream};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
-use tiny_http::{Response, Server};
-
+use connection::NoRequest;
 pub use session::{Session, Source};
 
-/// How often a worker looks whether the program is to end.
-const LOOK: Duration = Duration::from_millis(250);
+/// How often it is looked whether the program is to end.
+const LOOK: Duration = Duration::from_millis(100);
 /// Requests answered at a time: pictures are decoded in them.
 const WORKERS: usize = 4;
+/// How long answers that are being made are waited for at the end.
+const LAST_ANSWERS: Duration = Duration::from_secs(2);
 
 /// A server that listens.
 pub struct Listening {
-    server: Server,
+    listener: TcpListener,
     guard: guard::Guard,
     /// Where the page is.
     pub address: String,
@@ -37,41 +45,75 @@ pub struct Listening {
 /// Starts to listen.
 ///
 /// # Errors
-/// What the system says, or that it listens already.
+/// What the system says.
 pub fn listen(port: u16) -> io::Result<Listening> {
     let listener = TcpListener::bind(SocketAddrV4::new(Ipv4Addr::LOCALHOST, port))?;
-    let port = listener.local_addr()?.port();
-    let server = Server::from_listener(listener, None).map_err(io::Error::other)?;
-    let guard = guard::Guard::new(port);
+    let guard = guard::Guard::new(listener.local_addr()?.port())?;
     let address = guard.address();
-    Ok(Listening { server, guard, address })
+    Ok(Listening { listener, guard, address })
 }
 
 impl Listening {
     /// Answers until `stop` is set.
     pub fn run(self, session: &Arc<Session>, stop: &AtomicBool) {
-        std::thread::scope(|scope| {
-            for _ in 0..WORKERS {
-                scope.spawn(|| self.work(session, stop));
-            }
-        });
+        let seats = Arc::new(seats::Seats::default());
+        let desk = Arc::new(Desk { guard: self.guard, seats, session: Arc::clone(session) });
+        let door = Arc::clone(&desk);
+        let listener = self.listener;
+        // It waits for the next connection until the program ends, and ends with it.
+        std::thread::spawn(move || door.receive(&listener));
+        while !stop.load(Ordering::Relaxed) {
+            std::thread::sleep(LOOK);
+        }
+        desk.seats.quiet(LAST_ANSWERS);
+    }
+}
+
+/// What every connection needs.
+struct Desk {
+    guard: guard::Guard,
+    seats: Arc<seats::Seats>,
+    session: Arc<Session>,
+}
+
+impl Desk {
+    fn receive(self: Arc<Self>, listener: &TcpListener) {
+        loop {
+            let Ok((stream, _)) = listener.accept() else {
+                // The system has nothing left to connect with: others have to end first.
+                std::thread::sleep(LOOK);
+                continue;
+            };
+            let stream = Arc::new(stream);
+            let seat = self.seats.take(&stream);
+            let desk = Arc::clone(&self);
+            let thread = std::thread::Builder::new();
+            // Without a thread for it, the connection is closed.
+            let _ = thread.spawn(move || desk.serve(&stream, &seat));
+        }
     }
 
-    fn work(&self, session: &Arc<Session>, stop: &AtomicBool) {
-        while !stop.load(Ordering::Relaxed) {
-            let Ok(Some(mut request)) = self.server.recv_timeout(LOOK) else { continue };
-            let answer = match self.guard.admitted(&request) {
-                Ok(path) => routes::answer(session, &mut request, &path),
-                Err(refused) => refused,
-            };
-            let mut response = Response::from_data(answer.body).with_status_code(answer.status);
-            for (name, value) in guard::HEADERS.iter().chain([&("Content-Type", answer.kind)]) {
-                if let Ok(header) = tiny_http::Header::from_bytes(*name, *value) {
-                    response.add_header(header);
-                }
-            }
-            // Whoever went away does not need the answer.
-            let _ = request.respond(response);
-        }
+    fn serve(&self, stream: &TcpStream, seat: &seats::Taken) {
+        let refused = |answer| connection::respond(stream, &answer, false);
+        // Whoever went away does not need the answer.
+        let _ = match self.answer(stream, seat) {
+            Ok(answer) => connection::respond(stream, &answer, true),
+            Err(NoRequest::Refused(answer)) => refused(answer),
+            Err(NoRequest::Gone) => Ok(()),
+        };
+    }
+
+    fn answer(
+        &self,
+        stream: &TcpStream,
+        seat: &seats::Taken,
+    ) -> Result<answers::Answer, NoRequest> {
+        let asked = connection::asked(stream)?;
+        let path = self.guard.admitted(&asked.head).map_err(NoRequest::Refused)?;
+        let method = asked.head.method;
+        let body = connection::body(stream, asked)?;
+        seat.keep();
+        let _turn = self.seats.work(WORKERS);
+        Ok(routes::answer(&self.session, method, &path, &body))
     }
 }

@@ -1,14 +1,13 @@
 //! What can be asked for, and told.
 
-use std::io::Read;
 use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 use stopwise::render::{html, map_png, svg};
 use stopwise::report::record::Call;
-use tiny_http::{Method, Request};
 
 use super::answers::Answer;
+use super::head::Method;
 use super::pictures::{LARGEST_PX, Part};
 use super::session::Session;
 
@@ -20,9 +19,6 @@ const SCRIPTS: [(&str, &str); 4] = [
     ("ladder.js", include_str!("page/ladder.js")),
     ("link.js", include_str!("page/link.js")),
 ];
-
-/// Most bytes that the page tells at once.
-const MOST_TOLD: u64 = 4096;
 
 /// What the page tells.
 #[derive(Deserialize)]
@@ -46,9 +42,9 @@ struct Done {
 }
 
 /// Answers a request that was let in.
-pub fn answer(session: &Arc<Session>, request: &mut Request, path: &str) -> Answer {
-    if *request.method() == Method::Post {
-        return if path == "told" { told(session, request) } else { nothing() };
+pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -> Answer {
+    if method == Method::Post {
+        return if path == "told" { told(session, body) } else { nothing() };
     }
     let (path, query) = path.split_once('?').unwrap_or((path, ""));
     let parts: Vec<&str> = path.split('/').collect();
@@ -142,11 +138,8 @@ fn map(session: &Session, n: usize) -> Answer {
     }
 }
 
-fn told(session: &Arc<Session>, request: &mut Request) -> Answer {
-    let mut text = String::new();
-    let read = request.as_reader().take(MOST_TOLD).read_to_string(&mut text);
-    let Ok(told) = read.map_err(drop).and_then(|_| serde_json::from_str(&text).map_err(drop))
-    else {
+fn told(session: &Arc<Session>, body: &[u8]) -> Answer {
+    let Ok(told) = serde_json::from_slice(body) else {
         return Answer::refused(400, "this cannot be understood");
     };
     let done = match told {

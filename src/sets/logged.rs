@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use crate::base::Measured;
+use crate::base::{Measured, path_text};
 use crate::records::log::{Kind, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Value};
 use crate::report::clip_record::{ClipFrameRow, ClipRecord, ClipsRecord};
 use crate::report::noise_record::{NoiseRecord, WithError};
@@ -78,7 +78,7 @@ fn clip_frame(clip: &ClipRecord, f: &ClipFrameRow, burst: u32, clip_id: &str) ->
     // Frames of one file are told apart by their number.
     let id = blake3::hash(format!("{clip_id} frame {}", f.frame).as_bytes());
     LoggedFrame {
-        path: whole.display().to_string(),
+        path: path_text(&whole),
         content_id: id.to_hex().to_string(),
         taken_at: clip.taken_at.clone(),
         source: source(FrameSource::Rendered).to_owned(),
@@ -165,7 +165,7 @@ fn logged_frame(f: &FrameRecord, content_id: String) -> LoggedFrame {
     let e = &f.exposure;
     let whole = std::path::absolute(&f.file).unwrap_or_else(|_| f.file.clone());
     LoggedFrame {
-        path: whole.display().to_string(),
+        path: path_text(&whole),
         content_id,
         taken_at: e.taken_at.clone(),
         source: source(f.source).to_owned(),

@@ -20,6 +20,7 @@ pub use super::listener::{Listener, Progress, Quiet};
 use super::rows::Typed;
 use super::shot::Shot;
 use super::taken::{self, Keep, Scout, Taken, Workspace};
+use crate::base::path_text;
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
 use crate::records::cache::Cache;
@@ -128,7 +129,7 @@ pub fn cull_with(
         next = end;
     }
     let Run { bursts, rows, skipped, .. } = run;
-    let paths = job.paths.iter().map(|p| p.display().to_string()).collect();
+    let paths = job.paths.iter().map(|p| path_text(p)).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
     outing.findings = because::outing(&outing);
     outing.findings.extend(job.typed.equipment.findings(&list));
@@ -150,7 +151,7 @@ fn as_shown(path: &Path, asked: &[PathBuf]) -> String {
         [folder] => path.strip_prefix(folder).ok().filter(|p| !p.as_os_str().is_empty()),
         _ => None,
     };
-    below.unwrap_or(path).display().to_string()
+    path_text(below.unwrap_or(path))
 }
 
 fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
@@ -354,7 +355,7 @@ impl Run<'_> {
     /// The mark of one frame, under its name or that of the other file of the exposure.
     fn own_mark(&self, frame: &Frame) -> Option<(f64, f64)> {
         let marks = &self.job.marks;
-        let name = |path: &Path| Some(path.file_name()?.to_string_lossy().into_owned());
+        let name = |path: &Path| Some(path_text(Path::new(path.file_name()?)));
         let own = marks.get(&frame.shown).or_else(|| marks.get(&name(&frame.path)?));
         let partner = || {
             let name = name(frame.partner.as_ref()?)?;

@@ -5,7 +5,7 @@ use super::equipment::{self, Equipment};
 use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO};
 use super::taken::Taken;
 use crate::base::units::PitchUm;
-use crate::base::{Flag, FlagSet, Known, Measured, Source};
+use crate::base::{Flag, FlagSet, Known, Measured, Source, path_text};
 use crate::frames::{Exposure, FileKind, Frame};
 use crate::measure::detail::{Detail, detail};
 use crate::measure::diffraction;
@@ -172,7 +172,7 @@ pub fn frame_row(
     FrameRecord {
         path: frame.shown.clone(),
         file: frame.path.clone(),
-        partner: frame.partner.as_ref().map(|p| p.display().to_string()),
+        partner: frame.partner.as_deref().map(path_text),
         source: if frame.kind == FileKind::Raw { FrameSource::Raw } else { FrameSource::Rendered },
         burst: burst_id,
         width_px,

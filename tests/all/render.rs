@@ -426,11 +426,96 @@ fn memory_stays_flat_over_five_thousand_frames() {
         writer.burst(&page).unwrap();
     }
     let path = writer.finish(&made.record.outing, &[]).unwrap();
-    let size_kb = std::fs::metadata(path).unwrap().len() / 1024;
+    let sizes: Vec<u64> = std::fs::read_dir(path.parent().unwrap())
+        .unwrap()
+        .map(|e| e.unwrap().metadata().unwrap().len())
+        .collect();
+    assert!(sizes.iter().all(|s| *s <= 15_000_000), "{sizes:?}");
+    let size_kb = sizes.iter().sum::<u64>() / 1024;
     let grown = peak_kb() - before;
     // One burst is some 750 kB of page; the whole is hundreds of times that.
     assert!(size_kb > 200_000, "only {size_kb} kB were written");
     assert!(grown < 8_000, "{grown} kB more for {size_kb} kB of page");
+}
+
+/// A long report goes on in further pages; nothing is left out, and nothing that is not a page of
+/// a report is touched.
+#[test]
+fn a_long_report_has_several_pages() {
+    let made = invented::outing(7, &[12], true);
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("a report.html");
+    let write = |bursts: u32, long: bool| {
+        let mut writer = ReportWriter::create(&path, "meadow").unwrap();
+        let mut page = made.pages[0].clone();
+        for id in 1..=bursts {
+            page.burst.id = id;
+            if long && id == 2 {
+                // One burst that fills more than a page by itself.
+                let frames = page.frames.clone();
+                page.frames =
+                    std::iter::repeat_with(|| frames.clone()).take(25).flatten().collect();
+                writer.burst(&page).unwrap();
+                page.frames = frames;
+            } else {
+                writer.burst(&page).unwrap();
+            }
+        }
+        writer.finish(&made.record.outing, &made.record.skipped)
+    };
+    write(60, true).unwrap();
+    let mut files = files_in(folder.path());
+    files.sort_by_key(|f| (f.len(), f.clone()));
+    assert!(files.len() >= 4 && files[0] == "a report.html", "{files:?}");
+    let texts: Vec<String> =
+        files.iter().map(|f| std::fs::read_to_string(folder.path().join(f)).unwrap()).collect();
+    for (file, text) in files.iter().zip(&texts) {
+        assert!(text.len() <= 15_000_000, "{file}: {} bytes", text.len());
+        assert!(text.trim_end().ends_with("</html>"), "{file}");
+        let said = format!(
+            "Page {} of {}: ",
+            files.iter().position(|f| f == file).unwrap() + 1,
+            files.len()
+        );
+        assert!(text.contains(&said), "{file} does not say {said:?}");
+        // Every page leads to every other.
+        for other in files.iter().filter(|o| *o != file) {
+            assert!(
+                text.contains(&format!("href=\"./{}\"", other.replace(' ', "%20"))),
+                "{file}: {other}"
+            );
+        }
+    }
+    // Every frame of every burst is on one page, once; anchors of the list are there.
+    let frames: usize = texts.iter().map(|t| t.matches("<li style=\"--t:").count()).sum();
+    assert_eq!(frames, 59 * 12 + 25 * 12);
+    let list =
+        texts[0].split("<ol class=\"index\">").nth(1).unwrap().split("</ol>").next().unwrap();
+    let links: Vec<&str> =
+        list.split("href=\"").skip(1).map(|l| l.split('"').next().unwrap()).collect();
+    assert_eq!(links.len(), 60);
+    for link in links {
+        let (file, anchor) = link.split_once('#').unwrap();
+        let file = file.trim_start_matches("./").replace("%20", " ");
+        let file = if file.is_empty() { "a report.html".to_owned() } else { file };
+        let text = &texts[files.iter().position(|f| *f == file).unwrap()];
+        assert_eq!(text.matches(&format!("id=\"{anchor}\"")).count(), 1, "{link}");
+    }
+
+    // A shorter report takes the pages along that are no longer its own.
+    write(2, false).unwrap();
+    assert_eq!(files_in(folder.path()), ["a report.html"]);
+    // A file of another kind is not replaced; the earlier report stays.
+    let own = folder.path().join("a report-2.html");
+    std::fs::write(&own, "my own page").unwrap();
+    let before = std::fs::read(&path).unwrap();
+    let says = write(60, false).unwrap_err().to_string();
+    assert!(says.contains("a report-2.html"), "{says}");
+    assert_eq!(std::fs::read_to_string(&own).unwrap(), "my own page");
+    assert_eq!(std::fs::read(&path).unwrap(), before);
+    assert_eq!(files_in(folder.path()).len(), 2, "no working file is left");
+    write(1, false).unwrap();
+    assert_eq!(std::fs::read_to_string(&own).unwrap(), "my own page");
 }
 
 #[test]

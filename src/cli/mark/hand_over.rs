@@ -1,15 +1,16 @@
 //! The hits for other programs: hard links, copies, or a list of their paths. Nothing is moved.
 
 use std::fs::{self, File};
-use std::io::{self, Read};
+use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
+use stopwise::base::text_path;
 use stopwise::render::{copy_whole, write_whole};
 use stopwise::report::mark_record::{FileState, MarkRecord, PlacedRow, Placing};
 use stopwise::report::record::{Call, SkippedRecord};
 
 use super::super::args::MarkArgs;
-use super::super::show;
+use super::super::places::{shown, stays_below};
 use super::differs;
 use super::plan::Targets;
 
@@ -25,8 +26,8 @@ pub fn wanted(typed: &MarkArgs) -> impl Iterator<Item = (&Path, Placing)> {
 pub fn place(
     targets: &Targets,
     calls: &[Call],
-    dir: &Path,
-    placing: Placing,
+    (dir, placing): (&Path, Placing),
+    follow_links: bool,
     write: bool,
     record: &mut MarkRecord,
 ) {
@@ -34,19 +35,17 @@ pub fn place(
     for target in targets.0.iter().filter(|t| calls.contains(&t.call)) {
         for file in &target.files {
             let to = dir.join(name_in(dir_of(&target.shown).as_deref(), file));
-            let from = file.display().to_string();
-            let outcome = if taken.insert(to.clone()) {
+            let from = shown(file);
+            let outcome = if !(follow_links || stays_below(dir, &to)) {
+                let dir = dir.display();
+                Err(format!("refused: a link leads out of {dir} (--follow-links allows it)"))
+            } else if taken.insert(to.clone()) {
                 put(file, &to, placing, write)
             } else {
                 Err(format!("{} is there from another frame", to.display()))
             };
             match outcome {
-                Ok(state) => record.placed.push(PlacedRow {
-                    from,
-                    to: to.display().to_string(),
-                    placing,
-                    state,
-                }),
+                Ok(state) => record.placed.push(PlacedRow { from, to: shown(&to), placing, state }),
                 Err(reason) => record.skipped.push(SkippedRecord { path: from, reason }),
             }
         }
@@ -55,7 +54,8 @@ pub fn place(
 
 /// The folder in which a frame is shown, when that is one below the outing.
 fn dir_of(shown: &str) -> Option<PathBuf> {
-    let folder = Path::new(shown).parent()?;
+    let shown = text_path(shown);
+    let folder = shown.parent()?;
     folder.components().all(|c| matches!(c, Component::Normal(_))).then(|| folder.to_owned())
 }
 
@@ -124,24 +124,27 @@ pub fn list(
     path: &Path,
     skipped: &mut Vec<SkippedRecord>,
 ) -> anyhow::Result<()> {
-    let mut text = String::new();
+    let mut text = Vec::new();
     for file in targets.0.iter().filter(|t| calls.contains(&t.call)).flat_map(|t| &t.files) {
         let whole = std::path::absolute(file).unwrap_or_else(|_| file.clone());
-        match whole.to_str().filter(|line| !line.contains(['\n', '\r'])) {
-            Some(line) => {
-                text.push_str(line);
-                text.push('\n');
-            }
-            None => skipped.push(SkippedRecord {
-                path: file.display().to_string(),
+        // The bytes of the name, whether they are text or not.
+        let line = whole.as_os_str().as_encoded_bytes();
+        if line.iter().any(|b| matches!(b, b'\n' | b'\r')) {
+            skipped.push(SkippedRecord {
+                path: shown(file),
                 reason: "its name does not fit on a line of the list".to_owned(),
-            }),
+            });
+        } else {
+            text.extend_from_slice(line);
+            text.push(b'\n');
         }
     }
     if path.as_os_str() == "-" {
-        show::result(&text)?;
+        let mut out = io::stdout().lock();
+        out.write_all(&text)?;
+        out.flush()?;
     } else {
-        write_whole(path, |out| out.write_all(text.as_bytes()))?;
+        write_whole(path, |out| out.write_all(&text))?;
     }
     Ok(())
 }

@@ -5,7 +5,7 @@ mod plan;
 
 use std::collections::BTreeMap;
 use std::io::Read;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 use anyhow::{Context, bail};
 use stopwise::records::decisions::Decisions;
@@ -17,7 +17,7 @@ use stopwise::report::written::WrittenCull;
 use stopwise::sets::outing::{self, OutingJob};
 
 use super::args::MarkArgs;
-use super::places::Places;
+use super::places::{Origin, Places};
 use super::{Ended, cache, show};
 use plan::{Mapping, Targets};
 
@@ -36,8 +36,14 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
         _ => None,
     };
-    let (cull, beside) = source(&typed.source, decisions.as_ref())?;
-    let places = Places::new(&cull.outing.paths, typed.folder.as_deref(), beside.as_deref());
+    let Source { cull, skipped } = source(&typed.source, decisions.as_ref())?;
+    let origin = match &typed.source {
+        input if input.as_os_str() == "-" => Origin::Input,
+        folder if folder.is_dir() => Origin::Folder(folder),
+        file => file.parent().map_or(Origin::Input, Origin::FileIn),
+    };
+    let asked = &cull.outing.paths;
+    let places = Places::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
     let mut record = MarkRecord {
         schema: SCHEMA,
         program: "stopwise",
@@ -46,7 +52,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         frames: cull.frames.len() as u32,
         sidecars: Vec::new(),
         placed: Vec::new(),
-        skipped: Vec::new(),
+        skipped,
     };
     let mut targets = Targets::found(&cull, &places, &mut record.skipped);
     if let Some(decisions) = &decisions {
@@ -60,27 +66,28 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         }
     }
     if !typed.no_sidecars {
-        plan::sidecars(&targets, &mapping, typed.write, &mut record);
+        plan::sidecars(&targets, &mapping, &places, typed.write, &mut record);
     }
     let calls: &[Call] = if typed.calls.is_empty() { &[Call::Hit] } else { &typed.calls };
-    for (dir, placing) in hand_over::wanted(typed) {
-        hand_over::place(&targets, calls, dir, placing, typed.write, &mut record);
+    for to in hand_over::wanted(typed) {
+        hand_over::place(&targets, calls, to, typed.follow_links, typed.write, &mut record);
     }
+    let mut outputs = show::Outputs::default();
     if let Some(path) = &typed.list {
-        hand_over::list(&targets, calls, path, &mut record.skipped)?;
+        outputs.tried(hand_over::list(&targets, calls, path, &mut record.skipped));
     }
     if let Some(path) = &typed.json {
-        show::to_file(path, |out| json::write(&record, out))?;
+        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     let text = term::mark(&record, show::style());
     if to_output == 0 {
-        show::result(&text)?;
+        outputs.tried(show::result(&text));
     } else {
         for SkippedRecord { path, reason } in &record.skipped {
             show::remark(&format!("skipped {path}: {reason}"));
         }
     }
-    Ok(ended(&record, typed))
+    Ok(outputs.ended(ended(&record, typed)))
 }
 
 fn ended(record: &MarkRecord, typed: &MarkArgs) -> Ended {
@@ -93,16 +100,20 @@ fn ended(record: &MarkRecord, typed: &MarkArgs) -> Ended {
     }
 }
 
-/// The verdicts, and the folder of the file that they were read from. Frames of a folder are
-/// judged for the subjects that people placed.
-fn source(
-    path: &Path,
-    decisions: Option<&Decisions>,
-) -> anyhow::Result<(WrittenCull, Option<PathBuf>)> {
+/// What is to be marked.
+struct Source {
+    cull: WrittenCull,
+    /// Files of a folder that could not be judged.
+    skipped: Vec<SkippedRecord>,
+}
+
+/// The verdicts. Frames of a folder are judged for the subjects that people placed.
+fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<Source> {
+    let of = |cull| Source { cull, skipped: Vec::new() };
     if path.as_os_str() == "-" {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).context("cannot read the input")?;
-        return Ok((WrittenCull::read(&text).context("the input is no use")?, None));
+        return Ok(of(WrittenCull::read(&text).context("the input is no use")?));
     }
     if path.is_dir() {
         let mut job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
@@ -122,13 +133,13 @@ fn source(
         if stopped {
             bail!("stopped before every frame was judged: nothing was marked");
         }
-        return Ok((WrittenCull::from(&record), None));
+        return Ok(Source { cull: WrittenCull::from(&record), skipped: record.skipped });
     }
     let text =
         std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
     let record =
         WrittenCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
-    Ok((record, path.parent().map(Path::to_owned)))
+    Ok(of(record))
 }
 
 /// Where people placed the subjects of bursts: of several places in a burst the latest counts.

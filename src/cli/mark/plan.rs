@@ -3,21 +3,21 @@
 use std::collections::{BTreeMap, BTreeSet};
 use std::ffi::OsString;
 use std::fs;
-use std::io;
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
 use stopwise::error::SidecarFault;
 use stopwise::frames::named_as_picture;
 use stopwise::records::decisions::Decisions;
-use stopwise::render::xmp::{Keywords, Marks, marked};
+use stopwise::render::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
 use stopwise::render::{clear_leftovers, exchange};
 use stopwise::report::mark_record::{ChangeRow, FileState, MarkRecord, SidecarRow};
 use stopwise::report::record::{Call, Cause, SkippedRecord};
 use stopwise::report::written::{WrittenCull, WrittenFrame};
 
 use super::super::args::MarkArgs;
-use super::super::places::Places;
+use super::super::places::{Places, shown};
 use super::differs;
 
 /// What sidecars say for each verdict.
@@ -97,18 +97,14 @@ pub struct Target {
 pub struct Targets(pub Vec<Target>);
 
 impl Targets {
-    /// Finds the files of every frame; those that are gone are skipped.
+    /// Finds the files of every frame; those that are gone or refused are skipped.
     pub fn found(cull: &WrittenCull, places: &Places, skipped: &mut Vec<SkippedRecord>) -> Targets {
         let mut targets = Vec::new();
         for frame in &cull.frames {
-            let files = places.files(&frame.path, frame.partner.as_deref());
-            if files.is_empty() {
-                skipped.push(SkippedRecord {
-                    path: frame.path.clone(),
-                    reason: "not found: say where the frames are with --folder".to_owned(),
-                });
-            } else {
-                targets.push(target(frame, files));
+            let found = places.files(&frame.path, frame.partner.as_deref());
+            skipped.extend(found.refused);
+            if !found.files.is_empty() {
+                targets.push(target(frame, found.files));
             }
         }
         Targets(targets)
@@ -161,7 +157,13 @@ struct Planned<'t> {
 }
 
 /// Plans the sidecars of all frames, and writes them when that is asked.
-pub fn sidecars(targets: &Targets, mapping: &Mapping, write: bool, record: &mut MarkRecord) {
+pub fn sidecars(
+    targets: &Targets,
+    mapping: &Mapping,
+    places: &Places,
+    write: bool,
+    record: &mut MarkRecord,
+) {
     let mut planned: Vec<Planned<'_>> = Vec::new();
     let mut by_path: BTreeMap<PathBuf, usize> = BTreeMap::new();
     let mut folders = Folders::default();
@@ -196,7 +198,7 @@ pub fn sidecars(targets: &Targets, mapping: &Mapping, write: bool, record: &mut 
             continue;
         }
         plan.notes.extend(shared(&plan, mapping.full_names, &mut folders));
-        match sidecar(&plan, &marks, first, write) {
+        match sidecar(&plan, &marks, places, write) {
             Ok(row) => record.sidecars.push(row),
             Err(reason) => {
                 record.skipped.push(SkippedRecord { path: shown(&plan.path), reason });
@@ -205,22 +207,38 @@ pub fn sidecars(targets: &Targets, mapping: &Mapping, write: bool, record: &mut 
     }
 }
 
-fn shown(path: &Path) -> String {
-    path.display().to_string()
+/// The bytes of a sidecar; `None` when there is none. What is no file is not opened: a pipe would
+/// be waited on for ever.
+fn bytes_of(path: &Path, places: &Places) -> Result<Option<Vec<u8>>, String> {
+    let unread = |e: io::Error| format!("cannot be read: {e}");
+    match fs::symlink_metadata(path) {
+        Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(None),
+        Err(e) => return Err(unread(e)),
+        Ok(own) if own.is_symlink() => places.inside(path)?,
+        Ok(_) => {}
+    }
+    let there = fs::metadata(path).map_err(unread)?;
+    if !there.is_file() {
+        return Err(SidecarFault::NotAFile.to_string());
+    }
+    let mut bytes = Vec::new();
+    let file = fs::File::open(path).map_err(unread)?;
+    file.take(MAX_SIDECAR_BYTES + 1).read_to_end(&mut bytes).map_err(unread)?;
+    if bytes.len() as u64 > MAX_SIDECAR_BYTES {
+        return Err(SidecarFault::TooLarge.to_string());
+    }
+    Ok(Some(bytes))
 }
 
 /// Reads, marks and perhaps writes one sidecar.
 fn sidecar(
     plan: &Planned<'_>,
     marks: &Marks,
-    target: &Target,
+    places: &Places,
     write: bool,
 ) -> Result<SidecarRow, String> {
-    let before = match fs::read(&plan.path) {
-        Ok(bytes) => Some(bytes),
-        Err(e) if e.kind() == io::ErrorKind::NotFound => None,
-        Err(e) => return Err(format!("cannot be read: {e}")),
-    };
+    let Some(target) = plan.targets.first() else { return Err("it stands for nothing".to_owned()) };
+    let before = bytes_of(&plan.path, places)?;
     let text = match &before {
         Some(bytes) => {
             Some(std::str::from_utf8(bytes).map_err(|_| SidecarFault::Encoding.to_string())?)

@@ -14,6 +14,7 @@ use walkdir::{DirEntry, WalkDir};
 use super::FileKind;
 use super::kind::{Named, Sniffed, named, sniff};
 use super::open::unreadable;
+use crate::base::path_text;
 use crate::error::{Error, Result, SkipReason};
 
 /// A picture file that can be tried.
@@ -64,7 +65,8 @@ const RAW_READ: bool = cfg!(feature = "raw");
 /// without the feature `raw` it is the other way round, and a raw file alone is skipped with a
 /// reason, as are always pictures of families
 /// that are not read, empty files and copies of files found before. What `paths` names itself is
-/// always answered for. Links are followed; a folder that leads back to itself is entered once.
+/// always answered for. Links are followed, a file itself is listed before links to it, and a folder
+/// that leads back to itself is entered once.
 ///
 /// # Errors
 /// [`Error::Missing`] when a path does not exist, [`Error::Read`] when the system does not say.
@@ -96,14 +98,28 @@ pub fn find(paths: &[PathBuf]) -> Result<Found> {
         if path.is_dir() {
             search.folder(path, paths.len() == 1);
         } else {
-            search.file(path.clone(), shown(path), true);
+            let direct = !path.is_symlink();
+            search.note(
+                Candidate { path: path.clone(), shown: shown(path), asked_for: true },
+                direct,
+            );
         }
     }
     Ok(search.finish())
 }
 
+/// A file that may be a picture.
+struct Candidate {
+    path: PathBuf,
+    shown: String,
+    asked_for: bool,
+}
+
 #[derive(Default)]
 struct Search {
+    /// Files to look at, by their own path and by a link.
+    direct: Vec<Candidate>,
+    linked: Vec<Candidate>,
     seen: HashSet<PathBuf>,
     pictures: Vec<FoundFile>,
     raws: Vec<FoundFile>,
@@ -111,7 +127,12 @@ struct Search {
 }
 
 impl Search {
+    fn note(&mut self, candidate: Candidate, direct: bool) {
+        if direct { self.direct.push(candidate) } else { self.linked.push(candidate) }
+    }
+
     fn folder(&mut self, root: &Path, alone: bool) {
+        let real_root = fs::canonicalize(root).ok();
         let walk = WalkDir::new(root)
             .follow_links(true)
             .sort_by(|a, b| order::natural(a.path(), b.path()))
@@ -121,11 +142,17 @@ impl Search {
             match entry {
                 Ok(entry) if entry.file_type().is_file() => {
                     let path = entry.into_path();
-                    let name = match path.strip_prefix(root) {
+                    if named(&path) == Named::Other {
+                        continue;
+                    }
+                    let below = path.strip_prefix(root);
+                    let name = match below {
                         Ok(below) if alone => shown(below),
                         _ => shown(&path),
                     };
-                    self.file(path, name, false);
+                    let as_it_stands = real_root.as_ref().zip(below.ok()).map(|(r, b)| r.join(b));
+                    let direct = fs::canonicalize(&path).ok() == as_it_stands;
+                    self.note(Candidate { path, shown: name, asked_for: false }, direct);
                 }
                 Ok(_) => {}
                 // A link back to a folder above: its content is found there.
@@ -179,6 +206,12 @@ impl Search {
     }
 
     fn finish(mut self) -> Found {
+        // Files before links to them: a link never takes its target's place.
+        let direct = std::mem::take(&mut self.direct);
+        let linked = std::mem::take(&mut self.linked);
+        for Candidate { path, shown, asked_for } in direct.into_iter().chain(linked) {
+            self.file(path, shown, asked_for);
+        }
         self.pictures.sort_by(|a, b| order::natural(&a.path, &b.path));
         self.raws.sort_by(|a, b| order::natural(&a.path, &b.path));
         self.pair();
@@ -279,15 +312,15 @@ fn passed_over(entry: &DirEntry) -> bool {
                 .is_some_and(|n| PASSED_OVER_FOLDERS.contains(&n.to_ascii_lowercase().as_str()))
 }
 
-/// A path as it stands in records: parts joined by `/`, characters as they are. Whoever shows it
-/// to people takes care of what does not print.
+/// A path as it stands in records: parts joined by `/`, characters as they are, bytes that are no
+/// text as [`path_text`] writes them. Whoever shows it to people takes care of what does not print.
 fn shown(path: &Path) -> String {
     let mut out = String::new();
     for part in path.components().filter(|c| *c != Component::CurDir) {
         if !out.is_empty() && !out.ends_with('/') {
             out.push('/');
         }
-        out.push_str(&part.as_os_str().to_string_lossy());
+        out.push_str(&path_text(Path::new(part.as_os_str())));
     }
     out
 }

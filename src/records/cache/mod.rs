@@ -13,10 +13,10 @@ use std::fmt::Display;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, SystemTime, UNIX_EPOCH};
+use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
 
 use etcetera::BaseStrategy;
-use rusqlite::{Connection, OptionalExtension, params};
+use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
 
 pub use stamp::{Content, Stamp};
 
@@ -26,8 +26,8 @@ const FILE: &str = "stopwise-cache.sqlite";
 const APPLICATION: i32 = 0x7374_7763;
 /// Form of the tables; a file of another form is emptied.
 const FORM: i32 = 1;
-/// How long to wait for another process that writes.
-const PATIENCE: Duration = Duration::from_secs(2);
+/// How long to wait for another process that writes: longer than any single result takes.
+const PATIENCE: Duration = Duration::from_secs(10);
 /// Results are kept up to this many bytes; then those not used for longest go.
 const MOST_BYTES: i64 = 2 << 30;
 /// Down to this share of the limit, so that they do not go one by one.
@@ -93,7 +93,7 @@ impl Cache {
                 Ok((connection, bytes)) => {
                     *locked(&cache.open) = Some(Open { connection, bytes, most_bytes });
                 }
-                Err(e) => cache.broke(&e),
+                Err(e) => cache.failed(&e),
             },
         }
         cache
@@ -200,10 +200,29 @@ impl Cache {
             Err(e) => {
                 *slot = None;
                 drop(slot);
-                self.broke(&e);
+                self.failed(&e);
                 None
             }
         }
+    }
+
+    fn failed(&self, why: &rusqlite::Error) {
+        let busy = matches!(
+            why.sqlite_error_code(),
+            Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked)
+        );
+        if !busy {
+            return self.broke(why);
+        }
+        // Nothing is wrong with the file: no advice to remove it.
+        locked(&self.trouble).get_or_insert_with(|| {
+            format!(
+                "another program has been writing to the cache in {} for {} s: this run goes on \
+                 without it.",
+                self.folder.display(),
+                PATIENCE.as_secs()
+            )
+        });
     }
 
     fn broke(&self, why: &dyn Display) {
@@ -239,6 +258,22 @@ pub fn is_in(folder: &Path) -> bool {
     folder.join(FILE).exists()
 }
 
+/// Some steps are refused at once while another process takes the same, whatever the time to wait.
+fn patiently(step: impl Fn() -> rusqlite::Result<()>) -> rusqlite::Result<()> {
+    let until = Instant::now() + PATIENCE;
+    loop {
+        match step() {
+            Err(e)
+                if e.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy)
+                    && Instant::now() < until =>
+            {
+                std::thread::sleep(Duration::from_millis(20));
+            }
+            other => return other,
+        }
+    }
+}
+
 fn connect(file: &Path) -> rusqlite::Result<(Connection, i64)> {
     let connection = Connection::open(file)?;
     connection.busy_timeout(PATIENCE)?;
@@ -249,11 +284,16 @@ fn connect(file: &Path) -> rusqlite::Result<(Connection, i64)> {
         return Err(rusqlite::Error::InvalidPath(file.to_path_buf()));
     }
     // After a power cut the last results may be missing, the file stays sound.
-    connection.execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;")?;
+    patiently(|| {
+        connection.execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;")
+    })?;
     if form != FORM || owner != APPLICATION {
-        connection.execute_batch(&format!(
-            "BEGIN IMMEDIATE;
-             DROP TABLE IF EXISTS files;
+        let begun = Transaction::new_unchecked(&connection, TransactionBehavior::Immediate)?;
+        // Another process may have made it while this one waited for its turn.
+        let form = begun.query_row("PRAGMA user_version", [], |r| r.get::<_, i32>(0))?;
+        if form != FORM {
+            begun.execute_batch(&format!(
+                "DROP TABLE IF EXISTS files;
              DROP TABLE IF EXISTS results;
              CREATE TABLE files (
                  path BLOB PRIMARY KEY, stamp BLOB NOT NULL, seen_ns INTEGER NOT NULL,
@@ -265,9 +305,10 @@ fn connect(file: &Path) -> rusqlite::Result<(Connection, i64)> {
              );
              CREATE INDEX by_use ON results (used_s, size);
              PRAGMA application_id = {APPLICATION};
-             PRAGMA user_version = {FORM};
-             COMMIT;"
-        ))?;
+             PRAGMA user_version = {FORM};"
+            ))?;
+        }
+        begun.commit()?;
     }
     connection.execute(
         "DELETE FROM files WHERE path IN

@@ -83,7 +83,9 @@ impl Log {
         let opened = match open(None) {
             // Readers of a write-ahead file need a file beside it. Where none can be made nobody
             // writes either, and without a pending write the file itself is all there is.
-            Err(LogProblem::ReadOnly) if nothing_pending(path) => open(Some(unchanging(path))),
+            Err(LogProblem::ReadOnly | LogProblem::Full) if nothing_pending(path) => {
+                open(Some(unchanging(path)))
+            }
             other => other,
         };
         let (connection, found) = opened.map_err(failed)?;
@@ -192,6 +194,8 @@ fn is_write(error: &rusqlite::Error) -> bool {
         ffi::SQLITE_IOERR_WRITE,
         ffi::SQLITE_IOERR_FSYNC,
         ffi::SQLITE_IOERR_SHMSIZE,
+        ffi::SQLITE_IOERR_SHMOPEN,
+        ffi::SQLITE_IOERR_SHMMAP,
         ffi::SQLITE_IOERR_TRUNCATE,
     ]
     .into_iter()

@@ -1,6 +1,6 @@
 //! What is read from the log.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
 
 use rusqlite::{Connection, OptionalExtension, Row};
 
@@ -47,32 +47,65 @@ impl Log {
     /// # Errors
     /// [`crate::Error::Log`] when the file cannot be read.
     pub fn frames(&self, kind: Option<Kind>) -> Result<Vec<(i64, LoggedFrame)>> {
-        let read = || -> rusqlite::Result<Vec<(i64, LoggedFrame)>> {
+        let mut found = Vec::new();
+        self.each_frame(kind, &mut |outing, frame| found.push((outing.id, frame)))?;
+        Ok(found)
+    }
+
+    /// As [`frames`](Self::frames), one after the other, so that a log of any length fits.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn each_frame(
+        &self,
+        kind: Option<Kind>,
+        visit: &mut dyn FnMut(&Outing, LoggedFrame),
+    ) -> Result<()> {
+        let mut read = || -> rusqlite::Result<()> {
             let mut wanted: Vec<Outing> = outings(&self.connection)?;
             wanted.retain(|o| !o.excluded && kind.is_none_or(|k| k == o.kind));
-            let order: Vec<i64> = wanted.iter().map(|o| o.id).collect();
-            wanted.sort_by(|a, b| b.logged_at.cmp(&a.logged_at).then(b.id.cmp(&a.id)));
-            let mut seen = HashSet::new();
-            let mut found = Vec::new();
-            for o in wanted {
-                let mut frames = frames_of(&self.connection, o.id)?;
-                frames.retain(|f| seen.insert(f.content_id.clone()));
-                if let Some(rig) = &o.rig {
-                    frames.iter_mut().for_each(|f| f.rig = Some(rig.clone()));
-                }
-                found.push((o.id, frames));
+            let again = measured_again(&self.connection, &wanted)?;
+            for outing in wanted {
+                let passed_over = again.get(&outing.id);
+                let mut at = 0;
+                each_of(&self.connection, outing.id, &mut |mut frame| {
+                    if passed_over.is_none_or(|p| !p.contains(&at)) {
+                        if let Some(rig) = &outing.rig {
+                            frame.rig = Some(rig.clone());
+                        }
+                        visit(&outing, frame);
+                    }
+                    at += 1;
+                    Ok(())
+                })?;
             }
-            found.sort_by_key(|(id, _)| order.iter().position(|o| o == id));
-            Ok(found
-                .into_iter()
-                .flat_map(|(id, fs)| fs.into_iter().map(move |f| (id, f)))
-                .collect())
+            Ok(())
         };
         // One transaction: nothing changes between its queries.
         let tx = self.connection.unchecked_transaction().map_err(|e| self.failed(e))?;
-        let found = read().map_err(|e| self.failed(e));
+        let done = read().map_err(|e| self.failed(e));
         drop(tx);
-        found
+        done
+    }
+
+    /// The frames of an outing in order, one after the other.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn each_frame_of(&self, id: i64, visit: &mut dyn FnMut(LoggedFrame)) -> Result<()> {
+        let done = each_of(&self.connection, id, &mut |frame| {
+            visit(frame);
+            Ok(())
+        });
+        done.map_err(|e| self.failed(e))
+    }
+
+    /// Everything read while this is kept is of one moment, whatever others write meanwhile.
+    ///
+    /// # Errors
+    /// [`crate::Error::Log`] when the file cannot be read.
+    pub fn moment(&self) -> Result<impl Drop + '_> {
+        self.connection.unchecked_transaction().map_err(|e| self.failed(e))
     }
 
     /// All rows of bodies' noise, by body, source, ISO and time.
@@ -115,10 +148,68 @@ pub(super) fn frames_of(
     connection: &Connection,
     outing: i64,
 ) -> rusqlite::Result<Vec<LoggedFrame>> {
-    connection
-        .prepare(&format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq"))?
-        .query_map([outing], frame)?
-        .collect()
+    let mut frames = Vec::new();
+    each_of(connection, outing, &mut |frame| {
+        frames.push(frame);
+        Ok(())
+    })?;
+    Ok(frames)
+}
+
+fn each_of(
+    connection: &Connection,
+    outing: i64,
+    visit: &mut dyn FnMut(LoggedFrame) -> rusqlite::Result<()>,
+) -> rusqlite::Result<()> {
+    let sql = format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq");
+    let mut query = connection.prepare(&sql)?;
+    let mut rows = query.query([outing])?;
+    while let Some(row) = rows.next()? {
+        visit(frame(row)?)?;
+    }
+    Ok(())
+}
+
+/// Frames that were measured again in an outing logged later, by outing and place in its order.
+fn measured_again(
+    connection: &Connection,
+    outings: &[Outing],
+) -> rusqlite::Result<HashMap<i64, HashSet<usize>>> {
+    let mut latest_first: Vec<&Outing> = outings.iter().collect();
+    latest_first.sort_by(|a, b| b.logged_at.cmp(&a.logged_at).then(b.id.cmp(&a.id)));
+    let mut ids =
+        connection.prepare("SELECT content_id FROM frame WHERE outing_id = ?1 ORDER BY seq")?;
+    let mut seen = HashSet::new();
+    let mut again: HashMap<i64, HashSet<usize>> = HashMap::new();
+    for outing in latest_first {
+        let mut rows = ids.query([outing.id])?;
+        let mut at = 0;
+        while let Some(row) = rows.next()? {
+            let id = row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?;
+            if !seen.insert(short_id(id)) {
+                again.entry(outing.id).or_default().insert(at);
+            }
+            at += 1;
+        }
+    }
+    Ok(again)
+}
+
+/// The two halves of a content's hash over each other: 16 bytes tell contents apart as surely as
+/// needed, in an eighth of the room that the text takes. What is no such hash is hashed.
+fn short_id(content_id: &str) -> u128 {
+    let half = |from: usize| {
+        let digits = content_id.get(from..from + 32).filter(|_| content_id.len() == 64)?;
+        u128::from_str_radix(digits, 16).ok()
+    };
+    match (half(0), half(32)) {
+        (Some(a), Some(b)) => a ^ b,
+        _ => {
+            let hash = blake3::hash(content_id.as_bytes());
+            let (bytes, _) = hash.as_bytes().split_first_chunk().unwrap_or((&[0; 16], &[]));
+            u128::from_be_bytes(*bytes)
+        }
+    }
 }
 
 fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {

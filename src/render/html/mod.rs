@@ -11,6 +11,7 @@ mod compare;
 mod digest;
 mod inspect;
 mod noise;
+mod paging;
 mod plan;
 mod report;
 mod scale;

@@ -1,18 +1,19 @@
 //! The report of `cull`, written burst by burst so that memory stays flat.
 
 use std::collections::BTreeMap;
-use std::io::{self, BufWriter, Seek};
+use std::io::{self, BufWriter, Read, Seek, Write};
 use std::path::{Path, PathBuf};
 
 use askama::Template;
 use tempfile::NamedTempFile;
 
 use super::colours::style_sheet;
+use super::paging::{Counted, MAX_PIECE_BYTES, PagesView, Piece, later_pages, paged};
 use super::view::{BurstView, FindingView, findings};
 use crate::base::Flag;
 use crate::error::Result;
 use crate::render::svg::{self, Stops};
-use crate::render::whole::{beside, failed, keep};
+use crate::render::whole::{beside, can_write, failed, keep};
 use crate::report::column::{COLUMNS, Column};
 use crate::report::page::BurstPage;
 use crate::report::record::{Call, OutingRecord, SkippedRecord};
@@ -41,6 +42,7 @@ struct HeadTemplate<'a> {
     shutter: Option<String>,
     index: &'a [IndexRow],
     px_per_px: u32,
+    pages: Option<PagesView>,
 }
 
 #[derive(Template)]
@@ -50,12 +52,35 @@ struct FootTemplate<'a> {
     skipped: Vec<(String, String)>,
     columns: &'static [Column],
     version: &'a str,
+    pages: Option<PagesView>,
+}
+
+/// Head of a page after the first.
+#[derive(Template)]
+#[template(path = "report_page.html")]
+struct PageTemplate<'a> {
+    title: String,
+    style: String,
+    gradient: String,
+    first: &'a str,
+    pages: PagesView,
+    px_per_px: u32,
+}
+
+/// End of a page after the first.
+#[derive(Template)]
+#[template(path = "report_page_foot.html")]
+struct PageFootTemplate<'a> {
+    pages: PagesView,
+    version: &'a str,
 }
 
 /// One burst in the list of contents.
 #[derive(Debug)]
 struct IndexRow {
     id: u32,
+    /// File of the page where it begins; empty for the page that lists it.
+    page: String,
     clock: String,
     tally: String,
 }
@@ -69,6 +94,7 @@ pub struct ReportWriter {
     title: String,
     body: BufWriter<NamedTempFile>,
     index: Vec<IndexRow>,
+    pieces: Vec<Piece>,
     days: Option<(String, String)>,
     cautions: BTreeMap<u32, u32>,
 }
@@ -79,12 +105,14 @@ impl ReportWriter {
     /// # Errors
     /// [`Error::Write`](crate::Error::Write) when the folder does not take files.
     pub fn create(path: &Path, title: &str) -> Result<Self> {
+        can_write(path)?;
         let body = beside(path).map_err(|e| failed(path, e))?;
         Ok(ReportWriter {
             path: path.to_owned(),
             title: wording::visible(title),
             body: BufWriter::new(body),
             index: Vec::new(),
+            pieces: Vec::new(),
             days: None,
             cautions: BTreeMap::new(),
         })
@@ -100,14 +128,23 @@ impl ReportWriter {
         let burst = BurstView::new(page)?;
         self.index.push(IndexRow {
             id: burst.id,
+            page: String::new(),
             clock: first_clock(page),
             tally: burst.tally.clone(),
         });
-        let template = BurstTemplate { burst };
-        template.write_into(&mut self.body).map_err(|e| failed(&self.path, e))
+        for burst in burst.parts(MAX_PIECE_BYTES) {
+            let id = burst.id;
+            let mut counted = Counted { out: &mut self.body, bytes: 0 };
+            let template = BurstTemplate { burst };
+            template.write_into(&mut counted).map_err(|e| failed(&self.path, e))?;
+            let bytes = counted.bytes;
+            self.pieces.push(Piece { burst: id, bytes });
+        }
+        Ok(())
     }
 
-    /// Puts head, summary and bursts together and moves the whole to its path.
+    /// Puts head, summary and bursts together and moves the whole to its path. A report of more
+    /// than about 14 MB goes on in further pages beside it: `report-2.html` and so on.
     ///
     /// # Errors
     /// [`Error::Write`](crate::Error::Write) when that fails; the path then holds what it held
@@ -118,12 +155,57 @@ impl ReportWriter {
         Ok(path)
     }
 
-    fn assemble(self, outing: &OutingRecord, skipped: &[SkippedRecord]) -> io::Result<()> {
-        let mut whole = BufWriter::new(beside(&self.path)?);
-        self.head(outing).write_into(&mut whole)?;
-        let mut body = self.body.into_inner().map_err(io::IntoInnerError::into_error)?;
+    fn assemble(mut self, outing: &OutingRecord, skipped: &[SkippedRecord]) -> io::Result<()> {
+        let pages = paged(&self.path, &self.pieces);
+        for row in &mut self.index {
+            let home = pages.iter().find(|p| p.pieces.iter().any(|i| i.burst == row.id));
+            if let Some(page) = home.filter(|p| p.number > 1) {
+                row.page.clone_from(&page.href);
+            }
+        }
+        let mut old = later_pages(&self.path);
+        let full = old.iter().find(|(path, ours)| !ours && pages.iter().any(|p| p.path == *path));
+        if let Some((path, _)) = full {
+            let says = format!(
+                "its next page would take the place of {}, which is another file: move that away",
+                path.display()
+            );
+            return Err(io::Error::new(io::ErrorKind::AlreadyExists, says));
+        }
+        old.retain(|(path, ours)| *ours && pages.iter().all(|p| p.path != *path));
+        let body = std::mem::replace(&mut self.body, BufWriter::new(beside(&self.path)?));
+        let mut body = body.into_inner().map_err(io::IntoInnerError::into_error)?;
         body.rewind()?;
-        io::copy(body.as_file_mut(), &mut whole)?;
+        let several = |number| (pages.len() > 1).then(|| PagesView::new(&pages, number));
+        let mut done = Vec::with_capacity(pages.len());
+        for page in &pages {
+            let mut whole = BufWriter::new(beside(&self.path)?);
+            match several(page.number).filter(|_| page.number > 1) {
+                None => self.head(outing, several(1)).write_into(&mut whole)?,
+                Some(pages) => self.page_head(pages).write_into(&mut whole)?,
+            }
+            let bytes = page.pieces.iter().map(|p| p.bytes).sum();
+            io::copy(&mut body.as_file_mut().take(bytes), &mut whole)?;
+            match several(page.number).filter(|_| page.number > 1) {
+                None => self.foot(skipped, several(1)).write_into(&mut whole)?,
+                Some(pages) => PageFootTemplate { pages, version: env!("CARGO_PKG_VERSION") }
+                    .write_into(&mut whole)?,
+            }
+            whole.flush()?;
+            done.push((whole, &page.path));
+        }
+        // All are whole by now; the first page, which leads to the others, comes last.
+        for (whole, path) in done.into_iter().rev() {
+            keep(whole, path)?;
+        }
+        // Pages of a longer report that was here before lead to nothing of this one.
+        for (path, _) in old {
+            let _ = std::fs::remove_file(path);
+        }
+        Ok(())
+    }
+
+    fn foot<'a>(&self, skipped: &[SkippedRecord], pages: Option<PagesView>) -> FootTemplate<'a> {
         let shown = |s: &SkippedRecord| (wording::visible(&s.path), wording::visible(&s.reason));
         let counted = |flag: &Flag| {
             let n = self.cautions.get(&(*flag as u32))?;
@@ -134,12 +216,22 @@ impl ReportWriter {
             skipped: skipped.iter().map(shown).collect(),
             columns: COLUMNS,
             version: env!("CARGO_PKG_VERSION"),
+            pages,
         }
-        .write_into(&mut whole)?;
-        keep(whole, &self.path)
     }
 
-    fn head<'a>(&'a self, outing: &OutingRecord) -> HeadTemplate<'a> {
+    fn page_head(&self, pages: PagesView) -> PageTemplate<'_> {
+        PageTemplate {
+            title: format!("{}, page {}", self.title, pages.number),
+            style: style_sheet(),
+            gradient: svg::scale_gradient(),
+            first: self.path.file_name().and_then(|n| n.to_str()).unwrap_or_default(),
+            pages,
+            px_per_px: svg::PX_PER_PX as u32,
+        }
+    }
+
+    fn head<'a>(&'a self, outing: &OutingRecord, pages: Option<PagesView>) -> HeadTemplate<'a> {
         let mut facts = vec![
             wording::count(outing.frames, "frame", "frames"),
             wording::count(outing.bursts, "burst", "bursts"),
@@ -173,6 +265,7 @@ impl ReportWriter {
             shutter: svg::share_chart(&outing.by_shutter, Stops::Shutter),
             index: &self.index,
             px_per_px: svg::PX_PER_PX as u32,
+            pages,
         }
     }
 

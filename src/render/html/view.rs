@@ -233,6 +233,8 @@ pub fn findings(findings: &[Finding]) -> Vec<FindingView> {
 /// One burst.
 pub struct BurstView {
     pub id: u32,
+    /// Its name in addresses: its number, and which part of it this is from the second on.
+    pub anchor: String,
     pub facts: String,
     pub tally: String,
     pub findings: Vec<FindingView>,
@@ -259,6 +261,7 @@ impl BurstView {
         let crop_height_px = tallest.unwrap_or(CROP_HEIGHT_WITHOUT_CROP_PX);
         Ok(BurstView {
             id: page.burst.id,
+            anchor: page.burst.id.to_string(),
             facts: facts(page),
             tally: wording::tally(records.iter().copied()),
             findings: findings(&page.burst.findings),
@@ -269,6 +272,60 @@ impl BurstView {
         })
     }
 }
+
+impl FrameView {
+    /// Bytes of its pictures as they stand in the page.
+    fn picture_bytes(&self) -> usize {
+        let of = |p: &Option<PictureView>| p.as_ref().map_or(0, |p| p.uri.len());
+        let place = self.where_sharp.as_ref();
+        let map = place.and_then(|w| w.map.as_ref()).map_or(0, |m| m.uri.len());
+        of(&self.crop) + place.map_or(0, |w| of(&w.picture)) + map
+    }
+}
+
+impl BurstView {
+    /// The burst in parts that take about `most_bytes` of a page each; as a rule it is one.
+    pub fn parts(mut self, most_bytes: usize) -> Vec<BurstView> {
+        let frames = std::mem::take(&mut self.frames);
+        let mut parts: Vec<Vec<FrameView>> = vec![Vec::new()];
+        let mut bytes = 0;
+        for frame in frames {
+            let own = frame.picture_bytes() + TEXT_BYTES;
+            if bytes > 0 && bytes + own > most_bytes {
+                parts.push(Vec::new());
+                bytes = 0;
+            }
+            bytes += own;
+            if let Some(part) = parts.last_mut() {
+                part.push(frame);
+            }
+        }
+        let count = parts.len();
+        if count == 1 {
+            self.frames = parts.pop().unwrap_or_default();
+            return vec![self];
+        }
+        let numbered = parts.into_iter().enumerate();
+        let view = |(at, frames): (usize, Vec<FrameView>)| BurstView {
+            id: self.id,
+            anchor: match at {
+                0 => self.id.to_string(),
+                _ => format!("{}-{}", self.id, at + 1),
+            },
+            facts: format!("{} · part {} of {count}", self.facts, at + 1),
+            tally: self.tally.clone(),
+            findings: if at == 0 { std::mem::take(&mut self.findings) } else { Vec::new() },
+            likely_height_px: likely_height(frames.len(), self.crop_height_px),
+            frames,
+            place_px: self.place_px,
+            crop_height_px: self.crop_height_px,
+        };
+        numbered.map(view).collect()
+    }
+}
+
+/// Bytes of a frame's text and drawings in a page, by a generous guess.
+const TEXT_BYTES: usize = 16 << 10;
 
 /// How tall a burst is likely to be on a wide screen, so that scrolling past unseen ones is
 /// steady. Only a guess: the browser remembers the true height once it has drawn it.

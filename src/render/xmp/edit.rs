@@ -1,10 +1,11 @@
 //! Writing marks into a sidecar: new bytes only where a value changes.
 
+use std::collections::HashSet;
 use std::ops::Range;
 
 use super::read::{List, Packet, Rating, Said, Spot, Value, read};
 use super::tree::{Element, RDF};
-use super::{DC, XMP};
+use super::{DC, MAX_SIDECAR_BYTES, XMP};
 use crate::error::SidecarFault;
 
 /// What a sidecar is to say.
@@ -82,6 +83,9 @@ const EMPTY: &str = "<?xml version=\"1.0\" encoding=\"UTF-8\"?>
 pub fn marked(before: Option<&str>, marks: &Marks) -> Result<Marked, SidecarFault> {
     let whole = before.unwrap_or(EMPTY);
     let text = whole.strip_prefix('\u{feff}').unwrap_or(whole);
+    if whole.len() as u64 > MAX_SIDECAR_BYTES {
+        return Err(SidecarFault::TooLarge);
+    }
     let packet = Packet::parse(text)?;
     let said = packet.said();
     let mut edits = Edits::default();
@@ -217,22 +221,22 @@ impl Edits {
         keywords: &Keywords,
         changes: &mut Vec<Change>,
     ) {
-        let mut have: Vec<&str> = Vec::new();
+        let mut have: HashSet<&str> = HashSet::new();
         if let List::Items(_, items) = &packet.keywords {
             for item in items {
                 let own = item.text.starts_with(&keywords.prefix);
                 let wanted = keywords.wanted.contains(&item.text);
-                if own && (!wanted || have.contains(&item.text.as_str())) {
+                if own && (!wanted || have.contains(item.text.as_str())) {
                     changes.push(change("dc:subject", Some(&item.text), None));
                     let start = text[..item.whole.start].trim_end().len();
                     self.replaced.push((start..item.whole.end, String::new()));
                 } else {
-                    have.push(&item.text);
+                    have.insert(&item.text);
                 }
             }
         }
         let new: Vec<String> =
-            keywords.wanted.iter().filter(|w| !have.contains(&w.as_str())).cloned().collect();
+            keywords.wanted.iter().filter(|w| !have.contains(w.as_str())).cloned().collect();
         if new.is_empty() {
             return;
         }
@@ -348,10 +352,11 @@ impl Edits {
         if let Some(prefix) = home.prefix_of(uri) {
             return prefix.to_owned();
         }
+        let taken = home.prefixes();
         let mut prefix = usual.to_owned();
         let mut number = 1;
         // A prefix that means something else here, even one not used, is not taken.
-        while home.bound(&prefix).is_some() {
+        while taken.contains(prefix.as_str()) {
             number += 1;
             prefix = format!("{usual}{number}");
         }

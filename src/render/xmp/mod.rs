@@ -14,6 +14,9 @@ mod tree;
 pub use edit::{Change, Keywords, Marked, Marks, marked};
 pub use read::{Rating, Said, read};
 
+/// Largest sidecar that is read, bytes: those with a long history of edits reach some hundred kB.
+pub const MAX_SIDECAR_BYTES: u64 = 8 << 20;
+
 /// Namespace of xmp:Rating and xmp:Label (part 1, section 8.4).
 const XMP: &str = "http://ns.adobe.com/xap/1.0/";
 /// Namespace of dc:subject (part 1, section 8.3).

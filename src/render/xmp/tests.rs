@@ -126,3 +126,50 @@ fn what_is_no_xmp_is_refused() {
     let deep = format!("{}{}", "<a>".repeat(100_000), "</a>".repeat(100_000));
     assert!(matches!(read(&deep), Err(SidecarFault::Broken { .. })));
 }
+
+/// As many attributes and prefixes as a sidecar can hold: what took minutes and gigabytes when each
+/// was held against all others.
+#[test]
+fn sidecars_with_very_much_in_them_are_edited() {
+    let marks = Marks { rating: Some(4), ..Marks::default() };
+    let many: String = (0..200_000).map(|i| format!(" q:a{i}=\"\"")).collect();
+    let attributes = around(&format!(" xmlns:q=\"urn:q\"{many}"), "");
+    let bound: String = (0..5_000).map(|i| format!(" xmlns:p{i}=\"urn:{i}\"")).collect();
+    let elements: String =
+        (0..60_000).map(|i| format!("<p{}:e xmlns:n=\"urn:n\"/>", i % 5_000)).collect();
+    let prefixes = around(&bound, &elements);
+    let items: String = (0..60_000).map(|_| "<rdf:li>stopwise:hit</rdf:li>").collect();
+    let keywords = around("", &format!("<dc:subject><rdf:Bag>{items}</rdf:Bag></dc:subject>"));
+    for text in [attributes, prefixes] {
+        let after = marked(Some(&text), &marks).unwrap().text;
+        assert_eq!(read(&after).unwrap().rating, Some(Rating::Is(4.0)));
+        assert!(after.len() < text.len() + 100);
+    }
+    let own = Keywords { prefix: "stopwise:".to_owned(), wanted: vec!["stopwise:hit".to_owned()] };
+    let marks = Marks { keywords: Some(own), ..Marks::default() };
+    let after = marked(Some(&keywords), &marks).unwrap();
+    assert_eq!(read(&after.text).unwrap().keywords, ["stopwise:hit"]);
+    // Twice the same attribute is no XML, however many are between.
+    let twice = around(&format!(" xmlns:q=\"urn:q\"{many} q:a0=\"\""), "");
+    assert!(matches!(marked(Some(&twice), &marks), Err(SidecarFault::Broken { .. })));
+    let large = around("", &" ".repeat(MAX_SIDECAR_BYTES as usize));
+    assert_eq!(marked(Some(&large), &marks), Err(SidecarFault::TooLarge));
+}
+
+#[test]
+fn prefixes_bound_anew_mean_the_inner_name() {
+    // "a" is XMP inside and another name around; "b" is unbound again by a default of its own.
+    let inner = "<y:e xmlns:y=\"urn:y\" xmlns:a=\"urn:z\"/><a:Rating>2</a:Rating>";
+    let text = around(" xmlns:a=\"http://ns.adobe.com/xap/1.0/\"", inner);
+    assert_eq!(rating_of(&text), Some(Rating::Is(2.0)));
+    let text = around(
+        " xmlns:a=\"urn:z\"",
+        "<a:Rating xmlns:a=\"http://ns.adobe.com/xap/1.0/\">3</a:Rating>",
+    );
+    assert_eq!(rating_of(&text), Some(Rating::Is(3.0)));
+    // What was bound inside an element is unknown after it.
+    let text = around("", "<y:e xmlns:y=\"urn:y\"/><y:e/>");
+    assert!(matches!(read(&text), Err(SidecarFault::Broken { .. })));
+    let text = around("", "<y:e xmlns:y=\"urn:y\"></y:e><y:e/>");
+    assert!(matches!(read(&text), Err(SidecarFault::Broken { .. })));
+}

@@ -1,6 +1,7 @@
 //! A sidecar's elements with the bytes where each stands. Nothing is thrown away: editing puts new
 //! bytes between old ones.
 
+use std::collections::{HashMap, HashSet};
 use std::ops::Range;
 use std::rc::Rc;
 
@@ -16,8 +17,50 @@ const XML: &str = "http://www.w3.org/XML/1998/namespace";
 /// Elements inside each other that are followed: real sidecars have about ten.
 const DEEPEST: usize = 200;
 
-/// Prefixes and what they stand for, innermost last; the empty prefix is the default namespace.
-type Scope = Rc<Vec<(String, Rc<str>)>>;
+/// Prefixes and what they stand for: those that an element binds, in front of those around it. The
+/// empty prefix is the default namespace. Elements that bind nothing share the one around them.
+#[derive(Debug)]
+struct Scope {
+    own: Vec<(String, Rc<str>)>,
+    outer: Option<Rc<Scope>>,
+}
+
+impl Scope {
+    /// Every binding, innermost first.
+    fn bindings(&self) -> impl Iterator<Item = &(String, Rc<str>)> {
+        std::iter::successors(Some(self), |s| s.outer.as_deref()).flat_map(|s| s.own.iter().rev())
+    }
+}
+
+/// What prefixes stand for at the place that is being read, each with what it stood for further
+/// out, so that a name is looked up in one step however many are bound.
+#[derive(Default)]
+struct Bound(HashMap<String, Vec<Rc<str>>>);
+
+impl Bound {
+    fn push(&mut self, own: &[(String, Rc<str>)]) {
+        for (prefix, uri) in own {
+            match self.0.get_mut(prefix) {
+                Some(uris) => uris.push(Rc::clone(uri)),
+                None => {
+                    self.0.insert(prefix.clone(), vec![Rc::clone(uri)]);
+                }
+            }
+        }
+    }
+
+    fn pop(&mut self, own: &[(String, Rc<str>)]) {
+        for (prefix, _) in own {
+            if let Some(uris) = self.0.get_mut(prefix) {
+                uris.pop();
+            }
+        }
+    }
+
+    fn get(&self, prefix: &str) -> Option<&Rc<str>> {
+        self.0.get(prefix)?.last().filter(|uri| !uri.is_empty())
+    }
+}
 
 /// A name with its namespace.
 #[derive(Debug, Clone, PartialEq)]
@@ -70,7 +113,7 @@ pub struct Element {
     /// Where that text stands.
     pub pieces: Vec<Range<usize>>,
     /// Prefixes as they are inside it.
-    scope: Scope,
+    scope: Rc<Scope>,
 }
 
 impl Element {
@@ -82,28 +125,21 @@ impl Element {
     /// The prefix in which names of a namespace can be written inside this element or as its
     /// attributes.
     pub fn prefix_of(&self, uri: &str) -> Option<&str> {
-        let (prefix, _) = self
-            .scope
-            .iter()
-            .rev()
-            .find(|(p, u)| !p.is_empty() && &**u == uri && self.bound(p) == Some(uri))?;
-        Some(prefix)
+        // The first of a name is the one that counts.
+        let mut seen = HashSet::new();
+        let mut own = self.scope.bindings().filter(|(p, _)| seen.insert(p.as_str()));
+        own.find(|(p, u)| !p.is_empty() && &**u == uri).map(|(p, _)| p.as_str())
     }
 
-    /// What a prefix stands for inside this element.
-    pub fn bound(&self, prefix: &str) -> Option<&str> {
-        lookup(&self.scope, prefix).map(|u| &**u)
+    /// Every prefix that stands for something inside this element or around it.
+    pub fn prefixes(&self) -> HashSet<&str> {
+        self.scope.bindings().map(|(p, _)| p.as_str()).collect()
     }
 
     /// The prefix of its own name as written, with its colon.
     pub fn own_prefix(&self) -> &str {
         self.written.find(':').map_or("", |at| &self.written[..=at])
     }
-}
-
-fn lookup<'s>(scope: &'s Scope, prefix: &str) -> Option<&'s Rc<str>> {
-    let found = scope.iter().rev().find(|(p, _)| p == prefix);
-    found.map(|(_, uri)| uri).filter(|uri| !uri.is_empty())
 }
 
 /// The elements of a document in the order of their start tags; the first is the root.
@@ -115,7 +151,9 @@ pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
     reader.config_mut().check_comments = true;
     let mut elements: Vec<Element> = Vec::new();
     let mut open: Vec<usize> = Vec::new();
-    let base: Scope = Rc::new(vec![("xml".to_owned(), Rc::from(XML))]);
+    let base = Rc::new(Scope { own: vec![("xml".to_owned(), Rc::from(XML))], outer: None });
+    let mut bound = Bound::default();
+    bound.push(&base.own);
     let mut rooted = false;
     loop {
         let start = reader.buffer_position() as usize;
@@ -128,6 +166,11 @@ pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
                 let Some(last) = open.pop() else { return Err(broken(text, start)) };
                 elements[last].inner.end = start;
                 elements[last].whole.end = end;
+                let around = open.last().map_or(&base, |i| &elements[*i].scope);
+                let scope = &elements[last].scope;
+                if !Rc::ptr_eq(scope, around) {
+                    bound.pop(&scope.own);
+                }
                 continue;
             }
             Event::Text(t) => {
@@ -161,7 +204,12 @@ pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
         }
         rooted = true;
         let scope = open.last().map_or(&base, |i| &elements[*i].scope);
-        let element = element(text, tag, empty, scope).ok_or_else(|| broken(text, start))?;
+        let scope = Rc::clone(scope);
+        let element = element(text, tag, empty, &scope, &mut bound);
+        let element = element.ok_or_else(|| broken(text, start))?;
+        if empty && !Rc::ptr_eq(&element.scope, &scope) {
+            bound.pop(&element.scope.own);
+        }
         let index = elements.len();
         if let Some(parent) = open.last() {
             elements[*parent].children.push(index);
@@ -206,7 +254,13 @@ fn resolved(text: &str) -> Option<String> {
 }
 
 /// Reads a start tag that was found well-formed up to its attributes.
-fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<Element> {
+fn element(
+    text: &str,
+    tag: Range<usize>,
+    empty: bool,
+    outer: &Rc<Scope>,
+    bound: &mut Bound,
+) -> Option<Element> {
     let bytes = text.as_bytes();
     let last = tag.end - if empty { 2 } else { 1 };
     let mut at = tag.start + 1;
@@ -217,6 +271,7 @@ fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<
     }
     let written = &text[name_start..at];
     let mut raw: Vec<(&str, String, Range<usize>)> = Vec::new();
+    let mut keys = HashSet::new();
     loop {
         let before = at;
         while at < last && bytes[at].is_ascii_whitespace() {
@@ -251,13 +306,13 @@ fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<
         let length = bytes[from..last].iter().position(|b| *b == quote)?;
         let inner = from..from + length;
         let value = &text[inner.clone()];
-        if value.contains('<') || raw.iter().any(|(k, ..)| *k == key) {
+        if value.contains('<') || !keys.insert(key) {
             return None;
         }
         raw.push((key, resolved(value)?, inner));
         at = from + length + 1;
     }
-    let mut scope = Rc::clone(outer);
+    let mut own = Vec::new();
     for (key, value, _) in &raw {
         let prefix = match key.strip_prefix("xmlns") {
             Some("") => "",
@@ -267,8 +322,13 @@ fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<
             },
             None => continue,
         };
-        Rc::make_mut(&mut scope).push((prefix.to_owned(), Rc::from(value.as_str())));
+        own.push((prefix.to_owned(), Rc::from(value.as_str())));
     }
+    bound.push(&own);
+    let scope = match own.is_empty() {
+        true => Rc::clone(outer),
+        false => Rc::new(Scope { own, outer: Some(Rc::clone(outer)) }),
+    };
     let mut attributes = Vec::new();
     for (key, value, inner) in raw {
         if key == "xmlns" || key.starts_with("xmlns:") {
@@ -276,7 +336,7 @@ fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<
         }
         let name = match key.split_once(':') {
             Some((prefix, local)) => {
-                Name { uri: Some(Rc::clone(lookup(&scope, prefix)?)), local: local.to_owned() }
+                Name { uri: Some(Rc::clone(bound.get(prefix)?)), local: local.to_owned() }
             }
             // An attribute without a prefix has no namespace.
             None => Name { uri: None, local: key.to_owned() },
@@ -285,9 +345,9 @@ fn element(text: &str, tag: Range<usize>, empty: bool, outer: &Scope) -> Option<
     }
     let name = match written.split_once(':') {
         Some((prefix, local)) => {
-            Name { uri: Some(Rc::clone(lookup(&scope, prefix)?)), local: local.to_owned() }
+            Name { uri: Some(Rc::clone(bound.get(prefix)?)), local: local.to_owned() }
         }
-        None => Name { uri: lookup(&scope, "").map(Rc::clone), local: written.to_owned() },
+        None => Name { uri: bound.get("").map(Rc::clone), local: written.to_owned() },
     };
     Some(Element {
         name,

@@ -14,7 +14,7 @@ use rayon::prelude::*;
 
 use super::outing::{Listener, Progress};
 use super::rows::{self, Typed};
-use crate::base::stats;
+use crate::base::{path_text, stats};
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, FileKind, Frame, Want};
 use crate::measure::noise::{RenderedNoise, rendered_noise};
@@ -56,7 +56,7 @@ pub fn body_noise(paths: &[PathBuf], listener: &dyn Listener) -> Result<(NoiseRe
     let row =
         |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
     let mut skipped: Vec<SkippedRecord> =
-        found.skipped.iter().map(|(p, reason)| row(p.display().to_string(), reason)).collect();
+        found.skipped.iter().map(|(p, reason)| row(path_text(p), reason)).collect();
     let headers: Vec<_> = found.items.par_iter().map(frames::read_header).collect();
     let mut groups: BTreeMap<Key, Vec<Frame>> = BTreeMap::new();
     for (item, header) in found.items.iter().zip(headers) {
@@ -90,7 +90,7 @@ pub fn body_noise(paths: &[PathBuf], listener: &dyn Listener) -> Result<(NoiseRe
         schema: NOISE_SCHEMA,
         program: "stopwise",
         version: env!("CARGO_PKG_VERSION"),
-        paths: paths.iter().map(|p| p.display().to_string()).collect(),
+        paths: paths.iter().map(|p| path_text(p)).collect(),
         bodies,
         skipped,
     };

@@ -23,28 +23,53 @@ pub struct OfRig {
 /// names any, all. Frames of clips are kept apart: their files are no measure of stills, and who
 /// films holds the camera otherwise.
 pub fn of_rig(frames: &[(i64, LoggedFrame)], outings: &[Outing], name: Option<&str>) -> OfRig {
-    let kinds: BTreeMap<i64, Kind> = outings.iter().map(|o| (o.id, o.kind)).collect();
-    let of_clip = |id: &i64| kinds.get(id) == Some(&Kind::Clip);
-    let mut known: BTreeMap<String, u32> = BTreeMap::new();
-    let mut stills: BTreeMap<&String, u32> = BTreeMap::new();
-    for (id, rig) in frames.iter().filter_map(|(id, f)| Some((id, f.rig.as_ref()?))) {
-        *known.entry(rig.clone()).or_default() += 1;
-        *stills.entry(rig).or_default() += u32::from(!of_clip(id));
+    let by_id: BTreeMap<i64, &Outing> = outings.iter().map(|o| (o.id, o)).collect();
+    let mut rigs = Rigs::default();
+    for (id, frame) in frames {
+        rigs.add(*id, by_id.get(id).map(|o| o.kind), frame);
     }
-    let rig = match name {
-        Some(name) => Some(name.to_owned()),
-        None => stills
-            .iter()
-            .max_by_key(|(name, n)| (**n, std::cmp::Reverse(*name)))
-            .map(|(r, _)| (*r).clone()),
-    };
-    let (clips, entries): (Vec<_>, Vec<_>) =
-        frames.iter().filter(|(_, f)| f.rig == rig).partition(|(id, _)| of_clip(id));
-    let entered = |frames: Vec<&(i64, LoggedFrame)>| {
-        let one = |(id, f): &(i64, LoggedFrame)| entry(*id, f, kinds.get(id) == Some(&Kind::Test));
-        frames.into_iter().map(one).collect()
-    };
-    OfRig { rig, entries: entered(entries), clips: entered(clips), known }
+    rigs.of_rig(name)
+}
+
+/// The frames of a log by rig, reduced to what the chart needs as they are read, so that a long
+/// log takes little memory.
+#[derive(Debug, Default)]
+pub struct Rigs {
+    by_name: BTreeMap<Option<String>, OneRig>,
+}
+
+#[derive(Debug, Default)]
+struct OneRig {
+    stills: Vec<Entry>,
+    clips: Vec<Entry>,
+}
+
+impl Rigs {
+    /// Adds a frame of an outing of that kind.
+    pub fn add(&mut self, outing: i64, kind: Option<Kind>, frame: &LoggedFrame) {
+        let entry = entry(outing, frame, kind == Some(Kind::Test));
+        if !self.by_name.contains_key(&frame.rig) {
+            self.by_name.insert(frame.rig.clone(), OneRig::default());
+        }
+        let Some(rig) = self.by_name.get_mut(&frame.rig) else { return };
+        if kind == Some(Kind::Clip) { rig.clips.push(entry) } else { rig.stills.push(entry) }
+    }
+
+    /// The frames of one rig, as [`of_rig`] takes them, in the order added.
+    pub fn of_rig(mut self, name: Option<&str>) -> OfRig {
+        let named = || self.by_name.iter().filter_map(|(name, rig)| Some((name.as_ref()?, rig)));
+        let known = named()
+            .map(|(name, rig)| (name.clone(), (rig.stills.len() + rig.clips.len()) as u32))
+            .collect();
+        let rig = match name {
+            Some(name) => Some(name.to_owned()),
+            None => named()
+                .max_by_key(|(name, rig)| (rig.stills.len(), std::cmp::Reverse(*name)))
+                .map(|(name, _)| name.clone()),
+        };
+        let OneRig { stills, clips } = self.by_name.remove(&rig).unwrap_or_default();
+        OfRig { rig, entries: stills, clips, known }
+    }
 }
 
 /// What outings are called in a chart: when and what.

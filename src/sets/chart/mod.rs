@@ -26,7 +26,7 @@ use crate::report::noise_record::WithError;
 
 pub use decided::{Decided, decide};
 pub use entry::{Entry, Group, by_magnification};
-pub use logged::{OfRig, of_rig, titles};
+pub use logged::{OfRig, Rigs, of_rig, titles};
 
 /// Frames that a fit takes at most, evenly over the settings: more do not narrow it.
 const MOST_POINTS: usize = 250;

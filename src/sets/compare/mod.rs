@@ -19,7 +19,7 @@ use super::grouping;
 use super::outing::{Listener, Progress};
 use super::rows::{self, Typed};
 use super::series::{self, Series};
-use crate::base::Plane;
+use crate::base::{Plane, path_text};
 use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::frames::{self, FileKind, Frame};
 use crate::measure::align::{Motion, register, resampled};
@@ -84,7 +84,7 @@ pub fn compare(
     let row =
         |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
     let mut skipped: Vec<SkippedRecord> =
-        found.skipped.iter().map(|(p, reason)| row(p.display().to_string(), reason)).collect();
+        found.skipped.iter().map(|(p, reason)| row(path_text(p), reason)).collect();
     let headers: Vec<_> = found.items.par_iter().map(frames::read_header).collect();
     let mut list: Vec<Frame> = Vec::with_capacity(headers.len());
     for (item, header) in found.items.iter().zip(headers) {
@@ -169,7 +169,7 @@ pub fn compare(
         schema: COMPARE_SCHEMA,
         program: "stopwise",
         version: env!("CARGO_PKG_VERSION"),
-        paths: job.paths.iter().map(|p| p.display().to_string()).collect(),
+        paths: job.paths.iter().map(|p| path_text(p)).collect(),
         axis: series.axis,
         protocol: result.protocol,
         source: if raw { FrameSource::Raw } else { FrameSource::Rendered },

@@ -2,14 +2,15 @@
 
 mod cache;
 mod chart;
+mod confined;
 mod contract;
 mod ends;
-#[cfg(feature = "raw")]
-mod hostile;
+mod hostile_page;
 mod log;
 mod mark;
 mod names;
 mod odd_files;
+mod outputs;
 mod plan;
 mod review;
 mod rigs;

@@ -9,14 +9,14 @@ use serde_json::{Value as Json, json};
 use super::{OWN, PROGRAM, Place};
 
 /// A running review of `day.json`.
-struct Review {
+pub(super) struct Review {
     child: Child,
-    port: u16,
-    token: String,
+    pub port: u16,
+    pub token: String,
 }
 
 impl Review {
-    fn start(place: &Place, more: &[&str]) -> Review {
+    pub fn start(place: &Place, more: &[&str]) -> Review {
         let mut child = Command::new(PROGRAM)
             .current_dir(place.path())
             .envs(OWN)
@@ -36,7 +36,7 @@ impl Review {
     }
 
     /// Sends bytes and returns status and the whole answer.
-    fn raw(&self, request: &str) -> (u16, String) {
+    pub fn raw(&self, request: &str) -> (u16, String) {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
         stream.write_all(request.as_bytes()).unwrap();
         let mut answer = Vec::new();
@@ -46,7 +46,7 @@ impl Review {
         (status, text)
     }
 
-    fn request(&self, method: &str, path: &str, headers: &str, body: &str) -> (u16, String) {
+    pub fn request(&self, method: &str, path: &str, headers: &str, body: &str) -> (u16, String) {
         let host = format!("Host: 127.0.0.1:{}\r\n", self.port);
         let host = if headers.contains("Host:") { "" } else { &host };
         self.raw(&format!(
@@ -56,23 +56,28 @@ impl Review {
         ))
     }
 
-    fn get(&self, path: &str) -> (u16, String) {
+    pub fn get(&self, path: &str) -> (u16, String) {
         self.request("GET", &format!("{}/{path}", self.token), "", "")
     }
 
-    fn json(&self, path: &str) -> Json {
+    pub fn json(&self, path: &str) -> Json {
         let (status, text) = self.get(path);
         assert_eq!(status, 200, "{path}: {text}");
         serde_json::from_str(text.split_once("\r\n\r\n").unwrap().1).unwrap()
     }
 
-    fn tell(&self, what: &Json) -> (u16, String) {
+    pub fn tell(&self, what: &Json) -> (u16, String) {
         let headers =
             format!("Origin: http://127.0.0.1:{}\r\nContent-Type: application/json\r\n", self.port);
         self.request("POST", &format!("{}/told", self.token), &headers, &what.to_string())
     }
 
-    fn kill(mut self) {
+    /// Its process, on systems that say something of it.
+    pub fn process(&self) -> u32 {
+        self.child.id()
+    }
+
+    pub fn kill(mut self) {
         self.child.kill().unwrap();
         self.child.wait().unwrap();
     }
@@ -85,7 +90,7 @@ impl Drop for Review {
     }
 }
 
-fn culled() -> Place {
+pub(super) fn culled() -> Place {
     let place = Place::new();
     place.outing(&[3, 2]);
     let ran = place.run(&["cull", "day", "--no-report", "--quiet", "--json", "day.json"]);
