@@ -19,7 +19,9 @@ use super::pyramid::Level;
 /// Side of a spectrum's tile, px.
 const TILE: usize = 64;
 /// Step from tile to tile, px.
-const STEP: usize = 32;
+const STEP: usize = 24;
+/// Side of the middle part of a patch that is used, px: a moving subject is hardly larger.
+const MIDDLE_PX: usize = 160;
 /// Frequencies used, cycles a pixel: below lies shading, above hardly any texture.
 const BAND: std::ops::Range<f64> = 1.9 / 64.0..0.32;
 /// Power over noise that the best frame must show for a frequency to count.
@@ -38,10 +40,16 @@ const RINGS_LEAST: usize = 3;
 const SCATTER: f64 = 0.12;
 /// Power that leaks into a furrow.
 const LEAK: f64 = 0.03;
-/// Lengths searched, px: step and number.
-const LENGTHS: (f64, usize) = (0.5, 40);
+/// Lengths searched, px: step, first and last multiple of it.
+const LENGTHS: (f64, usize, usize) = (1.0, 1, 28);
 /// Directions searched.
 const DIRECTIONS: usize = 18;
+/// Shares of the light searched: all of it, and flash over ambient light.
+const SHARES: [f64; 5] = [1.0, 0.7, 0.5, 0.35, 0.25];
+/// A share below one must leave this part of the scatter that a whole smear leaves.
+const SHARE_GAIN: f64 = 0.85;
+/// Steps of the table of furrows per unit of frequency times length, and its end.
+const TABLE: (f64, usize) = (128.0, 1280);
 /// Neighbouring frequencies share this many independent values.
 const SHARED: f64 = 4.0;
 
@@ -55,8 +63,11 @@ pub struct PatchSpectrum {
 impl PatchSpectrum {
     /// The spectrum of a patch; `None` when no tile fits.
     pub fn of(level: &Level) -> Option<PatchSpectrum> {
-        let last = |extent: usize| extent.checked_sub(TILE).map(|free| free / STEP);
+        let used = |extent: usize| extent.min(MIDDLE_PX);
+        let last = |extent: usize| used(extent).checked_sub(TILE).map(|free| free / STEP);
         let (columns, rows) = (last(level.width)?, last(level.height)?);
+        let aside = |extent: usize| (extent - used(extent)) / 2;
+        let (left, top) = (aside(level.width), aside(level.height));
         let mut plan = Periodogram::new(TILE);
         let mut tile = vec![0f32; TILE * TILE];
         let mut out = vec![0f32; plan.len()];
@@ -64,7 +75,7 @@ impl PatchSpectrum {
         for ty in 0..=rows {
             for tx in 0..=columns {
                 for (y, row) in tile.chunks_exact_mut(TILE).enumerate() {
-                    let from = &level.row(ty * STEP + y)[tx * STEP..tx * STEP + TILE];
+                    let from = &level.row(top + ty * STEP + y)[left + tx * STEP..][..TILE];
                     for (o, v) in row.iter_mut().zip(from) {
                         *o = f32::from(*v) / 8.0;
                     }
@@ -88,6 +99,8 @@ pub struct SpectralSmear {
     pub length_std_err_px: f64,
     /// Direction, degrees 0..180 from the x axis towards y (downwards in a picture).
     pub direction_deg: f64,
+    /// Share of the light that is smeared, 0..1; the rest lies sharp over it.
+    pub share: f64,
     /// Share of the directional scatter that the movement explains, 0..1.
     pub explained: f64,
 }
@@ -125,34 +138,27 @@ pub fn against(
 ) -> Option<SpectralSmear> {
     let cells = comparable(frame, best)?;
     let rings = cells.iter().map(|c| c.ring).max()? + 1;
-    let still = scatter(&cells, rings, 0.0, 0.0);
-    let mut found = (still, 0.0, 0.0);
     let step = std::f64::consts::PI / DIRECTIONS as f64;
-    for d in 0..DIRECTIONS {
-        for l in 2..LENGTHS.1 {
-            let (length, angle) = (l as f64 * LENGTHS.0, d as f64 * step);
-            let left = scatter(&cells, rings, length, angle);
-            if left < found.0 {
-                found = (left, length, angle);
-            }
+    let (mut still, mut found): (f64, Option<Fit>) = (0.0, None);
+    for share in SHARES {
+        let table = FurrowTable::new(share);
+        let fit = search(&cells, rings, &table, step);
+        still = fit.still;
+        let margin = if share < 1.0 { SHARE_GAIN } else { 1.0 };
+        // Shares are compared with the whole smear first, then with each other.
+        let better = found
+            .as_ref()
+            .is_none_or(|f| fit.left < f.left * if f.table.share < 1.0 { 1.0 } else { margin });
+        if better {
+            found = Some(Fit { table, ..fit });
         }
     }
-    for k in 1..=3 {
-        let (dl, da) = (LENGTHS.0 / 2f64.powi(k), step / 2f64.powi(k));
-        for (sl, sa) in [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)] {
-            let (length, angle) = (found.1 + sl * dl, found.2 + sa * da);
-            let left = scatter(&cells, rings, length.max(0.0), angle);
-            if left < found.0 {
-                found = (left, length.max(0.0), angle);
-            }
-        }
-    }
-    let (left, length_px, angle) = found;
+    let Fit { left, length_px, angle, table, .. } = found?;
     let free = cells.len() as f64 / SHARED;
     // How sharply the scatter rises about the best length gives its error.
-    let aside = LENGTHS.0;
-    let rise = scatter(&cells, rings, length_px + aside, angle)
-        + scatter(&cells, rings, (length_px - aside).max(0.0), angle)
+    let aside = LENGTHS.0 / 2.0;
+    let rise = scatter(&cells, rings, &table, length_px + aside, angle)
+        + scatter(&cells, rings, &table, (length_px - aside).max(0.0), angle)
         - 2.0 * left;
     let curvature = (rise / (aside * aside)).max(1e-9);
     let variance = 2.0 * (left / free) / curvature * (cells.len() as f64 / free);
@@ -160,8 +166,67 @@ pub fn against(
         length_px,
         length_std_err_px: variance.sqrt().clamp(0.1, length_px.max(1.0)),
         direction_deg: angle.to_degrees().rem_euclid(180.0),
+        share: table.share,
         explained: 1.0 - left / still.max(1e-12),
     })
+}
+
+/// The best movement of one share.
+struct Fit {
+    still: f64,
+    left: f64,
+    length_px: f64,
+    angle: f64,
+    table: FurrowTable,
+}
+
+fn search(cells: &[Cell], rings: usize, table: &FurrowTable, step: f64) -> Fit {
+    let still = scatter(cells, rings, table, 0.0, 0.0);
+    let mut found = (still, 0.0, 0.0);
+    for d in 0..DIRECTIONS {
+        for l in LENGTHS.1..=LENGTHS.2 {
+            let (length, angle) = (l as f64 * LENGTHS.0, d as f64 * step);
+            let left = scatter(cells, rings, table, length, angle);
+            if left < found.0 {
+                found = (left, length, angle);
+            }
+        }
+    }
+    for k in 1..=4 {
+        let (dl, da) = (LENGTHS.0 / 2f64.powi(k), step / 2f64.powi(k));
+        for (sl, sa) in [(1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0)] {
+            let (length, angle) = ((found.1 + sl * dl).max(0.0), found.2 + sa * da);
+            let left = scatter(cells, rings, table, length, angle);
+            if left < found.0 {
+                found = (left, length, angle);
+            }
+        }
+    }
+    Fit { still, left: found.0, length_px: found.1, angle: found.2, table: table.clone() }
+}
+
+/// ln of the power that a movement of one share passes, by frequency times length.
+#[derive(Clone)]
+struct FurrowTable {
+    share: f64,
+    ln_power: Vec<f64>,
+}
+
+impl FurrowTable {
+    fn new(share: f64) -> FurrowTable {
+        let ln_power = (0..=TABLE.1)
+            .map(|i| {
+                let passed = 1.0 - share + share * super::bessel::sinc(i as f64 / TABLE.0);
+                (passed * passed).max(LEAK).ln()
+            })
+            .collect();
+        FurrowTable { share, ln_power }
+    }
+
+    fn at(&self, cycles: f64) -> f64 {
+        let i = (cycles.abs() * TABLE.0 + 0.5) as usize;
+        self.ln_power[i.min(TABLE.1)]
+    }
 }
 
 fn comparable(
@@ -224,12 +289,10 @@ fn comparable(
 
 /// Weighted scatter of the log ratios about each ring's level when a movement is taken out. A
 /// ratio of which only a bound is known counts when the movement leaves it above that.
-fn scatter(cells: &[Cell], rings: usize, length_px: f64, angle: f64) -> f64 {
+fn scatter(cells: &[Cell], rings: usize, table: &FurrowTable, length_px: f64, angle: f64) -> f64 {
     let (sin, cos) = angle.sin_cos();
-    let furrow = |c: &Cell| {
-        let sinc = super::bessel::sinc(length_px * (c.fx * cos + c.fy * sin));
-        (sinc * sinc).max(LEAK).ln()
-    };
+    let (along_x, along_y) = (length_px * cos, length_px * sin);
+    let furrow = |c: &Cell| table.at(c.fx * along_x + c.fy * along_y);
     let mut sums = vec![(0f64, 0f64, 0f64); rings];
     for c in cells.iter().filter(|c| !c.bound) {
         let v = c.ratio - furrow(c);

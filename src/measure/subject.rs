@@ -11,6 +11,7 @@ use super::cells::{self, CellStats, Squares};
 use super::direction::{self, LevelBox, Profile};
 use super::focus_map::{self, Tile};
 use super::pyramid::{Level, Pyramid};
+use super::ring_spectrum::RingSpectrum;
 use super::smear_spectrum::PatchSpectrum;
 use super::spectrum::{RINGS, Spectrum, ring_cy_px};
 use crate::base::{Flag, FlagSet, Luma, Measured, Plane, Tone};
@@ -72,6 +73,8 @@ pub struct SubjectBox {
     pub direction_level: usize,
     /// Power spectrum of the surroundings, and the noise that was taken for it.
     pub spectrum: Option<(Arc<PatchSpectrum>, BandNoise)>,
+    /// Power by rings of frequency about the spot.
+    pub rings: Option<RingSpectrum>,
     /// Flags.
     pub flags: FlagSet,
 }
@@ -223,6 +226,8 @@ pub struct SubjectSums {
     at_border: bool,
     /// Power spectrum of the surroundings.
     spectrum: Option<Arc<PatchSpectrum>>,
+    /// Power by rings of frequency about the spot.
+    rings: Option<RingSpectrum>,
     /// Squared Laplacian at level 1 that a third of the samples stay below, squared 8-bit steps.
     typical_lap: f64,
 }
@@ -293,8 +298,10 @@ impl SubjectSums {
             (box_px / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
         let typical_lap = typical_laplacian(&pyramid.level1, bx / 2, by / 2, side);
         let spectrum = PatchSpectrum::of(&level0).map(Arc::new);
+        let rings = RingSpectrum::of(&level0, x, y);
         Some(SubjectSums {
             spectrum,
+            rings,
             level0,
             smooth0,
             pyramid,
@@ -392,6 +399,7 @@ impl SubjectSums {
             profiles,
             direction_level,
             spectrum: self.spectrum.clone().map(|s| (s, *noise)),
+            rings: self.rings,
             flags,
         }
     }
