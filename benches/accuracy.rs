@@ -17,11 +17,14 @@ use std::path::Path;
 use stopwise::base::Luma;
 use stopwise::base::random::SplitMix64;
 use stopwise::base::stats::kendall_tau;
+use stopwise::base::units::{GREEN, PitchUm};
 use stopwise::demo::burst::{Burst, BurstSpec, TrueCall, Truth};
+use stopwise::demo::optics::Lens;
 use stopwise::demo::scene::SceneKind;
 use stopwise::report::record::Call;
 use stopwise::sets::judge::{BurstJudged, Mark, judge};
 use stopwise::sets::shot::{Patch, Shot};
+use stopwise::sets::subject_blur::Attainable;
 
 struct Frame {
     luma: Vec<u8>,
@@ -109,7 +112,7 @@ struct Clean {
     seed: u64,
     frames: Vec<Frame>,
     truths: Vec<True>,
-    allowed_px: f64,
+    attainable: Attainable,
 }
 
 #[derive(Clone, Copy)]
@@ -127,7 +130,7 @@ impl Clean {
     fn new(kind: SceneKind, seed: u64, noise_dn: f64, keep: Option<&Path>) -> Clean {
         let seed = SplitMix64::stream(seed, &[kind as u64, noise_dn.to_bits()]).next_u64() >> 16;
         let spec = BurstSpec::usual(kind, seed, 0.0);
-        let allowed_px = spec.lens.sigma_px(0.0);
+        let attainable = attainable(&spec.lens);
         let (w, h) = (spec.width_px, spec.height_px);
         let file = keep.map(|d| d.join(format!("{kind:?}-{seed}.bin")));
         let row = 6 * 8;
@@ -150,7 +153,7 @@ impl Clean {
                 });
                 frames.push(Frame { luma: part[row..].to_vec(), w, h });
             }
-            return Clean { kind, seed, frames, truths, allowed_px };
+            return Clean { kind, seed, frames, truths, attainable };
         }
         let b = Burst::new(spec);
         let truths: Vec<True> = b
@@ -181,7 +184,7 @@ impl Clean {
             }
             std::fs::write(file, bytes).unwrap();
         }
-        Clean { kind, seed, frames, truths, allowed_px }
+        Clean { kind, seed, frames, truths, attainable }
     }
 
     fn noisy(&self, noise_dn: f64) -> Vec<Frame> {
@@ -211,13 +214,18 @@ fn burst(clean: &Clean, noise_dn: f64, verbose: bool) -> [Score; 2] {
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
     };
-    let allowed = vec![Some(clean.allowed_px); frames.len()];
+    let allowed = vec![Some(clean.attainable); frames.len()];
     let plains: Vec<f64> = frames.iter().map(plain).collect();
     let mark = Mark { frame: 0, x_px: truths[0].x, y_px: truths[0].y, box_px: None };
     [Some(mark), None].map(|mark| {
         let j = judge(&shots, mark, &allowed, &fetch);
         score(clean, noise_dn, &j, &plains, verbose)
     })
+}
+
+/// What a simulated lens can give at best.
+fn attainable(lens: &Lens) -> Attainable {
+    Attainable::new(lens.n_eff, PitchUm(lens.pitch_um), GREEN)
 }
 
 fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose: bool) -> Score {
@@ -329,12 +337,12 @@ mod causes {
     struct Pair {
         lumas: [Vec<u8>; 2],
         spot: (f64, f64),
-        allowed_px: f64,
+        attainable: Attainable,
     }
 
     fn pair(class: CauseClass, kind: SceneKind, seed: u64, keep: Option<&Path>) -> Option<Pair> {
         let lens = BurstSpec::usual(kind, seed, 0.0).lens;
-        let allowed_px = lens.sigma_px(0.0);
+        let attainable = attainable(&lens);
         let n = SIZE.0 * SIZE.1;
         let file = keep.map(|d| d.join(format!("cause-{class:?}-{kind:?}-{seed}.bin")));
         if let Some(bytes) = file.as_ref().and_then(|f| std::fs::read(f).ok()) {
@@ -343,12 +351,12 @@ mod causes {
             }
             let at = |i: usize| f64::from_le_bytes(bytes[8 * i..8 * i + 8].try_into().unwrap());
             let lumas = [bytes[16..16 + n].to_vec(), bytes[16 + n..].to_vec()];
-            return Some(Pair { lumas, spot: (at(0), at(1)), allowed_px });
+            return Some(Pair { lumas, spot: (at(0), at(1)), attainable });
         }
         let made = frames(class, kind, 0.0, seed).map(|(frame, reference)| Pair {
             lumas: [frame.picture.luma(), reference.picture.luma()],
             spot: (reference.truth.subject_x_px, reference.truth.subject_y_px),
-            allowed_px,
+            attainable,
         });
         if let Some(file) = file {
             let bytes = made.as_ref().map_or(Vec::new(), |p| {
@@ -377,7 +385,7 @@ mod causes {
             Some(Patch::cut(&views[i].view(), x0, y0, side, side))
         };
         let mark = Mark { frame: 0, x_px: p.spot.0, y_px: p.spot.1, box_px: None };
-        let j = judge(&shots, Some(mark), &[Some(p.allowed_px); 2], &fetch);
+        let j = judge(&shots, Some(mark), &[Some(p.attainable); 2], &fetch);
         let f = &j.frames[1];
         let first = f.causes.first().map(|c| c.cause);
         let moved = |c: Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);

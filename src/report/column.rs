@@ -35,6 +35,8 @@ pub enum Cell {
     Number(f64),
     /// A number with its error.
     Measured(f64, Option<f64>),
+    /// A number with its error, shown by the range that holds it with 68 % probability.
+    Range(f64, Option<f64>, f64, f64),
 }
 
 impl Cell {
@@ -89,6 +91,11 @@ impl Column {
 
     /// The value as shown to people, without the unit; `None` when there is none.
     pub fn shown(&self, frame: &FrameRecord) -> Option<String> {
+        if let Cell::Range(value, _, low, high) = (self.get)(frame)
+            && [value, low, high].iter().all(|v| v.is_finite())
+        {
+            return Some(wording::range(value, low, high));
+        }
         let (value, error) = self.shown_parts(frame)?;
         Some(match error {
             Some(error) => format!("{value} ± {error}"),
@@ -102,6 +109,9 @@ impl Column {
             (Cell::Missing, _) => None,
             (Cell::Text(t) | Cell::Path(t), _) => Some((wording::visible(&t), None)),
             (Cell::Whole(n), _) => Some((n.to_string(), None)),
+            (Cell::Range(v, e, _, _), _) => {
+                Some(wording::value_and_error(v, e)).filter(|_| v.is_finite())
+            }
             (Cell::Number(v) | Cell::Measured(v, _), _) if !v.is_finite() => None,
             (Cell::Number(v), Decimals::ByError) => Some((wording::number(v), None)),
             (Cell::Number(v), Decimals::Fixed(d)) => Some((wording::fixed(v, d), None)),
@@ -170,13 +180,23 @@ pub static COLUMNS: &[Column] = &[
         |f| Cell::number(f.causes.first().and_then(|c| c.share)),
         "How much of the loss the first cause explains, as variance of blur."),
     column!("blur_sigma_px" + "blur_sigma_std_err_px", "blur", "px", ByError,
-        |f| Cell::measured(f.blur_sigma_px),
-        "Blur at the subject: standard deviation of the Gaussian that softens an edge as much. The blur is twice as wide."),
+        |f| match (f.blur_sigma_px, f.blur_low_px, f.blur_high_px) {
+            (Some(m), Some(low), Some(high)) => Cell::Range(m.value, m.std_err, low, high),
+            (m, _, _) => Cell::measured(m),
+        },
+        "Blur at the subject: 0.187 over the frequency (cycles per pixel) at which lens, focus, pixel and movement together pass half the contrast, before the camera's sharpening."),
+    column!("blur_low_px", "blur at least", "px", ByError, |f| Cell::number(f.blur_low_px),
+        "Lower end of the range that holds the blur with 68 % probability."),
+    column!("blur_high_px", "blur at most", "px", ByError, |f| Cell::number(f.blur_high_px),
+        "Upper end of that range."),
+    column!("blur_by", "blur read from", "", ByError,
+        |f| Cell::text(f.blur_by.map(|b| b.word().to_owned())),
+        "burst (ratio to its sharpest frame), pattern (its spectrum) or edges."),
     column!("blur_allowed_px", "blur allowed", "px", ByError, |f| Cell::number(f.blur_allowed_px),
         "Blur that these settings can give at best."),
     column!("blur_ratio" + "blur_ratio_std_err", "to best", "×", ByError,
         |f| Cell::measured(f.blur_ratio),
-        "Blur over the blur that counts as best here: the burst's best, or what the settings can give; the verdict goes by it."),
+        "Blur over that of the burst's sharpest frame; over what the settings allow where nothing is sharp or the frame is alone. The verdict is based on it."),
     column!("motion_length_px" + "motion_length_std_err_px", "motion", "px", ByError,
         |f| f.motion.map_or(Cell::Missing, |m| Cell::Measured(m.length_px, m.length_std_err_px)),
         "Length of the smear that movement left at the subject."),

@@ -9,6 +9,7 @@ pub mod clip_table;
 pub mod column;
 pub mod compare_record;
 pub mod compare_table;
+pub mod invariants;
 pub mod log_record;
 pub mod mark_record;
 pub mod noise_record;

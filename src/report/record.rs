@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 use crate::base::{FlagSet, Measured};
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const SCHEMA: u32 = 1;
+pub const SCHEMA: u32 = 2;
 
 /// What a frame is at its subject.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
@@ -92,6 +92,29 @@ pub struct CauseShare {
     /// Its share of the loss against the best that these settings can give; `None` when it
     /// cannot be put in numbers.
     pub share: Option<f64>,
+}
+
+/// What a blur was read from.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum BlurBy {
+    /// The burst's sharpest frame, by ratio.
+    Burst,
+    /// The spectrum of a regular pattern.
+    Pattern,
+    /// Edges.
+    Edges,
+}
+
+impl BlurBy {
+    /// The word shown to people.
+    pub fn word(self) -> &'static str {
+        match self {
+            BlurBy::Burst => "burst",
+            BlurBy::Pattern => "pattern",
+            BlurBy::Edges => "edges",
+        }
+    }
 }
 
 /// What kind of file a frame was measured on.
@@ -226,6 +249,16 @@ pub struct FrameRecord {
     pub subject: Option<SubjectAt>,
     /// Blur at the subject, px (Gaussian-equivalent standard deviation).
     pub blur_sigma_px: Option<Measured>,
+    /// Lower end of the range that holds the blur with 68 % probability, px; never below what the
+    /// settings allow.
+    #[serde(default)]
+    pub blur_low_px: Option<f64>,
+    /// Upper end of that range, px.
+    #[serde(default)]
+    pub blur_high_px: Option<f64>,
+    /// What the blur was read from.
+    #[serde(default)]
+    pub blur_by: Option<BlurBy>,
     /// Blur that these settings can give at best, px, and what sets it is told in `because`.
     pub blur_allowed_px: Option<f64>,
     /// Blur at the subject over the burst's best, with its error; the number the verdict is
@@ -325,6 +358,8 @@ pub struct OutingRecord {
     pub frames: u32,
     /// Bursts.
     pub bursts: u32,
+    /// Bursts without a marked subject.
+    pub unmarked_bursts: u32,
     /// Frames by verdict.
     pub hits: Share,
     /// Frames called near.

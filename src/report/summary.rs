@@ -1,10 +1,35 @@
 //! Counting an outing: verdicts, hit rate with its interval, and the breakdowns.
 
-use super::record::{BreakdownRow, BurstRecord, Call, Cause, FrameRecord, OutingRecord, Share};
+use super::record::{
+    BreakdownRow, BurstRecord, Call, Cause, FrameRecord, OutingRecord, Share, SubjectFound,
+};
 use super::wording;
 
 /// Quantile of the standard normal for a 95 % interval.
 const Z_95: f64 = 1.959_963_984_540_054;
+
+/// Judged frames short of which no hit rate is given.
+pub const MIN_FRAMES_FOR_RATE: u32 = 20;
+
+/// Whether an outing supports a hit rate: enough judged frames, at subjects that were marked.
+pub fn has_rate(outing: &OutingRecord) -> bool {
+    outing.hits.of >= MIN_FRAMES_FOR_RATE && outing.unmarked_bursts == 0
+}
+
+/// Why an outing has no hit rate, in a few words; `None` when it has one.
+pub fn no_rate_because(outing: &OutingRecord) -> Option<String> {
+    if has_rate(outing) {
+        return None;
+    }
+    Some(match outing.unmarked_bursts {
+        0 => "too few frames for a hit rate".to_owned(),
+        n if n == outing.bursts => "no subject is marked, so there is no hit rate".to_owned(),
+        n => format!(
+            "no hit rate: {} without a marked subject",
+            wording::count(n, "burst", "bursts")
+        ),
+    })
+}
 
 /// A share with its 95 % Wilson score interval (Wilson 1927, J. Am. Stat. Assoc. 22, 209-212,
 /// DOI 10.1080/01621459.1927.10502953). It stays inside 0..1 and is sound for small counts;
@@ -35,6 +60,8 @@ pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]
         paths,
         frames: frames.len() as u32,
         bursts: bursts.len() as u32,
+        unmarked_bursts: bursts.iter().filter(|b| b.subject.found != SubjectFound::Marked).count()
+            as u32,
         hits: share(hits, hits + near + misses),
         near,
         misses,

@@ -10,6 +10,9 @@ use crate::base::{Measured, byte_of};
 /// Digits after the point when an error is so small that it says nothing about them.
 const MOST_DECIMALS: usize = 4;
 
+/// Digits after the point of a range: its ends are themselves unsure.
+const MAX_RANGE_DECIMALS: usize = 1;
+
 /// Significant digits of a number that carries no error.
 const DIGITS_WITHOUT_ERROR: i32 = 3;
 
@@ -95,6 +98,13 @@ pub fn plus_minus(value: f64, std_err: Option<f64>) -> String {
     }
 }
 
+/// "1.3 (1.0 to 1.7)": a value and the range it lies in, cut at the digit where the range is unsure.
+pub fn range(value: f64, low: f64, high: f64) -> String {
+    let decimals = decimals_for((high - low) / 2.0).min(MAX_RANGE_DECIMALS);
+    let [value, low, high] = [value, low, high].map(|v| fixed(v, decimals));
+    format!("{value} ({low} to {high})")
+}
+
 /// "f/8", "f/5.6".
 pub fn f_number(n: f64) -> String {
     let text = if n < 10.0 { fixed(n, 1) } else { fixed(n, 0) };
@@ -144,6 +154,16 @@ pub fn share(share: &Share) -> String {
     match interval(share) {
         Some(between) => format!("{} ({between})", share_alone(share)),
         None => share_alone(share),
+    }
+}
+
+/// "burst 3", "bursts 3, 5 and 8".
+pub fn bursts(ids: &[u32]) -> String {
+    let words: Vec<String> = ids.iter().map(u32::to_string).collect();
+    match &words[..] {
+        [] => "no burst".to_owned(),
+        [one] => format!("burst {one}"),
+        [all @ .., last] => format!("bursts {} and {last}", all.join(", ")),
     }
 }
 

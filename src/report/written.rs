@@ -51,7 +51,8 @@ impl WrittenCull {
         if record.program != "stopwise" {
             return Err(Error::NoCullRecord("another program wrote it".to_owned()));
         }
-        if record.schema != SCHEMA {
+        // Earlier forms lack fields that are optional since.
+        if !(1..=SCHEMA).contains(&record.schema) {
             let says = format!("its form is number {}, this program reads {SCHEMA}", record.schema);
             return Err(Error::NoCullRecord(says));
         }

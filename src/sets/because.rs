@@ -6,30 +6,39 @@ use super::rows::FrameParts;
 use crate::base::Flag;
 use crate::frames::Frame;
 use crate::report::record::{
-    Call, Cause, CauseShare, Finding, FrameRecord, OutingRecord, SubjectFound,
+    BurstRecord, Call, Cause, CauseShare, Finding, FrameRecord, OutingRecord, SubjectFound,
 };
+use crate::report::summary::MIN_FRAMES_FOR_RATE;
 use crate::report::wording;
 
-/// Frames short of which nothing is said about an outing's hit rate.
-const FRAMES_TO_SPEAK: u32 = 10;
 /// Share of the misses from which a cause is worth a finding.
 const CAUSE_SHARE: f64 = 0.3;
 /// An automatic subject less sure than this is worth a mark by the user.
 const UNSURE: f64 = 0.15;
+/// Blur whose range reaches this close to what the settings allow is as sharp as they allow.
+const AS_ALLOWED: f64 = 1.05;
 
 /// What to do when the subject is not sure.
-const MARK_IT: &str = "Mark it: --subject X,Y, or a line a burst in a file for --subjects.";
+const MARK_IT: &str = "Open the folder with `stopwise review`, press s and click the eye.";
 
-/// A blur as told in a sentence.
+/// A blur in a sentence.
 fn px(sigma_px: f64) -> String {
     format!("{} px", wording::fixed(sigma_px, 2))
 }
 
-fn ratio_words(judged: &Judged, reference_px: Option<f64>) -> String {
+/// What a frame's ratio is over.
+fn yardstick(burst: &BurstJudged) -> &'static str {
+    match (burst.best_is_soft, burst.frames.len()) {
+        (true, _) => "the blur that these settings allow",
+        (_, 1) => "the blur that a single frame can be held to",
+        _ => "the blur of the burst's sharpest frame",
+    }
+}
+
+fn ratio_words(judged: &Judged, burst: &BurstJudged) -> String {
     judged.ratio.map_or_else(String::new, |r| {
         let shown = wording::plus_minus(r.value, r.std_err);
-        let reference = reference_px.map_or_else(String::new, |r| format!(" ({})", px(r)));
-        format!("{shown} times the blur that counts as best here{reference}")
+        format!("{shown} times {}", yardstick(burst))
     })
 }
 
@@ -51,9 +60,17 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
                 .to_owned()
         }
         (Call::CannotSay, Some(Cause::Noise)) => {
-            "Noise hides whether the subject is sharp. More light or a lower ISO would tell."
+            "Noise hides whether the subject is sharp. Use more light or a lower ISO.".to_owned()
+        }
+        (Call::CannotSay, None) if judged.flags.has(Flag::Resized) => {
+            "Sharp at this size, but the file was made smaller after capture: focus can only be \
+             judged on the original."
                 .to_owned()
         }
+        (Call::CannotSay, None) => format!(
+            "Sharp at this spot, but the spot was guessed and there is no second frame to compare \
+             with. {MARK_IT}"
+        ),
         (Call::CannotSay, _) => {
             "Too little structure at the subject to judge. Mark a spot with texture using \
              --subject."
@@ -63,7 +80,7 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
             let lead = if is_best {
                 "Sharpest of its burst".to_owned()
             } else {
-                ratio_words(judged, burst.reference_px)
+                ratio_words(judged, burst)
             };
             match allowed {
                 Some(a) if first == Some(Cause::Diffraction) => format!(
@@ -73,39 +90,37 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
                     wording::per_cent(a.diffraction_share),
                     px(a.sigma_px),
                 ),
-                Some(a) => format!(
-                    "{lead}. These settings allow {}{}.",
-                    px(a.sigma_px),
-                    if a.assumed { " if the subject was taken at life size" } else { "" }
-                ),
+                Some(a) if as_allowed(judged, a.sigma_px) => {
+                    format!("{lead}, as sharp as these settings allow ({}).", px(a.sigma_px))
+                }
+                Some(a) => format!("{lead}. These settings allow {}.", px(a.sigma_px)),
                 None => format!("{lead}."),
             }
         }
         (_, cause) => {
-            let lead = ratio_words(judged, burst.reference_px);
+            let lead = ratio_words(judged, burst);
             let tail = match cause {
                 Some(Cause::Shake) => movement(judged, "Everything in the frame is smeared"),
                 Some(Cause::SubjectMotion) => movement(judged, "Only the subject is smeared"),
+                Some(Cause::Ghosted) => ghost(judged),
+                _ if burst.best_is_soft => {
+                    "No frame of this burst is in focus at the subject.".to_owned()
+                }
                 Some(Cause::PlaneOff) => {
                     "Something else in the frame is sharp: the focus plane missed the subject."
                         .to_owned()
                 }
-                Some(Cause::Ghosted) => {
-                    "A second, fainter image lies beside the first: flash and daylight both \
-                     exposed. Use a shorter shutter time or less daylight."
-                        .to_owned()
-                }
-                _ if burst.best_is_soft => {
-                    "No frame of this burst is as sharp at the subject as its settings allow."
-                        .to_owned()
-                }
-                _ => "Nothing in the frame is sharp and no direction stands out: the focus plane \
-                      lay off everything, or the blur is movement and defocus together."
+                _ => "Nothing in the frame is sharp and the blur has no direction: the focus \
+                      plane missed the whole subject, or movement and defocus add up."
                     .to_owned(),
             };
-            format!("{lead}. {tail}")
+            if lead.is_empty() { tail } else { format!("{lead}. {tail}") }
         }
     }
+}
+
+fn as_allowed(judged: &Judged, allowed_px: f64) -> bool {
+    judged.range.is_some_and(|r| r.low_px <= AS_ALLOWED * allowed_px)
 }
 
 fn movement(judged: &Judged, lead: &str) -> String {
@@ -118,14 +133,35 @@ fn movement(judged: &Judged, lead: &str) -> String {
     )
 }
 
+fn ghost(judged: &Judged) -> String {
+    let smear = judged.movement.map_or_else(String::new, |m| {
+        let length = wording::plus_minus(m.smear.length_px, Some(m.smear.length_std_err_px));
+        format!(", smeared by {length} px")
+    });
+    format!(
+        "A fainter image{smear} overlaps the sharp one: flash and ambient light both exposed. Use \
+         a shorter shutter time or less ambient light."
+    )
+}
+
 /// Findings about a burst.
 pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec<Finding> {
     let mut findings = Vec::new();
     let total = frames.len();
     if judged.best_is_soft {
+        let sharpest =
+            frames.iter().filter_map(|f| f.blur_sigma_px).map(|b| b.value).min_by(f64::total_cmp);
+        let allowed = frames.iter().find_map(|f| f.blur_allowed_px);
+        let figures = match (sharpest, allowed) {
+            (Some(s), Some(a)) => format!(
+                " (about {} px of blur; these settings allow {} px)",
+                wording::fixed(s, 1),
+                wording::fixed(a, 1)
+            ),
+            _ => String::new(),
+        };
         findings.push(Finding {
-            says: "Even the sharpest frame is softer at the subject than these settings allow."
-                .to_owned(),
+            says: format!("Nothing sharp at the subject in this burst{figures}."),
             next: Some(
                 "Rock further through the focus plane, or mark the subject if this is not it."
                     .to_owned(),
@@ -137,8 +173,7 @@ pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec
         && total > 1
     {
         findings.push(Finding {
-            says: "Where the subject is was guessed from the burst, and other places are nearly \
-                   as likely."
+            says: "The subject was guessed from the burst, and other places are nearly as likely."
                 .to_owned(),
             next: Some(MARK_IT.to_owned()),
         });
@@ -159,43 +194,65 @@ pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec
 }
 
 /// Findings about an outing.
-pub fn outing(outing: &OutingRecord) -> Vec<Finding> {
+pub fn outing(
+    outing: &OutingRecord,
+    bursts: &[BurstRecord],
+    frames: &[FrameRecord],
+) -> Vec<Finding> {
     let mut findings = Vec::new();
-    let judged = outing.hits.of;
-    if judged < FRAMES_TO_SPEAK {
-        if judged > 0 {
-            findings.push(Finding {
-                says: format!(
-                    "Only {} judged: too few to speak of a hit rate.",
-                    wording::count(judged, "frame", "frames")
-                ),
-                next: None,
-            });
-        }
+    if outing.unmarked_bursts > 0 {
+        findings.push(Finding {
+            says: format!(
+                "No subject is marked in {}: frames there are judged at the place that is sharpest \
+                 over the burst.",
+                wording::count(outing.unmarked_bursts, "burst", "bursts")
+            ),
+            next: Some(MARK_IT.to_owned()),
+        });
+    }
+    let never: Vec<u32> = bursts.iter().filter(|b| is_soft(b, frames)).map(|b| b.id).collect();
+    if !never.is_empty() {
+        findings.push(Finding {
+            says: format!("Nothing sharp at the subject in {}.", wording::bursts(&never)),
+            next: Some("Rock further through the focus plane there.".to_owned()),
+        });
+    }
+    if outing.hits.of < MIN_FRAMES_FOR_RATE {
         return findings;
     }
+    // What a burst without focus lost is told above.
+    let elsewhere = |f: &&FrameRecord| !never.contains(&f.burst);
+    let short: Vec<&FrameRecord> = frames
+        .iter()
+        .filter(|f| matches!(f.verdict, Call::Near | Call::Miss))
+        .filter(elsewhere)
+        .collect();
     for row in &outing.by_cause {
-        if row.share.of == 0 || f64::from(row.share.count) < CAUSE_SHARE * f64::from(row.share.of) {
+        let of = |f: &&&FrameRecord| f.causes.first().is_some_and(|c| c.cause.word() == row.key);
+        let count = short.iter().filter(of).count();
+        if short.is_empty() || (count as f64) < CAUSE_SHARE * short.len() as f64 {
             continue;
         }
         let next = match row.key.as_str() {
             "shake" => "A shorter shutter time or flash would save most of them.",
-            "subject-motion" => "Flash, or a shorter shutter time than the hand needs.",
-            "plane-off" => {
-                "More frames a burst, or a smaller aperture where diffraction leaves room."
-            }
-            "soft" => "Rock further through the focus plane: it never reached the subject.",
+            "subject-motion" => "Use flash, or a shorter shutter time than the hand needs.",
+            "ghosted" => "Shorten the shutter time, so that the flash alone exposes.",
+            "plane-off" => "Take more frames per pass through focus, or close the aperture.",
+            "soft" => "Take more frames per pass through focus: it passed between two of them.",
             _ => continue,
         };
+        let among = if never.is_empty() { "" } else { " in the other bursts" };
         findings.push(Finding {
-            says: format!(
-                "{} of {} near and missed frames: {}.",
-                row.share.count, row.share.of, row.key
-            ),
+            says: format!("{count} of {} near and missed frames{among}: {}.", short.len(), row.key),
             next: Some(next.to_owned()),
         });
     }
     findings
+}
+
+/// Whether nothing in a burst is sharp at its subject.
+fn is_soft(burst: &BurstRecord, frames: &[FrameRecord]) -> bool {
+    frames.iter().filter(|f| f.burst == burst.id).any(|f| f.flags.has(Flag::BestIsSoft))
 }
 
 /// Seconds from the first to the last frame of a burst.

@@ -10,6 +10,7 @@ use super::pictures::{self, CROP_PX};
 use super::rows::{self, Allowed, DETAIL_PX, FrameParts};
 use super::shot::{Shot, patch_corner};
 use super::taken::Taken;
+use super::verdict;
 use crate::frames::Frame;
 use crate::report::page::{BurstPage, FramePictures};
 use crate::report::record::{BurstRecord, BurstSubject, FrameRecord};
@@ -39,7 +40,8 @@ pub fn page(
 ) -> (BurstPage, BurstJudged) {
     let allowed: Vec<Option<Allowed>> =
         files.iter().map(|f| rows::allowed(f, &job.typed)).collect();
-    let allowed_px: Vec<Option<f64>> = allowed.iter().map(|a| a.map(|a| a.sigma_px)).collect();
+    let attainable: Vec<_> =
+        allowed.iter().zip(files).map(|(a, f)| a.map(|a| a.attainable(f))).collect();
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         taken[i].at_hand(x0, y0, side).or_else(|| {
             taken[i].put(read(i, x0, y0, side)?);
@@ -47,7 +49,9 @@ pub fn page(
         })
     };
     let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
-    let judged = judge(&shots, mark, &allowed_px, &fetch);
+    let mut judged = judge(&shots, mark, &attainable, &fetch);
+    let small: Vec<bool> = files.iter().map(|f| rows::made_small(f)).collect();
+    verdict::withhold_hits(&mut judged, &small);
     let rows: Vec<FrameRecord> = (0..files.len())
         .into_par_iter()
         .map(|i| {

@@ -4,10 +4,15 @@
 //! pause is long for this hand, where the settings jump, or where the picture is another size.
 //! Content has its say later, when the pixels are known ([`content_breaks`]).
 
+use std::cmp::Ordering;
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
 use rayon::prelude::*;
 
 use super::shot::Shot;
 use crate::frames::Frame;
+use crate::frames::exposure::TakenAt;
 use crate::measure::follow::whole_shift;
 
 /// A pause longer than this starts a new burst, s.
@@ -41,6 +46,8 @@ pub enum CutBy {
     Settings,
     /// Another picture size or orientation.
     Size,
+    /// Another folder.
+    Folder,
     /// Other content.
     Content,
     /// The burst before it was full.
@@ -56,6 +63,7 @@ impl CutBy {
             (CutBy::Time, _) => "pause before it",
             (CutBy::Settings, _) => "settings changed",
             (CutBy::Size, _) => "another picture size",
+            (CutBy::Folder, _) => "another folder",
             (CutBy::Content, true) => "another subject",
             (CutBy::Content, false) => "another subject (order of file names: no capture times)",
             (CutBy::Length, _) => "a long burst cut in parts",
@@ -74,15 +82,30 @@ pub struct Group {
     pub timed: bool,
 }
 
-/// Puts frames in order of time; those without a time keep their order of names, after the
-/// others.
+/// Puts frames in order of time, folder by folder; those without a time keep their order of
+/// names, after the others. Folders come in the order of their first times: two cameras' folders
+/// are never mixed into one burst.
 pub fn in_order(frames: &mut [Frame]) {
     let time = |f: &Frame| f.exposure.as_ref().and_then(|e| e.taken_at.as_ref()).map(|t| t.value);
-    frames.sort_by(|a, b| match (time(a), time(b)) {
+    let earlier = |a: Option<TakenAt>, b: Option<TakenAt>| match (a, b) {
         (Some(x), Some(y)) => x.cmp(&y),
-        (Some(_), None) => std::cmp::Ordering::Less,
-        (None, Some(_)) => std::cmp::Ordering::Greater,
-        (None, None) => std::cmp::Ordering::Equal,
+        (Some(_), None) => Ordering::Less,
+        (None, Some(_)) => Ordering::Greater,
+        (None, None) => Ordering::Equal,
+    };
+    let folder = |f: &Frame| f.path.parent().map(Path::to_path_buf).unwrap_or_default();
+    let mut first: HashMap<PathBuf, (Option<TakenAt>, usize)> = HashMap::new();
+    for (i, frame) in frames.iter().enumerate() {
+        let own = time(frame);
+        let known = first.entry(folder(frame)).or_insert((own, i));
+        if earlier(own, known.0) == Ordering::Less {
+            known.0 = own;
+        }
+    }
+    let rank = |f: &Frame| first.get(&folder(f)).copied().unwrap_or((None, usize::MAX));
+    frames.sort_by(|a, b| {
+        let (fa, fb) = (rank(a), rank(b));
+        earlier(fa.0, fb.0).then(fa.1.cmp(&fb.1)).then_with(|| earlier(time(a), time(b)))
     });
 }
 
@@ -123,7 +146,9 @@ pub fn groups(frames: &[Frame]) -> Vec<Group> {
                 let pause = pauses[i - 1];
                 let size = |f: &Frame| (f.width_px, f.height_px, f.orientation());
                 let in_burst = groups.last().map_or(0, |g| g.frames.len());
-                if size(before) != size(frame) {
+                if before.path.parent() != frame.path.parent() {
+                    Some(CutBy::Folder)
+                } else if size(before) != size(frame) {
                     Some(CutBy::Size)
                 } else if pause.is_some_and(|p| p > longest_pause(&pauses, i - 1)) {
                     Some(CutBy::Time)

@@ -8,6 +8,7 @@ use super::pictures::{self, CROP_PX};
 use super::rows::{self, FrameParts};
 use super::shot::{Shot, patch_corner};
 use super::taken::{self, Keep, Scout, Workspace};
+use super::verdict;
 use crate::base::Measured;
 use crate::error::{Error, Result, SkipReason};
 use crate::frames;
@@ -58,7 +59,8 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
         })
     };
     let shots: [&Shot; 1] = [&taken.shot];
-    let judged = judge(&shots, mark, &[allowed.map(|a| a.sigma_px)], &fetch);
+    let mut judged = judge(&shots, mark, &[allowed.map(|a| a.attainable(&frame))], &fetch);
+    verdict::withhold_hits(&mut judged, &[rows::made_small(&frame)]);
     let place = judged.frames[0].place.map(|p| (p.x_px, p.y_px));
     let measured = place.and_then(|p| rows::subject_detail(&taken, p));
     let parts = FrameParts {
@@ -72,13 +74,17 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
     let row = rows::frame_row(parts, &judged, 1, &job.typed);
     let map = rows::map_record(&judged.maps[0], &frame);
     let noise = taken
-        .noise
+        .shot
+        .rendered_noise
         .iter()
         .flat_map(|n| &n.levels)
         .map(|l| NoiseAt { level_dn: l.mean_dn, sigma_dn: l.sigma_dn });
     let spectrum = measured.as_ref().map_or_else(Vec::new, |(_, spectrum)| {
-        let model =
-            taken.noise.as_ref().and_then(|n| n.spectrum_at(row.subject_mean_dn.unwrap_or(128.0)));
+        let model = taken
+            .shot
+            .rendered_noise
+            .as_ref()
+            .and_then(|n| n.spectrum_at(row.subject_mean_dn.unwrap_or(128.0)));
         (1..RINGS)
             .filter_map(|ring| {
                 let noise = model.as_ref()?.power[ring];

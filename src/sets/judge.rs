@@ -5,35 +5,25 @@ use std::borrow::Borrow;
 
 use rayon::prelude::*;
 
+use super::sharp_area::sharpest_area;
 use super::shot::{Patch, Shot, patch_corner};
+use super::subject_blur::{Attainable, BlurRange, Reached, SubjectBlur, subject_blur};
 use super::trace::{self, Place};
+use super::verdict;
 use crate::base::{Flag, FlagSet, Measured};
 use crate::measure::band_noise::BandNoise;
-use crate::measure::blur::S1_SQUARED;
 use crate::measure::direction::{Smear, smear};
-use crate::measure::focus_map::{FocusMap, TILE_PX, Tile};
+use crate::measure::focus_map::{FocusMap, TILE_PX};
 use crate::measure::smear_spectrum;
 use crate::measure::subject::{BOX_PX, BOX_RANGE_PX, REACH_PX, SubjectBox, SubjectSums};
-use crate::report::record::{Call, Cause, CauseShare, SubjectFound};
+use crate::report::record::{Call, CauseShare, SubjectFound};
 
 /// Blur over the reference up to which a frame is a hit.
 pub const HIT_RATIO: f64 = 1.3;
 /// Blur over the reference up to which a frame is near.
 pub const NEAR_RATIO: f64 = 2.0;
-/// No reference is taken finer than this: half a pixel is beyond what a file resolves, px.
-const REFERENCE_FLOOR_PX: f64 = 0.5;
-/// A burst's best this many times softer than its settings allow is itself soft.
-const SOFT_RATIO: f64 = 2.5;
-/// The same against the sharpest area anywhere in the burst, for want of settings.
-const SOFT_AGAINST_ELSEWHERE: f64 = 2.5;
-/// A best blur below this is never called soft, px.
-const SOFT_FLOOR_PX: f64 = 2.0;
-/// Without settings and without a sharp area, a best blur above this is soft, px.
-const SOFT_UNKNOWN_PX: f64 = 4.0;
-/// Share of the Laplacian energy from which noise alone explains what is seen.
-const NOISE_DROWNS: f64 = 0.90;
 /// Energy must exceed this many of its standard errors to count as seen.
-const ENERGY_SEEN: f64 = 2.0;
+pub const ENERGY_SEEN: f64 = 2.0;
 /// Dense energy must exceed this many standard errors of the energy to count as seen; it is less
 /// certain than the energy itself.
 const DENSE_SEEN: f64 = 5.0;
@@ -42,14 +32,8 @@ const DENSE_SEEN: f64 = 5.0;
 const SPARSE_RATIO: f64 = 4.0;
 /// Dense energy below this share of the energy is no even texture (simulated subjects: 0.2-0.8).
 const SPARSE_SHARE: f64 = 0.1;
-/// Energy below this share of what the edges promise is a veil over a sharp picture.
-const VEILED: f64 = 0.7;
 /// Share of clipped pixels in the subject box from which nothing is said.
-const CLIPPED_MOST: f64 = 0.5;
-/// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
-const DARK_DN: f64 = 10.0;
-/// Sharp 64-px tiles that must hang together to count as a sharp area.
-const CLUSTER_LEAST: usize = 5;
+pub const CLIPPED_MOST: f64 = 0.5;
 /// How well the directions of a frame's boxes must agree (length of the mean of e^2iθ).
 const AGREE: f64 = 0.85;
 /// Boxes that must agree.
@@ -62,7 +46,7 @@ const NOISE_ALIKE: f64 = 2.0;
 /// gives 22, demosaiced or compressed less; fine regular texture gives less still, or far more.
 const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 /// Share of the directional scatter that a movement must explain, and its least length, px.
-const EXPLAINED_LEAST: f64 = 0.5;
+const EXPLAINED_LEAST: f64 = 0.2;
 /// See [`EXPLAINED_LEAST`].
 const MOVED_LEAST_PX: f64 = 2.5;
 /// A box shows a direction when its swing exceeds this many of its errors.
@@ -104,9 +88,11 @@ pub struct Judged {
     pub place: Option<Place>,
     /// What its box holds.
     pub subject: Option<SubjectBox>,
-    /// Blur by which the verdict is made, px: the mean of edge and energy blur, with movement.
+    /// Blur by which the verdict is made, px, with movement.
     pub judged_px: Option<Measured>,
-    /// That over the reference.
+    /// The same with the range that holds 68 % of the probability.
+    pub range: Option<BlurRange>,
+    /// Blur over the reference.
     pub ratio: Option<Measured>,
     /// Movement, when found.
     pub movement: Option<Movement>,
@@ -131,6 +117,10 @@ pub struct Movement {
     pub smear: Smear,
     /// Whether the whole frame moved (else only the subject).
     pub whole_frame: bool,
+    /// Share of the light that is smeared, 0..1: below 1 a sharp picture lies under the smear.
+    pub share: f64,
+    /// Share of the directional scatter that it explains, 0..1.
+    pub explained: f64,
 }
 
 /// A judged burst.
@@ -152,8 +142,12 @@ pub struct BurstJudged {
     pub maps: Vec<FocusMap>,
     /// The blur that verdicts are relative to, px.
     pub reference_px: Option<f64>,
-    /// Whether even the best is soft.
+    /// Whether even the sharpest frame is soft.
     pub best_is_soft: bool,
+    /// Whether the burst reached focus at its subject.
+    pub reached: Reached,
+    /// Blur from the ring spectra, where the subject's could be read.
+    pub blur: Option<SubjectBlur>,
 }
 
 /// One noise model for the whole burst, and whether any frame showed its noise.
@@ -201,12 +195,12 @@ fn frame_noise(shot: &Shot, burst: &BandNoise) -> BandNoise {
 
 /// Judges a burst.
 ///
-/// `allowed_px[i]` is the blur that frame i's settings can give at best, where known. `fetch`
-/// returns pixels around a spot.
+/// `attainable[i]` is what frame i's settings can give at best, where known. `fetch` returns
+/// pixels around a spot.
 pub fn judge<S: Borrow<Shot>>(
     shots: &[S],
     mark: Option<Mark>,
-    allowed_px: &[Option<f64>],
+    attainable: &[Option<Attainable>],
     fetch: &Fetch<'_>,
 ) -> BurstJudged {
     let shots: &[&Shot] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
@@ -222,10 +216,14 @@ pub fn judge<S: Borrow<Shot>>(
             None => (None, SubjectFound::None, None),
         },
     };
-    let places = match start {
+    let mut places = match start {
         Some((frame, x, y)) => trace::follow_all(shots, frame, x, y),
         None => vec![None; shots.len()],
     };
+    // A guess is never surer than the guess of the burst.
+    if let Some(most) = confidence {
+        places.iter_mut().flatten().for_each(|p| p.confidence = p.confidence.min(most));
+    }
     let box_px = mark.and_then(|m| m.box_px).unwrap_or(BOX_PX);
     let mut boxes: Vec<Option<SubjectBox>> = places
         .par_iter()
@@ -233,8 +231,35 @@ pub fn judge<S: Borrow<Shot>>(
         .map(|(i, place)| subject_box(i, (*place)?, shots[i], (&models[i], box_px), fetch))
         .collect();
     let sparse = without_sparse(&mut boxes);
+    let lead = boxes
+        .iter()
+        .enumerate()
+        .filter_map(|(i, b)| Some((i, b.as_ref()?)))
+        .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < CLIPPED_MOST)
+        .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
+        .map(|(i, _)| i);
+    let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
+    let of_burst = lead.and_then(|i| attainable.get(i).copied().flatten());
+    let blur = subject_blur(&boxes, &own_noise, &noise, of_burst);
+    let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
+    let frames = (0..shots.len())
+        .map(|i| Judged {
+            place: places[i],
+            subject: boxes[i].clone(),
+            judged_px: None,
+            range: None,
+            ratio: None,
+            movement: None,
+            call: Call::CannotSay,
+            causes: Vec::new(),
+            sharpest: sharpest[i],
+            sharp_area: None,
+            sharp_cluster: 0,
+            flags: FlagSet::EMPTY,
+        })
+        .collect();
     let mut burst = BurstJudged {
-        frames: Vec::with_capacity(shots.len()),
+        frames,
         best: None,
         found,
         confidence,
@@ -243,49 +268,25 @@ pub fn judge<S: Borrow<Shot>>(
         maps,
         reference_px: None,
         best_is_soft: false,
+        reached: blur.as_ref().map_or(Reached::Unknown, |b| b.reached),
+        blur,
     };
-    let best = boxes
-        .iter()
-        .enumerate()
-        .filter_map(|(i, b)| Some((i, b.as_ref()?)))
-        .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < CLIPPED_MOST)
-        .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
-        .map(|(i, _)| i);
-    let sharpest: Vec<_> = burst.maps.iter().map(sharpest_area).collect();
-    let best_px = best.and_then(|i| boxes[i].as_ref()).and_then(|b| edge_px(&b.tile));
-    let limits = limits(best, best_px, allowed_px, &sharpest, shots.len());
-    burst.reference_px = limits.map(|l| l.reference_px);
-    burst.best_is_soft = limits.is_some_and(|l| l.best_is_soft);
-    for i in 0..shots.len() {
-        let against = best.filter(|b| *b != i).and_then(|b| boxes[b].as_ref()).zip(best_px);
-        let judged = Judged {
-            place: places[i],
-            subject: boxes[i].clone(),
-            judged_px: None,
-            ratio: None,
-            movement: movement(shots[i], boxes[i].as_ref(), against),
-            call: Call::CannotSay,
-            causes: Vec::new(),
-            sharpest: sharpest[i],
-            sharp_area: None,
-            sharp_cluster: 0,
-            flags: FlagSet::EMPTY,
-        };
-        let against = Against {
-            best: best.and_then(|b| boxes[b].as_ref()).zip(best_px),
-            limits,
-            sparse: sparse[i],
-            alone: shots.len() == 1,
-        };
-        burst.frames.push(verdict(judged, against, &burst.maps[i]));
-    }
+    let movements = |best_px: f64| -> Vec<Option<Movement>> {
+        (0..shots.len())
+            .into_par_iter()
+            .map(|i| {
+                let against = lead.filter(|b| *b != i).and_then(|b| boxes[b].as_ref());
+                movement(shots[i], boxes[i].as_ref(), against.map(|b| (b, best_px)))
+            })
+            .collect()
+    };
+    verdict::decide(&mut burst, lead, &sparse, of_burst, &movements);
     if found == SubjectFound::Automatic {
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::SubjectGuessed));
     }
     if shots.len() == 1 {
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::Alone));
     }
-    burst.best = best;
     burst
 }
 
@@ -349,53 +350,6 @@ fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
         .collect()
 }
 
-fn edge_px(tile: &Tile) -> Option<f64> {
-    match *tile {
-        Tile::Blur { sigma_px, .. } => Some(f64::from(sigma_px)),
-        Tile::Bound(px) => Some(f64::from(px)),
-        Tile::NoTexture => None,
-    }
-}
-
-/// What verdicts of a burst are relative to.
-#[derive(Debug, Clone, Copy, PartialEq)]
-struct Limits {
-    reference_px: f64,
-    best_is_soft: bool,
-}
-
-fn limits(
-    best: Option<usize>,
-    best_px: Option<f64>,
-    allowed_px: &[Option<f64>],
-    sharpest: &[Option<(f64, f64, Measured)>],
-    frames: usize,
-) -> Option<Limits> {
-    let allowed = best.and_then(|i| allowed_px.get(i).copied().flatten());
-    let elsewhere = sharpest.iter().flatten().map(|s| s.2.value).min_by(f64::total_cmp);
-    let best_px = best_px?.max(REFERENCE_FLOOR_PX);
-    // The finest blur that anything says is possible here.
-    let soft_over = match (allowed, elsewhere) {
-        (Some(a), Some(e)) => (SOFT_RATIO * a).min(SOFT_AGAINST_ELSEWHERE * e.max(a)),
-        (Some(a), None) => SOFT_RATIO * a,
-        (None, Some(e)) => (SOFT_AGAINST_ELSEWHERE * e).min(SOFT_UNKNOWN_PX),
-        (None, None) => SOFT_UNKNOWN_PX,
-    }
-    .max(SOFT_FLOOR_PX);
-    let best_is_soft = best_px > soft_over;
-    let possible = allowed.or(elsewhere).unwrap_or(REFERENCE_FLOOR_PX).max(REFERENCE_FLOOR_PX);
-    let reference_px = if best_is_soft {
-        (soft_over / HIT_RATIO).max(possible)
-    } else if frames == 1 {
-        // Nothing to compare with: what the settings or the rest of the frame can give, with a
-        // lens a little short of perfect.
-        possible.max(best_px / SOFT_RATIO)
-    } else {
-        best_px
-    };
-    Some(Limits { reference_px, best_is_soft })
-}
-
 /// Movement of a frame, judged first by the spectra about the subject against the best frame,
 /// and where those cannot tell by edges sorted by direction.
 fn movement(
@@ -413,7 +367,7 @@ fn movement(
     {
         let moved = found.explained > EXPLAINED_LEAST && found.length_px > MOVED_LEAST_PX;
         return moved.then(|| {
-            let swing = found.length_px.powi(2) / 24.0;
+            let swing = found.share * found.length_px.powi(2) / 24.0;
             let mean = best_px * best_px + swing;
             let smear = Smear {
                 mean_px2: mean,
@@ -424,7 +378,12 @@ fn movement(
                 z: found.length_px / found.length_std_err_px,
                 fraction: swing / mean,
             };
-            Movement { smear, whole_frame: shared_by_frame(&boxes, found.direction_deg) }
+            Movement {
+                smear,
+                whole_frame: shared_by_frame(&boxes, found.direction_deg),
+                share: found.share,
+                explained: found.explained,
+            }
         });
     }
     let best = best.map(|b| b.0);
@@ -451,12 +410,19 @@ fn movement(
         Some(smear) => Some(Movement {
             smear,
             whole_frame: agree || moving.is_empty() && boxes.len() < AGREE_BOXES,
+            share: 1.0,
+            explained: 1.0,
         }),
         None if agree && n >= AGREE_SHARE * boxes.len() as f64 => {
             // The frame moved; the subject's own edges just do not show it.
             let mut lengths: Vec<&Smear> = moving;
             lengths.sort_by(|a, b| a.length_px.total_cmp(&b.length_px));
-            Some(Movement { smear: *lengths[lengths.len() / 2], whole_frame: true })
+            Some(Movement {
+                smear: *lengths[lengths.len() / 2],
+                whole_frame: true,
+                share: 1.0,
+                explained: 1.0,
+            })
         }
         None => None,
     }
@@ -472,234 +438,4 @@ fn shared_by_frame(boxes: &[Smear], direction_deg: f64) -> bool {
     };
     let same = telling.iter().filter(|s| off(s)).count();
     telling.len() < AGREE_BOXES || 2 * same >= telling.len()
-}
-
-/// Centre and blur of the sharpest area of a map: the sharpest tile, judged with its neighbours.
-fn sharpest_area(map: &FocusMap) -> Option<(f64, f64, Measured)> {
-    let mut best: Option<(f64, usize, usize, Measured)> = None;
-    for r in 0..map.rows {
-        for c in 0..map.cols {
-            let Some(Tile::Blur { sigma_px, std_err_px }) = map.at(c, r) else { continue };
-            // The median of the tile and its neighbours, so that one hard speck does not win.
-            let mut near: Vec<f32> = (r.saturating_sub(1)..(r + 2).min(map.rows))
-                .flat_map(|rr| (c.saturating_sub(1)..(c + 2).min(map.cols)).map(move |cc| (cc, rr)))
-                .filter_map(|(cc, rr)| map.at(cc, rr).and_then(Tile::sigma_px))
-                .collect();
-            if near.len() < 4 {
-                continue;
-            }
-            near.sort_unstable_by(f32::total_cmp);
-            let median = f64::from(near[near.len() / 2].max(*sigma_px));
-            if best.as_ref().is_none_or(|b| median < b.0)
-                && let Some(m) = Measured::new(median, f64::from(*std_err_px), near.len() as u32)
-            {
-                best = Some((median, c, r, m));
-            }
-        }
-    }
-    let (_, c, r, m) = best?;
-    let centre = |i: usize| (i as f64 + 0.5) * TILE_PX as f64;
-    Some((centre(c), centre(r), m))
-}
-
-/// Size of the largest connected area of sharp 64-px tiles.
-fn sharp_cluster(map: &FocusMap, limit_px: f64) -> usize {
-    let (cols, rows) = (map.cols / 2, map.rows / 2);
-    let mut sharp = vec![false; cols * rows];
-    for r in 0..rows {
-        for c in 0..cols {
-            let count = [(0, 0), (1, 0), (0, 1), (1, 1)]
-                .iter()
-                .filter_map(|(dc, dr)| map.at(2 * c + dc, 2 * r + dr).and_then(Tile::sigma_px))
-                .filter(|s| f64::from(*s) <= limit_px)
-                .count();
-            sharp[r * cols + c] = count >= 2;
-        }
-    }
-    let mut largest = 0;
-    let mut stack = Vec::new();
-    for start in 0..sharp.len() {
-        if !std::mem::take(&mut sharp[start]) {
-            continue;
-        }
-        let mut size = 0;
-        stack.push(start);
-        while let Some(i) = stack.pop() {
-            size += 1;
-            let (c, r) = (i % cols, i / cols);
-            let mut visit = |c: usize, r: usize| {
-                let j = r * cols + c;
-                if std::mem::take(&mut sharp[j]) {
-                    stack.push(j);
-                }
-            };
-            if c > 0 {
-                visit(c - 1, r);
-            }
-            if c + 1 < cols {
-                visit(c + 1, r);
-            }
-            if r > 0 {
-                visit(c, r - 1);
-            }
-            if r + 1 < rows {
-                visit(c, r + 1);
-            }
-        }
-        largest = largest.max(size);
-    }
-    largest
-}
-
-/// Blur from energy: at edges the level-1 Laplacian energy falls with the third power of the
-/// total width, so the best frame's blur and the two energies give this frame's.
-fn energy_px(best_px: f64, best_energy: f64, energy: f64) -> Option<f64> {
-    if energy <= 0.0 || best_energy <= 0.0 {
-        return None;
-    }
-    let s1 = S1_SQUARED[1];
-    let square = (best_px * best_px + s1) * (best_energy / energy).powf(2.0 / 3.0) - s1;
-    Some(square.max(0.0).sqrt())
-}
-
-/// Whether a subject's energy (as a share of the best frame's) falls short of what its edges
-/// promise against the best frame's: sharp edges in a picture of less contrast, as haze or a
-/// smeared second exposure makes it.
-fn is_veiled(edge_px: f64, best_px: f64, energy_share: f64) -> bool {
-    let s1 = S1_SQUARED[1];
-    let promised = (best_px * best_px + s1) / (edge_px.max(best_px).powi(2) + s1);
-    edge_px <= HIT_RATIO * best_px.max(REFERENCE_FLOOR_PX)
-        && energy_share < VEILED * promised.powf(1.5)
-}
-
-/// What one frame is judged against.
-#[derive(Clone, Copy)]
-struct Against<'a> {
-    /// The burst's best box and the blur at its edges, px.
-    best: Option<(&'a SubjectBox, f64)>,
-    limits: Option<Limits>,
-    /// Whether something sparse was taken out of this frame's energy.
-    sparse: bool,
-    /// Whether the frame is the only one.
-    alone: bool,
-}
-
-fn verdict(mut j: Judged, against: Against<'_>, map: &FocusMap) -> Judged {
-    let Some(subject) = j.subject.clone() else {
-        j.flags.raise(Flag::SubjectLost);
-        return j;
-    };
-    j.flags = j.flags.union(subject.flags);
-    if subject.mean_dn < DARK_DN {
-        j.causes.push(CauseShare { cause: Cause::UnderExposed, share: None });
-        return j;
-    }
-    if subject.clipped > CLIPPED_MOST {
-        j.causes.push(CauseShare { cause: Cause::Clipped, share: None });
-        return j;
-    }
-    if against.alone && subject.flags.has(Flag::Sparse) {
-        // Hairs across a soft eye and the one edge on a smooth eye look alike.
-        j.causes.push(CauseShare { cause: Cause::NoTexture, share: None });
-        return j;
-    }
-    let (Some((best_box, best_px)), Some(limits)) = (against.best, against.limits) else {
-        let cause =
-            if subject.noise_share > NOISE_DROWNS { Cause::Noise } else { Cause::NoTexture };
-        j.causes.push(CauseShare { cause, share: None });
-        j.flags.raise(Flag::NoTexture);
-        return j;
-    };
-    if limits.best_is_soft {
-        j.flags.raise(Flag::BestIsSoft);
-    }
-    let hit_px = HIT_RATIO * limits.reference_px;
-    let near_px = NEAR_RATIO * limits.reference_px;
-    let judged_tiles: Vec<f32> = map.tiles.iter().filter_map(Tile::sigma_px).collect();
-    if !judged_tiles.is_empty() {
-        let sharp = judged_tiles.iter().filter(|s| f64::from(**s) <= hit_px).count();
-        j.sharp_area = Some(sharp as f64 / judged_tiles.len() as f64);
-    }
-    j.sharp_cluster = sharp_cluster(map, hit_px);
-    let energy = energy_px(best_px, best_box.energy, subject.energy);
-    let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
-    // The edges of something sparse say nothing of the subject.
-    let edge = edge_px(&subject.tile).filter(|_| !against.sparse);
-    let still = match (edge, energy, seen) {
-        (Some(a), Some(e), true) => (a * e).sqrt(),
-        (None, Some(e), true) => e,
-        // Coarse edges that are wide beyond doubt, though the fine scale is drowned.
-        (Some(a), _, false) if a > near_px => a,
-        _ => {
-            // Nothing above noise: the most energy that may hide there bounds blur from below.
-            let most = subject.energy.max(0.0) + ENERGY_SEEN * subject.energy_std_err;
-            match energy_px(best_px, best_box.energy, most) {
-                Some(least) if least > near_px => least,
-                _ => {
-                    j.flags.raise(Flag::MostlyNoise);
-                    j.causes.push(CauseShare { cause: Cause::Noise, share: None });
-                    return j;
-                }
-            }
-        }
-    };
-    if seen && edge.is_some_and(|a| is_veiled(a, best_px, subject.energy / best_box.energy)) {
-        j.flags.raise(Flag::Veiled);
-    }
-    let moved = j.movement.filter(|m| m.smear.worst_px() > hit_px);
-    let motion2 = moved.map_or(0.0, |m| m.smear.length_px.powi(2) / 12.0);
-    let total = (still * still + motion2).sqrt();
-    let edge_err = match subject.tile {
-        Tile::Blur { std_err_px, .. } => f64::from(std_err_px) / still.max(0.1),
-        _ => 0.15,
-    };
-    let energy_err =
-        if subject.energy > 0.0 { subject.energy_std_err / subject.energy / 3.0 } else { 0.3 };
-    let relative = (0.5 * edge_err).hypot(0.5 * energy_err).max(0.02);
-    let of_tile = subject.blur_sigma_px().map(|m| m.flags).unwrap_or_default();
-    j.flags = j.flags.union(of_tile);
-    j.judged_px = Measured::new(total, total * relative, 2).map(|m| m.flagged(of_tile));
-    let ratio = total / limits.reference_px;
-    j.ratio = Measured::new(ratio, ratio * relative * std::f64::consts::SQRT_2, 2);
-    let sharp_edges = edge_px(&subject.tile).is_some_and(|a| a <= hit_px);
-    j.call = if total <= hit_px {
-        Call::Hit
-    } else if total <= near_px {
-        Call::Near
-    } else {
-        Call::Miss
-    };
-    if moved.is_none() {
-        j.movement = None;
-    }
-    j.causes = causes(&j, moved, total, limits, motion2, against.sparse && sharp_edges);
-    j
-}
-
-fn causes(
-    j: &Judged,
-    moved: Option<Movement>,
-    total: f64,
-    limits: Limits,
-    motion2: f64,
-    sparse: bool,
-) -> Vec<CauseShare> {
-    if j.call == Call::Hit {
-        return Vec::new();
-    }
-    let lost = (total.powi(2) - limits.reference_px.powi(2)).max(1e-6);
-    let mut causes = Vec::new();
-    let mut rest = 1.0;
-    if let Some(m) = moved {
-        let share = (motion2 / lost).clamp(0.0, 1.0);
-        let cause = if m.whole_frame { Cause::Shake } else { Cause::SubjectMotion };
-        causes.push(CauseShare { cause, share: Some(share) });
-        rest -= share;
-    }
-    let elsewhere = sparse || j.sharp_cluster >= CLUSTER_LEAST;
-    let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
-    if rest > 0.25 || causes.is_empty() {
-        causes.push(CauseShare { cause, share: Some(rest) });
-    }
-    causes
 }

@@ -24,8 +24,9 @@ use crate::base::path_text;
 use crate::error::{Error, Result, SkipReason};
 use crate::frames::{self, Frame, Want};
 use crate::records::cache::Cache;
+use crate::report::invariants;
 use crate::report::page::BurstPage;
-use crate::report::record::{BurstRecord, CullRecord, FrameRecord, SCHEMA, SkippedRecord};
+use crate::report::record::{BurstRecord, CullRecord, Finding, FrameRecord, SCHEMA, SkippedRecord};
 use crate::report::summary;
 
 /// Frames measured before the bursts among them are judged, per worker.
@@ -131,9 +132,9 @@ pub fn cull_with(
     let Run { bursts, rows, skipped, .. } = run;
     let paths = job.paths.iter().map(|p| path_text(p)).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
-    outing.findings = because::outing(&outing);
+    outing.findings = because::outing(&outing, &bursts, &rows);
     outing.findings.extend(job.typed.equipment.findings(&list));
-    let record = CullRecord {
+    let mut record = CullRecord {
         schema: SCHEMA,
         program: "stopwise",
         version: env!("CARGO_PKG_VERSION"),
@@ -142,6 +143,11 @@ pub fn cull_with(
         frames: rows,
         skipped,
     };
+    let broken = invariants::contradictions(&record);
+    record.outing.findings.extend(broken.into_iter().map(|what| Finding {
+        says: format!("This record contradicts itself: {what}."),
+        next: Some("Please report it, with these frames if you can.".to_owned()),
+    }));
     Ok((record, stopped))
 }
 

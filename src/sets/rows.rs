@@ -3,6 +3,7 @@
 use super::because;
 use super::equipment::{self, Equipment};
 use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO};
+use super::subject_blur::Attainable;
 use super::taken::Taken;
 use crate::base::units::PitchUm;
 use crate::base::{Flag, FlagSet, Known, Measured, Source, path_text};
@@ -54,8 +55,32 @@ pub struct Allowed {
     pub diffraction_share: f64,
     /// Working f-number.
     pub n_eff: f64,
+    /// Diffraction cutoff, cycles per pixel.
+    pub cutoff_cy_px: f64,
     /// Whether the magnification was assumed.
     pub assumed: bool,
+}
+
+impl Allowed {
+    /// What verdicts need of it, for one frame.
+    pub fn attainable(&self, frame: &Frame) -> Attainable {
+        let flash = frame.exposure.as_ref().and_then(|e| e.flash.as_ref());
+        Attainable {
+            sigma_px: self.sigma_px,
+            cutoff_cy_px: self.cutoff_cy_px,
+            flash: flash.is_none_or(|f| f.value.fired),
+        }
+    }
+}
+
+/// Whether a picture was made smaller (or larger) after capture: it has another width than the
+/// camera recorded.
+pub fn made_small(frame: &Frame) -> bool {
+    // The size recorded in a raw file is that of the camera's own rendering.
+    let Some(e) = frame.exposure.as_ref().filter(|_| frame.kind != FileKind::Raw) else {
+        return false;
+    };
+    e.recorded_width_px.as_ref().is_some_and(|w| w.value != frame.width_px)
 }
 
 /// Blur that the settings of a frame allow, from diffraction and the pixel; `None` when the
@@ -72,7 +97,13 @@ pub fn allowed(frame: &Frame, typed: &Typed) -> Option<Allowed> {
     let light = settings.wavelength;
     let sigma_px = diffraction::sigma_settings_px(n_eff, PitchUm(pitch), light);
     let own = diffraction::sigma_diffraction_um(n_eff, light) / pitch;
-    Some(Allowed { sigma_px, diffraction_share: (own / sigma_px).powi(2).min(1.0), n_eff, assumed })
+    Some(Allowed {
+        sigma_px,
+        diffraction_share: (own / sigma_px).powi(2).min(1.0),
+        n_eff,
+        cutoff_cy_px: diffraction::cutoff_cy_px(n_eff, PitchUm(pitch), light),
+        assumed,
+    })
 }
 
 /// Exposure for the record.
@@ -124,7 +155,7 @@ pub fn subject_detail(taken: &Taken, place: (f64, f64)) -> Option<(Detail, Spect
     let patch = taken.at_hand(x0, y0, DETAIL_PX)?;
     let plane = patch.plane();
     let mean = plane.data.iter().sum::<f32>() / plane.data.len().max(1) as f32;
-    let noise = taken.noise.as_ref()?.spectrum_at(f64::from(mean))?;
+    let noise = taken.shot.rendered_noise.as_ref()?.spectrum_at(f64::from(mean))?;
     let spectrum = Spectrum::of(&plane)?;
     Some((detail(&spectrum, &noise)?, spectrum))
 }
@@ -185,13 +216,20 @@ pub fn frame_row(
             let (x, y) = upright(p.x_px, p.y_px);
             SubjectAt { x, y, confidence: p.confidence }
         }),
-        blur_sigma_px: judged.judged_px.or_else(|| judged.subject.as_ref()?.blur_sigma_px()),
+        blur_sigma_px: judged.judged_px,
+        blur_low_px: judged.range.map(|r| r.low_px),
+        blur_high_px: judged.range.map(|r| r.high_px),
+        blur_by: judged.range.map(|r| r.by),
         blur_allowed_px: allowed.map(|a| a.sigma_px),
         blur_ratio: judged.ratio,
         focus: judged.subject.as_ref().and_then(|s| {
             Measured::new(s.energy, s.energy_std_err, (TILE_PX * TILE_PX * 9 / 4) as u32)
         }),
-        noise_sigma_dn: taken.noise.as_ref().and_then(|n| n.sigma_dn.map(|m| m.flagged(n.flags))),
+        noise_sigma_dn: taken
+            .shot
+            .rendered_noise
+            .as_ref()
+            .and_then(|n| n.sigma_dn.map(|m| m.flagged(n.flags))),
         detail_bits_px: detail.map(|d| d.bits_px),
         motion: judged.movement.map(|m| Motion {
             length_px: m.smear.length_px,
@@ -226,12 +264,6 @@ fn raise_for_frame(flags: &mut FlagSet, frame: &Frame, taken: &Taken, burst: &Bu
             if e.taken_at.is_none() {
                 flags.raise(Flag::NoTime);
             }
-            // The size in a raw file is that of the camera's own rendering.
-            if frame.kind != FileKind::Raw
-                && e.recorded_width_px.as_ref().is_some_and(|w| w.value != frame.width_px)
-            {
-                flags.raise(Flag::Resized);
-            }
         }
     }
     if !burst.noise_seen {
@@ -239,7 +271,7 @@ fn raise_for_frame(flags: &mut FlagSet, frame: &Frame, taken: &Taken, burst: &Bu
     } else if taken.shot.noise.is_none_or(|n| n != burst.noise) {
         flags.raise(Flag::BurstNoise);
     }
-    if let Some(n) = &taken.noise {
+    if let Some(n) = &taken.shot.rendered_noise {
         *flags = flags.union(n.flags);
     }
 }

@@ -5,6 +5,7 @@ use crate::measure::band_noise::BandNoise;
 use crate::measure::direction::{self, LevelBox, Profile};
 use crate::measure::focus_map::{FrameCells, TILE_PX, Tile};
 use crate::measure::follow::Pattern;
+use crate::measure::noise::{RenderedNoise, rendered_noise};
 use crate::measure::pyramid::{Pyramid, cut_level0};
 use crate::measure::subject::DIRECTION_BOX_PX;
 
@@ -41,6 +42,8 @@ pub struct Shot {
     pub cells: FrameCells,
     /// The frame's own noise in the focus bands, when there are tiles to read it from.
     pub noise: Option<BandNoise>,
+    /// Level and spectrum of the frame's own noise.
+    pub rendered_noise: Option<RenderedNoise>,
     /// Pattern for following, and the same at half and quarter size.
     pub patterns: [Pattern; 3],
     /// Directions where the frame has edges.
@@ -76,6 +79,7 @@ impl Shot {
             height_px: luma.height_px(),
             cells,
             noise,
+            rendered_noise: rendered_noise(luma),
             patterns: [pattern, half, quarter],
             boxes,
         })

@@ -11,7 +11,6 @@ use crate::error::SkipReason;
 use crate::frames::{self, Decoded, Frame, Want};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::follow::{self, Pattern};
-use crate::measure::noise::{RenderedNoise, rendered_noise};
 use crate::measure::pyramid::Pyramid;
 use crate::report::page::Picture;
 
@@ -29,8 +28,6 @@ const PLAIN_ROW_STEP: usize = 8;
 pub struct Taken {
     /// What was measured.
     pub shot: Shot,
-    /// Noise level and spectrum.
-    pub noise: Option<RenderedNoise>,
     /// Variance of the plain Laplacian over every eighth row, for comparison.
     pub plain_lap_var: f64,
     /// Small picture, upright.
@@ -102,7 +99,6 @@ pub fn of(
 ) -> Option<Taken> {
     let luma = decoded.luma();
     let shot = Shot::measure_in(&luma, pyramid)?;
-    let noise = rendered_noise(&luma);
     let spots = spots(&shot, keep, scout, first);
     let patches = spots.iter().map(|(x, y)| cut(decoded, *x, *y, keep.colour)).collect();
     let thumb = (keep.thumb_px > 0)
@@ -113,7 +109,7 @@ pub fn of(
         })
         .flatten();
     let plain_lap_var = pictures::plain_lap_var(&luma, PLAIN_ROW_STEP);
-    Some(Taken { shot, noise, plain_lap_var, thumb, patches: Mutex::new(patches) })
+    Some(Taken { shot, plain_lap_var, thumb, patches: Mutex::new(patches) })
 }
 
 /// The surroundings of a spot.

@@ -3,8 +3,10 @@
 
 use stopwise::base::Luma;
 use stopwise::base::stats::{kendall_tau, median};
+use stopwise::base::units::{GREEN, PitchUm};
 use stopwise::demo::burst::{Burst, BurstSpec};
 use stopwise::demo::causes::{CauseClass, frames};
+use stopwise::demo::optics::Lens;
 use stopwise::demo::patch::{PatchKind, patch};
 use stopwise::demo::scene::SceneKind;
 use stopwise::measure::band_noise::BandNoise;
@@ -13,6 +15,7 @@ use stopwise::measure::pyramid::Pyramid;
 use stopwise::report::record::{Call, Cause};
 use stopwise::sets::judge::{BurstJudged, Mark, judge};
 use stopwise::sets::shot::{Patch, Shot};
+use stopwise::sets::subject_blur::Attainable;
 
 /// A luma and its size.
 struct Frame(Vec<u8>, usize, usize);
@@ -23,13 +26,14 @@ impl Frame {
     }
 }
 
-fn judged(frames: &[Frame], mark: Option<(f64, f64)>, allowed_px: f64) -> BurstJudged {
+fn judged(frames: &[Frame], mark: Option<(f64, f64)>, lens: &Lens) -> BurstJudged {
     let shots: Vec<Shot> = frames.iter().map(|f| Shot::measure(&f.view()).unwrap()).collect();
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
     };
     let mark = mark.map(|(x_px, y_px)| Mark { frame: 0, x_px, y_px, box_px: None });
-    judge(&shots, mark, &vec![Some(allowed_px); frames.len()], &fetch)
+    let attainable = Attainable::new(lens.n_eff, PitchUm(lens.pitch_um), GREEN);
+    judge(&shots, mark, &vec![Some(attainable); frames.len()], &fetch)
 }
 
 /// Mean tau against truth, and the share of bursts whose best frame is within 10 % of the best.
@@ -47,7 +51,7 @@ fn ranking(seeds: std::ops::Range<u64>, marked: bool) -> (f64, f64) {
         let truths = burst.truths();
         let frames: Vec<Frame> = burst.iter().map(|f| Frame(f.picture.luma(), 640, 480)).collect();
         let mark = marked.then_some((truths[0].subject_x_px, truths[0].subject_y_px));
-        let j = judged(&frames, mark, spec.lens.sigma_px(0.0));
+        let j = judged(&frames, mark, &spec.lens);
         let truth: Vec<f64> = truths.iter().map(|t| -t.sigma_total_px).collect();
         let energy: Vec<f64> =
             j.frames.iter().map(|f| f.subject.as_ref().map_or(-1e9, |b| b.energy)).collect();
@@ -75,7 +79,7 @@ fn pair(class: CauseClass, seed: u64) -> Option<(Call, Vec<Cause>)> {
     let spot = (reference.truth.subject_x_px, reference.truth.subject_y_px);
     let both = [reference, frame].map(|f| Frame(f.picture.luma(), 768, 576));
     let lens = BurstSpec::usual(SceneKind::DepthRamp, seed, 2.0).lens;
-    let j = judged(&both, Some(spot), lens.sigma_px(0.0));
+    let j = judged(&both, Some(spot), &lens);
     Some((j.frames[1].call, j.frames[1].causes.iter().map(|c| c.cause).collect()))
 }
 

@@ -14,7 +14,6 @@ use bench::truth::{True, TrueBurst};
 /// A facetted eye 5.2 px out of focus, told to be a hit of 1.13 ± 0.11 px: its faint facets
 /// passed for edges. Nothing of its burst reaches the focus.
 #[test]
-#[ignore = "its pattern of facets still passes for edges (gradient ratio); blur of patterns comes from their spectrum, which the verdict does not know yet"]
 fn vm0021_of_the_demo_with_seed_7_is_no_hit() {
     let dir = tempfile::tempdir().unwrap();
     let truth = outing::write_bursts(dir.path(), 7, &[3]).unwrap();

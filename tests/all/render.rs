@@ -142,7 +142,7 @@ fn json_is_the_record_field_by_field() {
     for key in ["blur_sigma_px", "subject", "motion", "at_output"] {
         assert!(frame[key].is_null(), "{key} must be there and null");
     }
-    assert_eq!(told["schema"], 1);
+    assert_eq!(told["schema"], 2);
     assert_eq!(frame["exposure"]["shutter_s"].as_f64(), record.frames[0].exposure.shutter_s);
 }
 

@@ -17,7 +17,7 @@ use crate::render::whole::{beside, can_write, failed, keep};
 use crate::report::column::{COLUMNS, Column};
 use crate::report::page::BurstPage;
 use crate::report::record::{Call, OutingRecord, SkippedRecord};
-use crate::report::wording;
+use crate::report::{summary, wording};
 
 #[derive(Template)]
 #[template(path = "burst.html")]
@@ -32,9 +32,11 @@ struct HeadTemplate<'a> {
     style: String,
     gradient: String,
     facts: String,
+    heading: &'static str,
     rate: String,
     interval: Option<String>,
     judged: String,
+    note: String,
     rate_ruler: Option<String>,
     findings: Vec<FindingView>,
     causes: Option<String>,
@@ -250,19 +252,27 @@ impl ReportWriter {
         if outing.cannot_say > 0 {
             judged.push_str(&format!("; {} {}", outing.cannot_say, Call::CannotSay.word()));
         }
+        let no_rate = summary::no_rate_because(outing);
+        let has_rate = no_rate.is_none();
         HeadTemplate {
             title: &self.title,
             style: style_sheet(),
             gradient: svg::scale_gradient(),
             facts: facts.join(" · "),
-            rate: wording::share_alone(&outing.hits),
-            interval: wording::interval(&outing.hits),
+            heading: if has_rate { "Hit rate" } else { "Hits" },
+            rate: if has_rate {
+                wording::share_alone(&outing.hits)
+            } else {
+                outing.hits.count.to_string()
+            },
+            interval: wording::interval(&outing.hits).filter(|_| has_rate),
             judged,
-            rate_ruler: svg::share_ruler(&outing.hits),
+            note: no_rate.unwrap_or_else(|| "95\u{a0}% interval".to_owned()),
+            rate_ruler: svg::share_ruler(&outing.hits).filter(|_| has_rate),
             findings: findings(&outing.findings),
             causes: svg::cause_bars(&outing.by_cause),
-            aperture: svg::share_chart(&outing.by_aperture, Stops::Aperture),
-            shutter: svg::share_chart(&outing.by_shutter, Stops::Shutter),
+            aperture: svg::share_chart(&outing.by_aperture, Stops::Aperture).filter(|_| has_rate),
+            shutter: svg::share_chart(&outing.by_shutter, Stops::Shutter).filter(|_| has_rate),
             index: &self.index,
             px_per_px: svg::PX_PER_PX as u32,
             pages,

@@ -104,7 +104,7 @@ impl FrameView {
             at_output: frame.at_output.as_ref().map(wording::at_output),
             best,
             blur: shown("blur_sigma_px").map(|(v, unit)| format!("{v} {unit}")),
-            ratio: shown("blur_ratio").map(|(v, unit)| format!("{v} {unit} best")),
+            ratio: ratio(frame),
             bar: svg::blur_bar(frame),
             because: wording::visible(&frame.because),
             crop: pictures.crop.as_ref().map(PictureView::new),
@@ -116,6 +116,17 @@ impl FrameView {
             name,
         })
     }
+}
+
+/// Blur over the yardstick, in words.
+fn ratio(frame: &FrameRecord) -> Option<String> {
+    let (value, _) = by_key("blur_ratio")?.shown_parts(frame)?;
+    let over = if frame.flags.has(Flag::BestIsSoft) || frame.flags.has(Flag::Alone) {
+        "× what the settings allow"
+    } else {
+        "× sharpest"
+    };
+    Some(format!("{value} {over}"))
 }
 
 /// Says so when a crop is not at 100 %.

@@ -15,14 +15,18 @@ pub const RULER_PX: u32 = 20;
 const MARGIN: f64 = 6.0;
 
 /// The blur of a frame as a bar as long as the blur is wide (2σ), above a ruler of pixels, with
-/// an error mark of one standard error and a tick where the settings' own blur ends. `None` when
+/// a mark over the range that holds it with 68 % probability and a tick where the settings' own blur ends. `None` when
 /// there is no blur to draw.
 pub fn blur_bar(frame: &FrameRecord) -> Option<String> {
     let blur = frame.blur_sigma_px.filter(|b| b.value.is_finite())?;
     let wide_px = 2.0 * blur.value;
     let end_px = f64::from(RULER_PX);
     let at = |px: f64| MARGIN + px.clamp(0.0, end_px) * PX_PER_PX;
-    let says = format!("blur {} px: a bar {} px long", wording::measured(&blur), number(wide_px));
+    let shown = match (frame.blur_low_px, frame.blur_high_px) {
+        (Some(low), Some(high)) => wording::range(blur.value, low, high),
+        _ => wording::measured(&blur),
+    };
+    let says = format!("blur {shown} px: a bar {} px long", number(wide_px));
     let mut d = Drawing::new(end_px * PX_PER_PX + 2.0 * MARGIN, 46.0, &says);
 
     d.rect("accent", (at(0.0), 6.0), at(wide_px) - at(0.0), 12.0);
@@ -30,8 +34,13 @@ pub fn blur_bar(frame: &FrameRecord) -> Option<String> {
         // A gap across the bar: it goes on beyond the ruler.
         d.path("gap", &[(at(end_px) - 22.0, 20.0), (at(end_px) - 16.0, 4.0)]);
     }
-    if let Some(err) = blur.std_err.filter(|e| e.is_finite() && wide_px <= end_px && *e > 0.0) {
-        d.error_level(12.0, at(wide_px - 2.0 * err), at(wide_px + 2.0 * err));
+    let ends = match (frame.blur_low_px, frame.blur_high_px, blur.std_err) {
+        (Some(low), Some(high), _) => Some((low, high)),
+        (_, _, Some(err)) => Some((blur.value - err, blur.value + err)),
+        _ => None,
+    };
+    if let Some((low, high)) = ends.filter(|(low, high)| wide_px <= end_px && low < high) {
+        d.error_level(12.0, at(2.0 * low), at(2.0 * high));
     }
     if let Some(allowed) = frame.blur_allowed_px.filter(|a| a.is_finite() && 2.0 * a <= end_px) {
         d.line("allowed", (at(2.0 * allowed), 1.0), (at(2.0 * allowed), 25.0));

@@ -9,7 +9,7 @@ use crate::report::record::{
     BreakdownRow, BurstRecord, Call, CullRecord, Finding, FrameRecord, OutingRecord, Share,
     SkippedRecord,
 };
-use crate::report::wording;
+use crate::report::{summary, wording};
 
 /// Longest text bar, in columns of one px each.
 const BAR_PX: usize = 24;
@@ -55,8 +55,8 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     for (key, gives_way) in [
         ("verdict", 0),
         ("cause", 1),
-        ("blur_sigma_px", 0),
-        ("blur_ratio", 2),
+        ("blur_ratio", 0),
+        ("blur_sigma_px", 2),
         ("motion_length_px", 4),
         ("noise_sigma_dn", 6),
         ("detail_bits_px", 5),
@@ -103,7 +103,7 @@ fn names(
     }
 }
 
-/// A column of the one list as text; value and error are each aligned.
+/// A column of the one list as text.
 fn from_list(
     key: &str,
     gives_way: u8,
@@ -111,25 +111,24 @@ fn from_list(
     style: Style,
 ) -> Option<TextColumn> {
     let column = column::by_key(key)?;
-    let parts: Vec<_> = frames.iter().map(|f| column.shown_parts(f)).collect();
-    let error_width =
-        parts.iter().flatten().filter_map(|p| p.1.as_ref()).map(|e| e.len()).max().unwrap_or(0);
-    // Errors only where the verdict hangs on them; elsewhere they are in the report.
-    let with_error = key == "blur_sigma_px" && error_width > 0;
-    let cells = parts.into_iter().map(|p| match p {
-        None => String::new(),
-        Some((value, Some(error))) if with_error => {
-            style.signs(&format!("{value} ± {}", padded(&error, error_width, false)))
-        }
-        Some((value, None)) if with_error => {
-            let gap = display_width(&style.signs(" ± ")) + error_width;
-            format!("{}{}", value, " ".repeat(gap))
-        }
-        Some((value, _)) => style.signs(&value),
-    });
+    // Ranges and errors only where the verdict hangs on them; elsewhere they are in the report.
+    if key == "blur_sigma_px" {
+        let cells =
+            frames.iter().map(|f| column.shown(f).map_or(String::new(), |v| style.signs(&v)));
+        return Some(TextColumn {
+            heading: column.heading.to_owned(),
+            unit: style.signs(column.unit),
+            right: false,
+            gives_way,
+            cells: cells.collect(),
+        });
+    }
     let words = matches!(key, "verdict" | "cause");
-    let cells: Vec<String> = cells.collect();
-    let cells = if words || with_error { cells } else { points_aligned(cells) };
+    let cells: Vec<String> = frames
+        .iter()
+        .map(|f| column.shown_parts(f).map_or(String::new(), |(value, _)| style.signs(&value)))
+        .collect();
+    let cells = if words { cells } else { points_aligned(cells) };
     Some(TextColumn {
         heading: column.heading.to_owned(),
         unit: style.signs(column.unit),
@@ -239,17 +238,31 @@ pub fn outing(
         record.hits.count,
         wording::count(record.hits.of, "judged frame", "judged frames")
     );
-    let rate = format!("Hit rate {}", wording::share(&record.hits));
-    text.push_str(&format!("{}\n", style.bold(&style.signs(&rate))));
-    let mut line = format!("{judged}; {} near, {} miss", record.near, record.misses);
+    let mut line = format!("{} near, {} miss", record.near, record.misses);
     if record.cannot_say > 0 {
-        line.push_str(&format!("; {} cannot say", record.cannot_say));
+        line.push_str(&format!(", {} cannot say", record.cannot_say));
     }
-    line.push_str("; the interval is 95 %, as if frames were independent.");
+    let headline = match summary::no_rate_because(record) {
+        None => {
+            line = format!("{judged}; {line}; 95 % interval.");
+            format!("Hit rate {}", wording::share(&record.hits))
+        }
+        Some(why) => {
+            line = format!("{line}; {why}.");
+            format!(
+                "{} in {}",
+                wording::count(record.hits.count, "hit", "hits"),
+                wording::count(record.hits.of, "judged frame", "judged frames")
+            )
+        }
+    };
+    text.push_str(&format!("{}\n", style.bold(&style.signs(&headline))));
     text.push_str(&wrapped(&style.signs(&line), style.columns(), 2));
     text.push_str(&causes(&record.by_cause, style));
-    text.push_str(&breakdown("Hits by aperture", &record.by_aperture, style));
-    text.push_str(&breakdown("Hits by shutter", &record.by_shutter, style));
+    if summary::has_rate(record) {
+        text.push_str(&breakdown("Hits by aperture", &record.by_aperture, style));
+        text.push_str(&breakdown("Hits by shutter", &record.by_shutter, style));
+    }
     if !record.findings.is_empty() {
         text.push_str(&format!("\n{}\n", style.bold("Findings")));
         text.push_str(&findings(&record.findings, style));
@@ -278,7 +291,7 @@ fn causes(rows: &[BreakdownRow], style: Style) -> String {
     let keys: Vec<String> = rows.iter().map(|r| style.signs(&wording::visible(&r.key))).collect();
     let names = keys.iter().map(|k| display_width(k)).max().unwrap_or(0);
     let room = style.columns().saturating_sub(names + 12).clamp(8, 40);
-    let mut text = format!("\n{}\n", style.bold("What cost the near and missed frames"));
+    let mut text = format!("\n{}\n", style.bold("Causes of near and missed frames"));
     for (row, key) in rows.iter().zip(&keys) {
         let length = f64::from(row.share.count) / f64::from(most) * room as f64;
         let key = padded(key, names, false);

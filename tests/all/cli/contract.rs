@@ -32,7 +32,7 @@ fn the_record_keeps_its_keys() {
     let (record, code) = place.culled(&["day", "--subject", "0.5,0.5"]);
     assert_eq!(code, Some(1));
     has(&record, "schema program version outing bursts frames skipped");
-    assert_eq!(record["schema"], 1);
+    assert_eq!(record["schema"], 2);
     assert_eq!(record["program"], "stopwise");
     assert_eq!(record["version"], env!("CARGO_PKG_VERSION"));
     has(&record["outing"], "paths frames bursts hits near misses cannot_say by_cause");

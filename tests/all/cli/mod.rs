@@ -5,6 +5,8 @@ mod chart;
 mod confined;
 mod contract;
 mod ends;
+#[cfg(feature = "raw")]
+mod hostile;
 mod hostile_page;
 mod log;
 mod mark;

@@ -236,7 +236,10 @@ fn programs_share_a_log_and_a_cache() {
             let out = child.wait_with_output().unwrap();
             let said = String::from_utf8(out.stderr).unwrap();
             assert_eq!(out.status.code(), Some(0), "{said}");
-            assert!(!said.contains("cache") && !said.contains("locked"), "{said}");
+            // On a busy machine one may wait its time out; then it says so and no more.
+            let waited = "another program has been writing to the cache";
+            assert!(said.lines().all(|l| !l.contains("cache") || l.contains(waited)), "{said}");
+            assert!(!said.contains("clear") && !said.contains("locked"), "{said}");
         }
     }
 }

@@ -10,6 +10,7 @@ mod place;
 mod rendering;
 mod structure;
 
+use stopwise::base::units::{GREEN, PitchUm};
 use stopwise::base::{Flag, Luma};
 use stopwise::demo::Picture;
 use stopwise::demo::camera::LinearFrame;
@@ -21,6 +22,7 @@ use stopwise::measure::laplacian::laplacian_variance;
 use stopwise::report::record::{Call, Cause};
 use stopwise::sets::judge::{BurstJudged, Mark, judge};
 use stopwise::sets::shot::{Patch, Shot};
+use stopwise::sets::subject_blur::Attainable;
 
 /// Diameter of the defocus disc of a soft frame, px.
 const SOFT_PX: f64 = 8.0;
@@ -80,7 +82,8 @@ fn scored(frames: &[Picture]) -> Scored {
         Some(Patch::cut(&views[i], x0, y0, side, side))
     };
     let (x_px, y_px) = (frames[0].width_px as f64 / 2.0, frames[0].height_px as f64 / 2.0);
-    let allowed = vec![Some(LENS.sigma_px(0.0)); frames.len()];
+    let allowed =
+        vec![Some(Attainable::new(LENS.n_eff, PitchUm(LENS.pitch_um), GREEN)); frames.len()];
     Scored {
         plain: frames.iter().map(|p| laplacian_variance(&p.luma_plane()).unwrap()).collect(),
         burst: judge(&shots, Some(Mark { frame: 0, x_px, y_px, box_px: None }), &allowed, &fetch),

@@ -1,0 +1,593 @@
+//! From what was measured on the frames of a burst to verdicts and causes.
+//!
+//! Pure: nothing is read here. Three steps. Every frame's still blur is read from its edges and
+//! its energy against the lead's; set on the absolute scale of the ring spectra; movement is
+//! added. The sharpest frame is the reference, and
+//! ratios to it make the verdicts, unless the burst never reached focus.
+
+use super::judge::{
+    BurstJudged, CLIPPED_MOST, ENERGY_SEEN, HIT_RATIO, Judged, Movement, NEAR_RATIO,
+};
+use super::sharp_area::sharp_cluster;
+use super::subject_blur::{
+    Attainable, BlurRange, MIN_FINE, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur,
+};
+use crate::base::{Flag, FlagSet, Measured};
+use crate::measure::blur::S1_SQUARED;
+use crate::measure::focus_map::Tile;
+use crate::measure::subject::SubjectBox;
+use crate::report::record::{BlurBy, Call, Cause, CauseShare, SubjectFound};
+
+/// No reference is taken finer than this: half a pixel is beyond what a file resolves, px.
+const REFERENCE_FLOOR_PX: f64 = 0.5;
+/// A sharpest frame this many times softer than its settings allow is itself soft, where only
+/// edges tell.
+const SOFT_RATIO: f64 = 2.5;
+/// The same against the sharpest area anywhere in the burst, for want of settings.
+const SOFT_AGAINST_ELSEWHERE: f64 = 2.5;
+/// Without settings and without a sharp area, a sharpest blur above this is soft, px.
+const SOFT_UNKNOWN_PX: f64 = 4.0;
+/// Share of the Laplacian energy from which noise alone explains what is seen.
+const NOISE_DROWNS: f64 = 0.90;
+/// Energy below this share of what the edges promise is a veil over a sharp picture.
+const VEILED: f64 = 0.7;
+/// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
+const DARK_DN: f64 = 10.0;
+/// Sharp 64-px tiles that must hang together to count as a sharp area.
+const CLUSTER_LEAST: usize = 5;
+/// What the ratio that energy reads is raised to where the subject shows a regular pattern: edges
+/// mean nothing there, and the law of edges reads ratios too large (162 frames of nine simulated
+/// days, seeds 1-9: .101 rms in ln after this; the ring spectra alone .126, both .096).
+const PATTERN_EXPONENT: f64 = 0.43;
+/// Scatter of ratios that counting does not contain, ln.
+const RATIO_SD_LN: f64 = 0.10;
+/// Error of a blur that only edges tell, ln (see [`super::subject_blur`]).
+const EDGE_ERROR_LN: f64 = 0.28;
+/// A ghost longer than this many periods of the subject's pattern must explain more: blurred
+/// facets alone explain up to 0.33 there (nine simulated days).
+const GHOST_PERIODS: f64 = 2.3;
+/// See [`GHOST_PERIODS`].
+const GHOST_EXPLAINED: f64 = 0.4;
+/// Share of the directional scatter that a whole smear must explain, and any movement where no
+/// pattern makes the spectrum's directions plain.
+const WHOLE_EXPLAINED: f64 = 0.4;
+/// Share of the loss that a second cause must make to be named.
+const SECOND_CAUSE: f64 = 0.25;
+
+/// What a frame's subject shows before it is compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Still {
+    /// Blur of the still picture on the scale of edges, px, what energy alone reads where edges
+    /// mean nothing, px, and the error, ln.
+    Blur { px: f64, energy_px: f64, error_ln: f64 },
+    /// At least this much, on either scale.
+    AtLeast { px: f64, energy_px: f64 },
+    /// Nothing can be said, for this cause.
+    Nothing(Cause),
+}
+
+/// Blur of one frame on the absolute scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Scaled {
+    /// Blur, px.
+    px: f64,
+    /// Error of its ratio to other frames, ln.
+    ratio_sd_ln: f64,
+}
+
+/// What is known of the burst's lead: the frame with most energy at the subject.
+#[derive(Clone, Copy)]
+struct Lead<'a> {
+    subject: &'a SubjectBox,
+    /// Blur at its edges, px.
+    edge_px: f64,
+}
+
+/// Fills in verdicts, causes, blur and the best frame of a burst.
+///
+/// `lead` is the frame with most energy, `sparse` says in which frames something sparse was taken
+/// out of the energy, `movements` gives every frame's movement for a blur of the lead.
+pub fn decide(
+    burst: &mut BurstJudged,
+    lead: Option<usize>,
+    sparse: &[bool],
+    attainable: Option<Attainable>,
+    movements: &dyn Fn(f64) -> Vec<Option<Movement>>,
+) {
+    let blur = burst.blur.clone();
+    let blur = blur.as_ref();
+    let boxes: Vec<Option<SubjectBox>> = burst.frames.iter().map(|f| f.subject.clone()).collect();
+    let led = lead.and_then(|i| {
+        let subject = boxes[i].as_ref()?;
+        Some(Lead { subject, edge_px: edge_px(&subject.tile)?.max(REFERENCE_FLOOR_PX) })
+    });
+    let alone = burst.frames.len() == 1;
+    let stills: Vec<Option<Still>> = boxes
+        .iter()
+        .zip(sparse)
+        .map(|(b, sparse)| Some(still(b.as_ref()?, led, *sparse, alone)))
+        .collect();
+    let scaled = scaled(&stills, lead, blur, attainable);
+    let lead_px = lead.and_then(|i| scaled[i]).map(|s| s.px);
+    let mut moved = lead_px.map_or_else(|| vec![None; boxes.len()], movements);
+    for (m, sparse) in moved.iter_mut().zip(sparse) {
+        // Hairs across a soft eye have directions of their own.
+        let flash = attainable.is_some_and(|a| a.flash);
+        *m = m.filter(|m| !sparse && is_credible(m, burst.reached, blur, flash));
+    }
+    let totals: Vec<Option<f64>> = scaled
+        .iter()
+        .zip(&moved)
+        .map(|(s, m)| Some(s.as_ref()?.px.hypot(smear_px(m.as_ref()))))
+        .collect();
+    let finest = totals
+        .iter()
+        .enumerate()
+        .filter_map(|(i, t)| Some((i, (*t)?)))
+        .min_by(|a, b| a.1.total_cmp(&b.1).then((Some(b.0) == lead).cmp(&(Some(a.0) == lead))));
+    let elsewhere = burst.frames.iter().filter_map(|f| f.sharpest).map(|s| s.2.value);
+    let elsewhere = elsewhere.min_by(f64::total_cmp);
+    let limits = finest.map(|(_, px)| {
+        Limits::of(px, burst.reached, attainable.map(|a| a.sigma_px), elsewhere, alone)
+    });
+    burst.reference_px = limits.map(|l| l.reference_px);
+    burst.best_is_soft = limits.is_some_and(|l| l.soft);
+    // Maps hold what edges read; their limit is on that scale.
+    let edge_hit_px = led.map(|l| HIT_RATIO * l.edge_px);
+    for i in 0..burst.frames.len() {
+        let frame = &mut burst.frames[i];
+        if let Some(hit_px) = edge_hit_px {
+            let judged: Vec<f32> = burst.maps[i].tiles.iter().filter_map(Tile::sigma_px).collect();
+            let sharp = judged.iter().filter(|s| f64::from(**s) <= hit_px).count();
+            frame.sharp_area = (!judged.is_empty()).then(|| sharp as f64 / judged.len() as f64);
+            frame.sharp_cluster = sharp_cluster(&burst.maps[i], hit_px);
+        }
+        let Some(subject) = &boxes[i] else {
+            frame.flags.raise(Flag::SubjectLost);
+            continue;
+        };
+        frame.flags = frame.flags.union(subject.flags);
+        if burst.best_is_soft {
+            frame.flags.raise(Flag::BestIsSoft);
+        }
+        let still = stills[i].unwrap_or(Still::Nothing(Cause::NoTexture));
+        let parts = Parts {
+            subject,
+            still,
+            scaled: scaled[i],
+            moved: moved[i],
+            led,
+            limits,
+            fine: blur.and_then(|b| b.fine.get(i).copied().flatten()),
+            lead_fine: blur.and_then(|b| b.fine.get(lead?).copied().flatten()),
+            anchor: blur.filter(|b| b.anchor == i).map(|b| b.anchor_range),
+            scale: blur.map(|b| b.anchor_range),
+            attainable,
+            sparse: sparse[i],
+            guessed_alone: alone && burst.found != SubjectFound::Marked,
+        };
+        parts.judge(frame);
+    }
+    burst.best = finest.map(|f| f.0).filter(|i| burst.frames[*i].call == Call::Hit && !alone);
+}
+
+/// Takes back the hits of frames that were made smaller after capture: a smaller file shows less
+/// blur than the capture had.
+pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
+    for (frame, small) in burst.frames.iter_mut().zip(made_small) {
+        if *small {
+            frame.flags.raise(Flag::Resized);
+            if frame.call == Call::Hit {
+                frame.call = Call::CannotSay;
+                frame.causes.clear();
+            }
+        }
+    }
+    burst.best = burst.best.filter(|i| burst.frames[*i].call == Call::Hit);
+}
+
+/// Blur at edges, px.
+pub fn edge_px(tile: &Tile) -> Option<f64> {
+    match *tile {
+        Tile::Blur { sigma_px, .. } => Some(f64::from(sigma_px)),
+        Tile::Bound(px) => Some(f64::from(px)),
+        Tile::NoTexture => None,
+    }
+}
+
+/// Whether a movement found from spectra is one. A ghost needs flash, and it is weak evidence: none
+/// is believed where nothing is in focus, and the lattice of a regular pattern looks like a long one.
+fn is_credible(m: &Movement, reached: Reached, blur: Option<&SubjectBlur>, flash: bool) -> bool {
+    let pattern = blur.is_some_and(|b| b.pattern_cy_px.is_some());
+    if m.share >= 1.0 || flash && !pattern {
+        return m.explained > WHOLE_EXPLAINED;
+    }
+    if !flash {
+        return false;
+    }
+    let periods = blur.and_then(|b| b.pattern_cy_px).map_or(0.0, |f| f * m.smear.length_px);
+    reached != Reached::No && (periods < GHOST_PERIODS || m.explained > GHOST_EXPLAINED)
+}
+
+/// Standard deviation of a movement along its direction, px.
+fn smear_px(movement: Option<&Movement>) -> f64 {
+    movement.map_or(0.0, |m| m.smear.length_px * (m.share / 12.0).sqrt())
+}
+
+fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool) -> Still {
+    if subject.mean_dn < DARK_DN {
+        return Still::Nothing(Cause::UnderExposed);
+    }
+    if subject.clipped > CLIPPED_MOST {
+        return Still::Nothing(Cause::Clipped);
+    }
+    if alone && subject.flags.has(Flag::Sparse) {
+        // Hairs across a soft eye and the one edge on a smooth eye look alike.
+        return Still::Nothing(Cause::NoTexture);
+    }
+    let Some(led) = led else {
+        let drowned = subject.noise_share > NOISE_DROWNS;
+        return Still::Nothing(if drowned { Cause::Noise } else { Cause::NoTexture });
+    };
+    let by_energy = |energy| energy_px(led.edge_px, led.subject.energy, energy);
+    let near_px = NEAR_RATIO * led.edge_px;
+    let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
+    // The edges of something sparse say nothing of the subject.
+    let edge = edge_px(&subject.tile).filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
+    // A pattern's lead is taken to be as sharp as edges there read: at the floor.
+    let alone_px = |energy| energy_px(REFERENCE_FLOOR_PX, led.subject.energy, energy);
+    let px = match (edge, by_energy(subject.energy), seen) {
+        (Some(a), Some(e), true) => (a * e).sqrt(),
+        (None, Some(e), true) => e,
+        // Coarse edges that are wide beyond doubt, though the fine scale is drowned.
+        (Some(a), _, false) if a > near_px => a,
+        _ => {
+            // Nothing above noise: the most energy that may hide there bounds blur from below.
+            let most = subject.energy.max(0.0) + ENERGY_SEEN * subject.energy_std_err;
+            return match by_energy(most).zip(alone_px(most)) {
+                Some((px, energy_px)) if px > near_px => Still::AtLeast { px, energy_px },
+                _ => Still::Nothing(Cause::Noise),
+            };
+        }
+    };
+    let energy_px = alone_px(subject.energy).unwrap_or(px);
+    let edge_error = match subject.tile {
+        Tile::Blur { sigma_px, std_err_px } => f64::from(std_err_px / sigma_px.max(0.1)),
+        _ => 0.15,
+    };
+    let energy_error =
+        if subject.energy > 0.0 { subject.energy_std_err / subject.energy / 3.0 } else { 0.3 };
+    let error_ln = (0.5 * edge_error).hypot(0.5 * energy_error);
+    Still::Blur { px, energy_px, error_ln }
+}
+
+/// Blur of every frame on the absolute scale: the ratio to the lead from edges and energy, times
+/// the anchor's blur. Without spectra the scale is that of edges.
+fn scaled(
+    stills: &[Option<Still>],
+    lead: Option<usize>,
+    blur: Option<&SubjectBlur>,
+    attainable: Option<Attainable>,
+) -> Vec<Option<Scaled>> {
+    let pattern = blur.is_some_and(|b| b.pattern_cy_px.is_some());
+    let px = |s: &Option<Still>| match s {
+        Some(Still::Blur { energy_px, error_ln, .. }) if pattern => Some((*energy_px, *error_ln)),
+        Some(Still::Blur { px, error_ln, .. }) => Some((*px, *error_ln)),
+        Some(Still::AtLeast { energy_px, .. }) if pattern => Some((*energy_px, EDGE_ERROR_LN)),
+        Some(Still::AtLeast { px, .. }) => Some((*px, EDGE_ERROR_LN)),
+        _ => None,
+    };
+    let exponent = if pattern { PATTERN_EXPONENT } else { 1.0 };
+    // Energy ranks frames better than edges do: none is sharper than the lead.
+    let lead_px = lead.and_then(|i| px(stills.get(i)?)).map_or(0.0, |l| l.0);
+    let own_px = |s: &Option<Still>| px(s).map(|(px, error_ln)| (px.max(lead_px), error_ln));
+    let anchor = blur.and_then(|b| Some((b, own_px(stills.get(b.anchor)?)?.0)));
+    let (scale_px, anchor_px) = match anchor {
+        Some((blur, anchor_px)) => (blur.anchor_range.sigma_px, anchor_px),
+        None => (1.0, 1.0),
+    };
+    let mut out: Vec<Option<Scaled>> = stills
+        .iter()
+        .map(|s| {
+            let (own_px, error_ln) = own_px(s)?;
+            Some(Scaled {
+                px: scale_px * (own_px / anchor_px).powf(exponent),
+                ratio_sd_ln: (exponent * error_ln).hypot(RATIO_SD_LN),
+            })
+        })
+        .collect();
+    if anchor.is_none() {
+        return out;
+    }
+    // No frame is sharper than its settings allow.
+    let finest = out.iter().flatten().map(|s| s.px).min_by(f64::total_cmp);
+    if let (Some(a), Some(finest)) = (attainable, finest)
+        && finest < a.sigma_px
+    {
+        out.iter_mut().flatten().for_each(|s| s.px *= a.sigma_px / finest);
+    }
+    out
+}
+
+/// Blur from energy: at edges the level-1 Laplacian energy falls with the third power of the
+/// total width, so the lead's blur and the two energies give this frame's.
+fn energy_px(lead_px: f64, lead_energy: f64, energy: f64) -> Option<f64> {
+    if energy <= 0.0 || lead_energy <= 0.0 {
+        return None;
+    }
+    let s1 = S1_SQUARED[1];
+    let square = (lead_px * lead_px + s1) * (lead_energy / energy).powf(2.0 / 3.0) - s1;
+    Some(square.max(REFERENCE_FLOOR_PX * REFERENCE_FLOOR_PX).sqrt())
+}
+
+/// Whether a subject's energy (as a share of the lead's) falls short of what its edges promise:
+/// sharp edges in a picture of less contrast, as haze or a smeared second exposure makes it.
+fn is_veiled(edge_px: f64, lead_px: f64, energy_share: f64) -> bool {
+    let s1 = S1_SQUARED[1];
+    let promised = (lead_px * lead_px + s1) / (edge_px.max(lead_px).powi(2) + s1);
+    edge_px <= HIT_RATIO * lead_px && energy_share < VEILED * promised.powf(1.5)
+}
+
+/// What verdicts of a burst are relative to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Limits {
+    reference_px: f64,
+    soft: bool,
+}
+
+impl Limits {
+    /// From the blur of the sharpest frame, what the settings allow and the sharpest area
+    /// anywhere.
+    fn of(
+        finest_px: f64,
+        reached: Reached,
+        allowed_px: Option<f64>,
+        elsewhere_px: Option<f64>,
+        alone: bool,
+    ) -> Limits {
+        let soft_over = match (allowed_px, elsewhere_px) {
+            (Some(a), Some(e)) => (SOFT_RATIO * a).min(SOFT_AGAINST_ELSEWHERE * e.max(a)),
+            (Some(a), None) => SOFT_RATIO * a,
+            (None, Some(e)) => (SOFT_AGAINST_ELSEWHERE * e).min(SOFT_UNKNOWN_PX),
+            (None, None) => SOFT_UNKNOWN_PX,
+        }
+        .max(SOFT_FLOOR_PX);
+        let soft = match reached {
+            Reached::Yes => false,
+            Reached::No => true,
+            Reached::Unknown => finest_px > soft_over,
+        };
+        let possible = allowed_px.or(elsewhere_px).unwrap_or(REFERENCE_FLOOR_PX);
+        let possible = possible.max(REFERENCE_FLOOR_PX);
+        let reference_px = if soft {
+            possible
+        } else if alone {
+            // Nothing to compare with: what the settings or the rest of the frame can give, with
+            // a lens a little short of perfect.
+            possible.max(finest_px / SOFT_RATIO)
+        } else {
+            finest_px
+        };
+        Limits { reference_px, soft }
+    }
+}
+
+/// Everything that decides on one frame.
+struct Parts<'a> {
+    subject: &'a SubjectBox,
+    still: Still,
+    scaled: Option<Scaled>,
+    moved: Option<Movement>,
+    led: Option<Lead<'a>>,
+    limits: Option<Limits>,
+    fine: Option<f64>,
+    lead_fine: Option<f64>,
+    /// The anchor's range, where this frame is the anchor.
+    anchor: Option<BlurRange>,
+    /// The anchor's range: the scale of all.
+    scale: Option<BlurRange>,
+    attainable: Option<Attainable>,
+    sparse: bool,
+    guessed_alone: bool,
+}
+
+impl Parts<'_> {
+    fn judge(&self, frame: &mut Judged) {
+        let cannot = |frame: &mut Judged, cause: Cause| {
+            frame.call = Call::CannotSay;
+            frame.causes = vec![CauseShare { cause, share: None }];
+            match cause {
+                Cause::NoTexture => frame.flags.raise(Flag::NoTexture),
+                Cause::Noise => frame.flags.raise(Flag::MostlyNoise),
+                _ => {}
+            }
+        };
+        let (limits, scaled) = match (self.still, self.limits, self.scaled) {
+            (Still::Nothing(cause), _, _) => return cannot(frame, cause),
+            (_, Some(limits), Some(scaled)) => (limits, scaled),
+            _ => return cannot(frame, Cause::NoTexture),
+        };
+        let hit_px = HIT_RATIO * limits.reference_px;
+        let moved = self.moved.filter(|m| m.smear.worst_px() > hit_px);
+        let total = scaled.px.hypot(smear_px(moved.as_ref()));
+        let of_tile = match self.subject.blur {
+            Tile::Bound(_) => FlagSet::EMPTY.with(Flag::NoiseHides),
+            _ => FlagSet::EMPTY,
+        };
+        frame.flags = frame.flags.union(of_tile);
+        self.tell_blur(frame, total, scaled, moved.is_some(), of_tile);
+        if let (Some(led), Some(edge)) = (self.led, edge_px(&self.subject.tile))
+            && self.subject.energy > ENERGY_SEEN * self.subject.energy_std_err
+            && !self.sparse
+            && is_veiled(edge, led.edge_px, self.subject.energy / led.subject.energy)
+        {
+            frame.flags.raise(Flag::Veiled);
+        }
+        let ratio = total / limits.reference_px;
+        let is_reference = (total - limits.reference_px).abs() < 1e-9;
+        let sd = if is_reference { 0.0 } else { scaled.ratio_sd_ln };
+        frame.ratio = if is_reference {
+            Measured::without_error(ratio, 2)
+        } else {
+            Measured::new(ratio, ratio * sd, 2)
+        };
+        frame.call = if limits.soft {
+            Call::Miss
+        } else if ratio <= HIT_RATIO {
+            Call::Hit
+        } else if ratio <= NEAR_RATIO {
+            Call::Near
+        } else {
+            Call::Miss
+        };
+        let nothing_fine = self.fine.is_some_and(|t| t < MIN_FINE)
+            && self.lead_fine.is_some_and(|t| t >= SURE_FINE);
+        if frame.call == Call::Hit && nothing_fine {
+            frame.call = Call::Near;
+        }
+        if frame.call == Call::Hit && self.guessed_alone {
+            // Sharp somewhere: whether the subject is, nobody has said.
+            frame.call = Call::CannotSay;
+            frame.causes = Vec::new();
+            return;
+        }
+        frame.movement = moved;
+        frame.causes = self.causes(frame, total, limits);
+    }
+
+    /// The stated blur with its range.
+    fn tell_blur(
+        &self,
+        frame: &mut Judged,
+        total: f64,
+        scaled: Scaled,
+        moved: bool,
+        flags: FlagSet,
+    ) {
+        let (down, up, by) = match (self.anchor.filter(|_| !moved), self.scale) {
+            (Some(r), _) => ((r.sigma_px / r.low_px).ln(), (r.high_px / r.sigma_px).ln(), r.by),
+            (None, Some(r)) => (
+                (r.sigma_px / r.low_px).ln().hypot(scaled.ratio_sd_ln),
+                (r.high_px / r.sigma_px).ln().hypot(scaled.ratio_sd_ln),
+                BlurBy::Burst,
+            ),
+            (None, None) => (EDGE_ERROR_LN, EDGE_ERROR_LN, BlurBy::Edges),
+        };
+        let allowed = self.attainable.map_or(0.0, |a| a.sigma_px);
+        let low_px = (total * (-down).exp()).max(allowed);
+        let high_px = (total * up.exp()).max(low_px);
+        let sigma_px = total.max(low_px);
+        frame.range = Some(BlurRange { sigma_px, low_px, high_px, by });
+        let std_err = (high_px - low_px) / 2.0;
+        frame.judged_px = Measured::new(sigma_px, std_err, 2).map(|m| m.flagged(flags));
+    }
+
+    fn causes(&self, frame: &Judged, total: f64, limits: Limits) -> Vec<CauseShare> {
+        if frame.call == Call::Hit {
+            return Vec::new();
+        }
+        let lost = (total.powi(2) - limits.reference_px.powi(2)).max(1e-6);
+        let mut causes = Vec::new();
+        let mut rest = 1.0;
+        if let Some(m) = frame.movement {
+            let share = (smear_px(Some(&m)).powi(2) / lost).clamp(0.0, 1.0);
+            let cause = match m {
+                Movement { share, .. } if share < 1.0 => Cause::Ghosted,
+                Movement { whole_frame: true, .. } => Cause::Shake,
+                _ => Cause::SubjectMotion,
+            };
+            causes.push(CauseShare { cause, share: Some(share) });
+            rest -= share;
+        }
+        let sharp_edges = self
+            .led
+            .zip(edge_px(&self.subject.tile))
+            .is_some_and(|(led, edge)| edge <= HIT_RATIO * led.edge_px);
+        let elsewhere = self.sparse && sharp_edges || frame.sharp_cluster >= CLUSTER_LEAST;
+        let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
+        if rest > SECOND_CAUSE || causes.is_empty() {
+            causes.push(CauseShare { cause, share: Some(rest) });
+        }
+        causes.sort_by(|a, b| b.share.unwrap_or(0.0).total_cmp(&a.share.unwrap_or(0.0)));
+        causes
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_reference_is_the_sharpest_frame_unless_the_burst_is_soft_or_alone() {
+        let of = |px, reached, alone| Limits::of(px, reached, Some(1.0), Some(0.9), alone);
+        assert_eq!(of(1.4, Reached::Yes, false), Limits { reference_px: 1.4, soft: false });
+        assert_eq!(of(4.0, Reached::No, false), Limits { reference_px: 1.0, soft: true });
+        // Where nothing fine can be seen, edges decide.
+        assert!(!of(2.4, Reached::Unknown, false).soft);
+        assert!(of(2.6, Reached::Unknown, false).soft);
+        // A single frame is held to what its settings give.
+        assert_eq!(of(1.4, Reached::Yes, true), Limits { reference_px: 1.0, soft: false });
+        assert_eq!(of(5.0, Reached::Yes, true), Limits { reference_px: 2.0, soft: false });
+    }
+
+    #[test]
+    fn a_ghost_needs_flash_focus_and_evidence() {
+        let smear = crate::measure::direction::Smear {
+            mean_px2: 4.0,
+            swing_px2: 4.0,
+            length_px: 12.0,
+            length_std_err_px: 1.0,
+            direction_deg: 30.0,
+            z: 12.0,
+            fraction: 1.0,
+        };
+        let of = |share, explained| Movement { smear, whole_frame: false, share, explained };
+        let blur = |pattern_cy_px| SubjectBlur {
+            anchor: 0,
+            anchor_range: BlurRange {
+                sigma_px: 1.0,
+                low_px: 1.0,
+                high_px: 1.3,
+                by: BlurBy::Pattern,
+            },
+            fine: vec![],
+            pattern_cy_px,
+            expected_fine: None,
+            soft: 0.0,
+            reached: Reached::Yes,
+        };
+        let credible = |m: Movement, reached, pattern: Option<f64>, flash| {
+            is_credible(&m, reached, Some(&blur(pattern)), flash)
+        };
+        let facets = Some(0.12);
+        assert!(credible(of(0.35, 0.25), Reached::Yes, facets, true));
+        assert!(!credible(of(0.35, 0.25), Reached::Yes, facets, false), "no flash");
+        assert!(!credible(of(0.35, 0.25), Reached::No, facets, true), "nothing in focus");
+        // Longer than 2.3 periods of the pattern.
+        assert!(!credible(of(0.35, 0.39), Reached::Yes, Some(0.2), true));
+        assert!(credible(of(0.35, 0.41), Reached::Yes, Some(0.2), true));
+        // A whole smear, and any without a pattern, must explain more.
+        assert!(!credible(of(1.0, 0.39), Reached::Yes, facets, false));
+        assert!(credible(of(1.0, 0.41), Reached::Yes, facets, false));
+        assert!(!credible(of(0.35, 0.39), Reached::Yes, None, true));
+        assert!(credible(of(0.35, 0.41), Reached::Yes, None, true));
+    }
+
+    #[test]
+    fn energy_falls_with_the_third_power_of_the_width() {
+        let s1 = S1_SQUARED[1];
+        let at = |sigma: f64| (sigma * sigma + s1).powf(-1.5);
+        for sigma in [1.0, 2.0, 4.0] {
+            let found = energy_px(0.8, at(0.8), at(sigma)).unwrap();
+            assert!((found - sigma).abs() < 1e-9, "{found} for {sigma}");
+        }
+        assert_eq!(energy_px(0.8, 1.0, 0.0), None);
+    }
+
+    #[test]
+    fn sharp_edges_of_little_contrast_are_veiled() {
+        assert!(is_veiled(0.8, 0.8, VEILED - 0.01));
+        assert!(!is_veiled(0.8, 0.8, VEILED + 0.01));
+        assert!(!is_veiled(HIT_RATIO * 0.8 + 0.01, 0.8, 0.1));
+    }
+}
