@@ -41,8 +41,9 @@ fn main() -> ExitCode {
             }
             return ExitCode::SUCCESS;
         }
-        [WORKER, name, seconds, corpus, seed, state] => Run::of(name, seconds, corpus, seed)
-            .and_then(|run| run.work(Path::new(state))),
+        [WORKER, name, seconds, corpus, seed, state] => {
+            Run::of(name, seconds, corpus, seed).and_then(|run| run.work(Path::new(state)))
+        }
         [name, seconds] => parent(name, seconds, &default_corpus(name), "1"),
         [name, seconds, corpus] => parent(name, seconds, corpus, "1"),
         [name, seconds, corpus, seed] => parent(name, seconds, corpus, seed),

@@ -8,8 +8,20 @@ const MAX_PIECE: u64 = 64;
 const MAX_CASE_BYTES: usize = 2 << 20;
 /// Numbers at the edges of their types, which lengths, counts and offsets are set to.
 const EDGES: [u64; 14] = [
-    0, 1, 2, 8, 0x7f, 0x80, 0xff, 0x7fff, 0xffff, 0x7fff_ffff, 0x8000_0000, 0xffff_fffe,
-    0xffff_ffff, 0x1_0000_0000,
+    0,
+    1,
+    2,
+    8,
+    0x7f,
+    0x80,
+    0xff,
+    0x7fff,
+    0xffff,
+    0x7fff_ffff,
+    0x8000_0000,
+    0xffff_fffe,
+    0xffff_ffff,
+    0x1_0000_0000,
 ];
 
 /// SplitMix64 (Steele, Lea & Flood 2014, doi:10.1145/2660193.2660195).
