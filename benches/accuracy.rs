@@ -850,6 +850,9 @@ fn shooters_table(first: u64, count: u64) {
         show("detail, in errors", all.iter().flat_map(|o| o.in_errors.clone()).collect(), 2.0);
         show("break-even, stops", all.iter().flat_map(|o| o.even.clone()).collect(), 1.0 / 3.0);
         show("hand, stops", all.iter().filter_map(|o| o.hand).collect(), 1.0 / 3.0);
+        let open: Vec<bool> = all.iter().filter_map(|o| o.hand_between).collect();
+        let held = open.iter().filter(|held| **held).count();
+        println!("hand, interval only     n {:>6}  holds the truth {held}", open.len());
         let verdicts = all.iter().filter_map(|o| o.hand_verdicts).collect();
         show("hand by verdicts", verdicts, 1.0 / 3.0);
         show("hand by smears", all.iter().filter_map(|o| o.hand_smears).collect(), 1.0 / 3.0);

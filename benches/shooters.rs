@@ -43,7 +43,9 @@ pub struct Off {
     pub even: Vec<f64>,
     /// Limit of the hand, stops; when one was given.
     pub hand: Option<f64>,
-    /// The same by verdicts alone, and by the lengths of smears alone.
+    /// Where only an interval was: whether it holds the truth.
+    pub hand_between: Option<bool>,
+    /// The limit by verdicts alone, and by the lengths of smears alone.
     pub hand_verdicts: Option<f64>,
     /// See [`Off::hand_verdicts`].
     pub hand_smears: Option<f64>,
@@ -75,6 +77,9 @@ pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
         let errors = |l: &HandLimit| stops(l.half_hit_shutter_s) / l.std_err_stops();
         let smears = h.by_smears.map(|s| s.limit);
         off.hand = h.half_hit_shutter_s.map(stops);
+        if let (None, Some(low), Some(high)) = (off.hand, h.low, h.high) {
+            off.hand_between = Some((low..=high).contains(&truth));
+        }
         off.hand_verdicts = h.by_verdicts.map(|l| stops(l.half_hit_shutter_s));
         off.hand_smears = smears.map(|l| stops(l.half_hit_shutter_s));
         off.hand_in_errors = [h.by_verdicts.as_ref().map(errors), smears.as_ref().map(errors)];

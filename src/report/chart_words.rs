@@ -1,6 +1,8 @@
 //! What a chart says in words, and what its frames lack.
 
-use super::chart_record::{ChartRecord, HandLimit, HandState, Handheld, ShootNext, SmearLimit};
+use super::chart_record::{
+    ChartRecord, HandLimit, HandState, Handheld, ShootNext, SmearLimit, whole_iso_stop,
+};
 use super::record::Finding;
 use super::wording;
 
@@ -200,7 +202,12 @@ fn break_even(record: &ChartRecord) -> Finding {
             None,
         );
     }
-    let Some(middle) = record.break_even.get(record.break_even.len() / 2) else {
+    let at = record.break_even.len() / 2;
+    // At a whole stop of ISO, which every camera can set, where there is one beside the middle.
+    let beside = [at, at + 1, at.wrapping_sub(1)];
+    let mut rows = beside.iter().filter_map(|i| record.break_even.get(*i));
+    let settable = rows.find(|b| whole_iso_stop(b.iso));
+    let Some(middle) = settable.or(record.break_even.get(at)) else {
         return finding(
             "Nowhere on the drawn chart do a stop and its ISO cost the same.".to_owned(),
             None,
@@ -239,14 +246,15 @@ pub fn hand(h: &Handheld) -> Finding {
         if h.flash { " with flash" } else { "" }
     );
     let n = wording::count(h.n, "frame", "frames");
-    let between =
-        |low: f64, high: f64| format!("{} to {}", wording::shutter(low), wording::shutter(high));
+    let between = |low: f64, high: f64| {
+        format!("{} to {}", wording::measured_shutter(low), wording::measured_shutter(high))
+    };
     let span = match (h.low, h.high) {
         (Some(low), Some(high)) => between(low, high),
         _ => wording::NOTHING.to_owned(),
     };
     let limit = |l: &HandLimit| {
-        let at = wording::shutter(l.half_hit_shutter_s);
+        let at = wording::measured_shutter(l.half_hit_shutter_s);
         format!("{at} (95 %: {}, {} frames)", between(l.low, l.high), l.n)
     };
     let smears = |s: &SmearLimit| {
@@ -281,7 +289,8 @@ pub fn hand(h: &Handheld) -> Finding {
                         "At {at} half the frames hold still at {} (95 %: {span}), by hits and \
                          misses together with the lengths of smears. By hits and misses alone: \
                          {alone}. By smears alone: {}.",
-                        h.half_hit_shutter_s.map_or(wording::NOTHING.to_owned(), wording::shutter),
+                        h.half_hit_shutter_s
+                            .map_or(wording::NOTHING.to_owned(), wording::measured_shutter),
                         smears(s)
                     ),
                     None,
@@ -289,6 +298,13 @@ pub fn hand(h: &Handheld) -> Finding {
                 (_, None) => (format!("At {at} half the frames hold still at {alone}."), None),
             }
         }
+        HandState::Wide => (
+            format!(
+                "At {at} half the frames hold still somewhere from {span} (95 %): these {n} leave \
+                 it too open for one number."
+            ),
+            more(),
+        ),
         HandState::TooFew => (format!("At {at} {n} are too few for a limit of the hand."), more()),
         HandState::AllStill => {
             (format!("At {at} all {n} held still: the limit is slower than any of them."), more())
@@ -309,7 +325,7 @@ pub fn hand(h: &Handheld) -> Finding {
         ),
     };
     let says = match &h.by_smears {
-        Some(s) if h.state != HandState::Fitted => {
+        Some(s) if !matches!(h.state, HandState::Fitted | HandState::Wide) => {
             format!("{says} The lengths of smears put it at {}.", smears(s))
         }
         _ => says,

@@ -75,9 +75,31 @@ fn finest(um: Option<f64>, s: &PlanSetting) -> String {
     }
 }
 
-/// What the columns mean, for readers of the page and the terminal.
-pub const KEY: &str = "Finest lines that stand above the noise, on the subject, in focus and at \
-    the ends of the depth. Hit: chance that one frame is a hit; frames: how many hold one with \
-    90 % chance. Noise: of one pixel in the middle tones. Crop: how far the picture can be cropped \
-    before its finest line is wider than one pixel of the output. Of video, moves: hand and \
-    subject in one frame.";
+/// What the columns with these headings mean, for readers of the page and the terminal.
+pub fn key<'a>(headings: impl IntoIterator<Item = &'a str>) -> String {
+    let mut says = vec![
+        "Finest lines that stand above the noise, on the subject, in focus and at the ends of the \
+         depth.",
+    ];
+    for heading in headings {
+        says.push(match heading {
+            "hit" => "Hit: chance that one frame is a hit.",
+            "frames" => "Frames: how many hold a hit with 90 % chance.",
+            "noise" => "Noise: of one pixel in the middle tones.",
+            "moves" => "Moves: the hand, and the subject by what was said, in one frame.",
+            "crop" => {
+                "Crop: how far the picture can be cropped before its finest line is wider than \
+                 one pixel of the output."
+            }
+            _ => continue,
+        });
+    }
+    let mut seen = Vec::new();
+    says.retain(|s| {
+        !seen.contains(s) && {
+            seen.push(*s);
+            true
+        }
+    });
+    says.join(" ")
+}

@@ -123,6 +123,53 @@ pub fn shutter(seconds: f64) -> String {
     format!("{} s", text.strip_suffix(".0").unwrap_or(&text))
 }
 
+/// Full stops of marked shutter times, s.
+pub const SHUTTER_STOPS: [f64; 20] = [
+    1.0 / 8000.0,
+    1.0 / 4000.0,
+    1.0 / 2000.0,
+    1.0 / 1000.0,
+    1.0 / 500.0,
+    1.0 / 250.0,
+    1.0 / 125.0,
+    1.0 / 60.0,
+    1.0 / 30.0,
+    1.0 / 15.0,
+    1.0 / 8.0,
+    0.25,
+    0.5,
+    1.0,
+    2.0,
+    4.0,
+    8.0,
+    15.0,
+    30.0,
+    60.0,
+];
+
+/// The name of a whole stop of shutter, as dials mark it: 1/500 for 1/512 s.
+pub fn marked_stop(shutter_s: f64) -> String {
+    let off = |stop: &f64| (stop / shutter_s).log2().abs();
+    let nearest = SHUTTER_STOPS.into_iter().min_by(|a, b| off(a).total_cmp(&off(b)));
+    shutter(nearest.filter(|s| off(s) < 0.25).unwrap_or(shutter_s))
+}
+
+/// A shutter that was measured, not set: two figures of it, "1/340 s", "0.42 s".
+pub fn measured_shutter(seconds: f64) -> String {
+    if !seconds.is_finite() || seconds <= 0.0 {
+        return NOTHING.to_owned();
+    }
+    let two = |v: f64| {
+        let step = 10f64.powi(v.log10().floor() as i32 - 1);
+        (v / step).round() * step
+    };
+    if seconds < 0.3 {
+        return format!("1/{} s", fixed(two(1.0 / seconds), 0));
+    }
+    let decimals = if seconds < 1.0 { 2 } else { usize::from(seconds < 10.0) };
+    format!("{} s", fixed(two(seconds), decimals))
+}
+
 /// "14 %": whole per cent; "<1 %" and ">99 %" keep a share that is not none or all.
 pub fn per_cent(share: f64) -> String {
     if !share.is_finite() {
@@ -282,6 +329,20 @@ mod tests {
         assert_eq!(plus_minus(2.0, Some(0.0)), "2.00");
         assert_eq!(plus_minus(2.0, None), "2.00");
         assert_eq!(plus_minus(-0.001, Some(0.2)), "0.00 ± 0.20");
+    }
+
+    #[test]
+    fn whole_stops_are_named_as_dials_mark_them() {
+        let shown =
+            [1.0 / 512.0, 1.0 / 64.0, 1.0 / 4096.0, 0.5, 16.0, 1.0 / 700.0].map(marked_stop);
+        assert_eq!(shown, ["1/500 s", "1/60 s", "1/4000 s", "0.5 s", "15 s", "1/700 s"]);
+    }
+
+    #[test]
+    fn measured_shutters_have_two_figures() {
+        let shown = [1.0 / 342.3, 1.0 / 1268.0, 0.4179, 0.25, 2.34, 12.4].map(measured_shutter);
+        assert_eq!(shown, ["1/340 s", "1/1300 s", "0.42 s", "1/4 s", "2.3 s", "12 s"]);
+        assert_eq!([0.0, f64::NAN].map(measured_shutter), [NOTHING, NOTHING]);
     }
 
     #[test]

@@ -8,7 +8,7 @@ use super::colours::style_sheet;
 use crate::error::{Error, Result};
 use crate::render::svg::{self, Stops};
 use crate::render::whole::write_whole;
-use crate::report::chart_record::{ChartRecord, GridCell, Handheld};
+use crate::report::chart_record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
 use crate::report::noise_record::WithError;
 use crate::report::record::BreakdownRow;
 use crate::report::{chart_words, wording};
@@ -132,7 +132,7 @@ pub fn chart_svg(record: &ChartRecord) -> Option<String> {
 fn sections(grid: &[GridCell]) -> Vec<Titled> {
     let same = |a: f64, b: f64| (a - b).abs() < 0.01;
     let light = |c: &GridCell| 2.0 * c.working_f_number.log2() - (c.iso / 100.0).log2();
-    let longest = |key: &dyn Fn(&GridCell) -> f64| -> Vec<GridCell> {
+    let longest = |grid: &[GridCell], key: &dyn Fn(&GridCell) -> f64| -> Vec<GridCell> {
         let mut best: Vec<GridCell> = Vec::new();
         for start in grid {
             let on: Vec<GridCell> =
@@ -159,8 +159,10 @@ fn sections(grid: &[GridCell]) -> Vec<Titled> {
             .collect();
         svg::section(&points, &title).map(|chart| Titled { title, chart })
     };
-    let at_iso = longest(&|c| c.iso.log2());
-    let at_light = longest(&light);
+    // At a whole stop of ISO, which every camera can set, where there is one.
+    let settable: Vec<GridCell> = grid.iter().filter(|c| whole_iso_stop(c.iso)).copied().collect();
+    let at_iso = longest(if settable.is_empty() { grid } else { &settable }, &|c| c.iso.log2());
+    let at_light = longest(grid, &light);
     let mut out = Vec::new();
     if let Some(first) = at_iso.first() {
         out.extend(drawn(&at_iso, format!("Detail at ISO {}", wording::fixed(first.iso, 0))));

@@ -9,30 +9,6 @@ pub const WORKING_STOPS: [f64; 18] = [
     256.0, 362.0,
 ];
 
-/// Full stops of marked shutter times, s.
-pub const SHUTTER_STOPS: [f64; 20] = [
-    1.0 / 8000.0,
-    1.0 / 4000.0,
-    1.0 / 2000.0,
-    1.0 / 1000.0,
-    1.0 / 500.0,
-    1.0 / 250.0,
-    1.0 / 125.0,
-    1.0 / 60.0,
-    1.0 / 30.0,
-    1.0 / 15.0,
-    1.0 / 8.0,
-    0.25,
-    0.5,
-    1.0,
-    2.0,
-    4.0,
-    8.0,
-    15.0,
-    30.0,
-    60.0,
-];
-
 /// How values are spread.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Spread {

@@ -1,6 +1,6 @@
 //! Charts: causes as plain bars, shares over stops, the spectrum, and noise by tone.
 
-use super::axis::{Axis, F_STOPS, SHUTTER_STOPS, Spread, WORKING_STOPS, even_ticks, stop_range};
+use super::axis::{Axis, F_STOPS, Spread, WORKING_STOPS, even_ticks, stop_range};
 use super::drawing::{Anchor, Drawing};
 use crate::base::Measured;
 use crate::report::record::{BreakdownRow, NoiseAt, Share, SpectrumPoint};
@@ -28,7 +28,7 @@ impl Stops {
         match self {
             Stops::Aperture => &F_STOPS,
             Stops::Working => &WORKING_STOPS,
-            Stops::Shutter => &SHUTTER_STOPS,
+            Stops::Shutter => &wording::SHUTTER_STOPS,
         }
     }
 

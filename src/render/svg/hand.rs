@@ -1,9 +1,9 @@
 //! How still the hand is: share of frames that held still over the shutter, with the fitted
 //! chance, and how far the others moved.
 
-use super::axis::{Axis, SHUTTER_STOPS, Spread, even_ticks};
+use super::axis::{Axis, Spread, even_ticks};
 use super::drawing::{Anchor, Drawing};
-use crate::report::chart_record::Handheld;
+use crate::report::chart_record::{HandLimit, HandRow, Handheld};
 use crate::report::wording;
 
 const WIDTH: f64 = 358.0;
@@ -18,7 +18,7 @@ fn shutter_axis(h: &Handheld) -> Option<Axis> {
 }
 
 fn ticks(d: &mut Drawing, x: &Axis, bottom: f64) {
-    let all: Vec<f64> = x.on(&SHUTTER_STOPS).collect();
+    let all: Vec<f64> = x.on(&wording::SHUTTER_STOPS).collect();
     let every = all.len().div_ceil(7).max(1);
     for (i, s) in all.iter().enumerate() {
         d.line("rule", (x.at(*s), bottom), (x.at(*s), bottom + 5.0));
@@ -63,7 +63,7 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
         let (a, b) = (x.at(low), x.at(high));
         d.error_level(y, a, b);
         if let Some(at) = at {
-            let title = format!("half hold still at {} {name}", wording::shutter(at));
+            let title = format!("half hold still at {} {name}", wording::measured_shutter(at));
             d.titled_dot("ink", (x.at(at), y), 3.0, &title);
         }
         if !name.is_empty() {
@@ -73,16 +73,16 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
             d.text("soft halo-text", (to, y + 4.0), anchor, name);
         }
     };
+    let at = |l: &HandLimit| l.is_good().then_some(l.half_hit_shutter_s);
     match (&h.by_verdicts, &h.by_smears) {
         (Some(v), Some(s)) => {
-            let (low, high, at) = (v.low, v.high, Some(v.half_hit_shutter_s));
-            limit(low, high, at, y.at(0.5) - 9.0, "by hits");
+            limit(v.low, v.high, at(v), y.at(0.5) - 9.0, "by hits");
             let s = s.limit;
-            limit(s.low, s.high, Some(s.half_hit_shutter_s), y.at(0.5) + 9.0, "by smears");
+            limit(s.low, s.high, at(&s), y.at(0.5) + 9.0, "by smears");
         }
         (None, Some(s)) => {
             let s = s.limit;
-            limit(s.low, s.high, Some(s.half_hit_shutter_s), y.at(0.5), "by smears");
+            limit(s.low, s.high, at(&s), y.at(0.5), "by smears");
         }
         _ => {
             if let (Some(low), Some(high)) = (h.low, h.high) {
@@ -95,7 +95,8 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
         let centre = x.at(row.shutter_s);
         d.error_upright(centre, y.at(low), y.at(high));
         let share = f64::from(row.still.count) / f64::from(row.still.of.max(1));
-        let title = format!("{}: {}", wording::shutter(row.shutter_s), wording::share(&row.still));
+        let title =
+            format!("{}: {}", wording::marked_stop(row.shutter_s), wording::share(&row.still));
         d.titled_dot("accent", (centre, y.at(share)), 4.5, &title);
     }
     let every = h.rows.len().div_ceil(6).max(1);
@@ -110,14 +111,18 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
 pub fn shake_chart(h: &Handheld) -> Option<String> {
     let (top, bottom) = (20.0, 150.0);
     let x = shutter_axis(h)?;
-    let moved: Vec<(f64, f64, u32)> =
-        h.rows.iter().filter_map(|r| Some((r.shutter_s, r.shake_um?, r.shaken))).collect();
-    let most = moved.iter().map(|m| m.1).reduce(f64::max)?;
+    let moved: Vec<(&HandRow, f64)> =
+        h.rows.iter().filter_map(|r| Some((r, r.shake_um?))).collect();
+    let high = |(r, um): &(&HandRow, f64)| um + r.shake_std_err_um.unwrap_or(0.0);
+    let most = moved.iter().map(high).reduce(f64::max)?;
     let marks = even_ticks(most);
     let y = Axis::new(Spread::Linear, (0.0, *marks.last()?), (bottom, top))?;
     let said: Vec<String> = moved
         .iter()
-        .map(|(s, um, n)| format!("{}: {} µm of {n}", wording::shutter(*s), wording::number(*um)))
+        .map(|(r, um)| {
+            let um = wording::plus_minus(*um, r.shake_std_err_um);
+            format!("{}: {um} µm of {}", wording::marked_stop(r.shutter_s), r.shaken)
+        })
         .collect();
     let mut d = Drawing::new(WIDTH, bottom + 26.0, &format!("Smear: {}", said.join("; ")));
     for t in &marks {
@@ -125,11 +130,14 @@ pub fn shake_chart(h: &Handheld) -> Option<String> {
         d.text("soft", (LEFT - 6.0, y.at(*t) + 4.0), Anchor::End, &wording::short(*t));
     }
     ticks(&mut d, &x, bottom);
-    for ((s, um, n), says) in moved.iter().zip(&said) {
-        let at = (x.at(*s), y.at(*um));
+    for ((r, um), says) in moved.iter().zip(&said) {
+        let at = (x.at(r.shutter_s), y.at(*um));
         d.line("rule", (at.0, y.at(0.0)), at);
+        if let Some(err) = r.shake_std_err_um {
+            d.error_upright(at.0, y.at((um - err).max(0.0)), y.at(um + err));
+        }
         d.titled_dot("accent", at, 4.5, says);
-        d.text("soft", (at.0 + 7.0, at.1 - 4.0), Anchor::Start, &n.to_string());
+        d.text("soft", (at.0 + 7.0, at.1 - 4.0), Anchor::Start, &r.shaken.to_string());
     }
     Some(d.done())
 }

@@ -2,7 +2,7 @@
 
 use super::Style;
 use super::table::{TextColumn, table, wrapped};
-use crate::report::chart_record::ChartRecord;
+use crate::report::chart_record::{ChartRecord, HandRow};
 use crate::report::record::BreakdownRow;
 use crate::report::{chart_words, wording};
 
@@ -35,17 +35,21 @@ pub fn chart(record: &ChartRecord, style: Style) -> String {
             gives_way: 0,
             cells: cells.iter().map(|c| style.signs(c)).collect(),
         };
-        let shake = |um: Option<f64>| um.map_or(wording::NOTHING.to_owned(), wording::number);
+        let shake = |r: &HandRow| {
+            r.shake_um.map_or(wording::NOTHING.to_owned(), |um| {
+                wording::plus_minus(um, r.shake_std_err_um)
+            })
+        };
         text.push_str(&table(
             vec![
                 column(
                     "shutter",
                     "",
-                    h.rows.iter().map(|r| wording::shutter(r.shutter_s)).collect(),
+                    h.rows.iter().map(|r| wording::marked_stop(r.shutter_s)).collect(),
                 ),
                 column("still", "", h.rows.iter().map(|r| wording::share(&r.still)).collect()),
                 column("frames", "", h.rows.iter().map(|r| r.still.of.to_string()).collect()),
-                column("smear", "µm", h.rows.iter().map(|r| shake(r.shake_um)).collect()),
+                column("smear", "µm", h.rows.iter().map(shake).collect()),
             ],
             style,
             |_, _, cell| cell.to_owned(),

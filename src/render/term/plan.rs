@@ -14,8 +14,17 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     for head in line(&plan_words::heading(record)).lines() {
         text.push_str(&format!("{}\n", style.bold(head)));
     }
+    // Narrow screens show fewer columns; only what is shown is explained.
+    let mut shown = Vec::new();
+    let mut tabled = |text: &mut String, columns: Vec<NoiseColumn>| {
+        let headings: Vec<String> = columns.iter().map(|c| c.heading.clone()).collect();
+        let table = text_table(columns, style);
+        let head = table.lines().next().unwrap_or_default();
+        shown.extend(headings.into_iter().filter(|h| head.contains(h.as_str())));
+        text.push_str(&table);
+    };
     if !record.settings.is_empty() {
-        text.push_str(&text_table(plan_table::settings(record), style));
+        tabled(&mut text, plan_table::settings(record));
         text.push('\n');
     }
     if let Some(because) = &record.first_because {
@@ -23,11 +32,11 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     }
     if !record.video.is_empty() {
         text.push('\n');
-        text.push_str(&text_table(plan_table::video(&record.video), style));
+        tabled(&mut text, plan_table::video(&record.video));
     }
     text.push('\n');
     if !record.settings.is_empty() {
-        text.push_str(&line(plan_table::KEY));
+        text.push_str(&line(&plan_table::key(shown.iter().map(String::as_str))));
     }
     text.push_str(&line(&record.model_says));
     for remark in &record.remarks {

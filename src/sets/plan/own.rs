@@ -57,9 +57,9 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
         p.hand_mm_s = allowed / HALF_BELOW.sqrt() / one_mm_s;
         hand_says = format!(
             "your hand, half still at {} ({} to {}, 95 %)",
-            wording::shutter(shutter_s),
-            h.low.map_or(wording::NOTHING.to_owned(), wording::shutter),
-            h.high.map_or(wording::NOTHING.to_owned(), wording::shutter)
+            wording::measured_shutter(shutter_s),
+            h.low.map_or(wording::NOTHING.to_owned(), wording::measured_shutter),
+            h.high.map_or(wording::NOTHING.to_owned(), wording::measured_shutter)
         );
     }
     let says = format!(
