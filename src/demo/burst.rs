@@ -186,21 +186,28 @@ pub struct Burst {
     subject_radius_px: f32,
 }
 
+impl BurstSpec {
+    /// The scene in front of the lens.
+    pub fn scene(&self) -> Scene {
+        Scene::make(&SceneSpec {
+            kind: self.kind,
+            seed: self.seed,
+            width_px: self.width_px,
+            height_px: self.height_px,
+            relief_px: self.relief_px,
+            colour: self.colour,
+            look: self.look,
+        })
+    }
+}
+
 /// Exposure that puts a mid-grey sheet (18 %) near the middle of the 8-bit scale.
 const USUAL_EXPOSURE: f32 = 1.15;
 
 impl Burst {
     /// Plans the shots and prepares the scene.
     pub fn new(spec: BurstSpec) -> Burst {
-        let scene = Scene::make(&SceneSpec {
-            kind: spec.kind,
-            seed: spec.seed,
-            width_px: spec.width_px,
-            height_px: spec.height_px,
-            relief_px: spec.relief_px,
-            colour: spec.colour,
-            look: spec.look,
-        });
+        let scene = spec.scene();
         let shots = planned(&spec, &scene);
         Burst::of_shots(spec, scene, shots)
     }

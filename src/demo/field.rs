@@ -6,7 +6,7 @@ use crate::base::random::SplitMix64;
 use crate::demo::burst::{Burst, BurstSpec, Shot, scale_at};
 use crate::demo::camera::{Motion, Pose};
 use crate::demo::optics::Lens;
-use crate::demo::scene::{Scene, SceneKind, SceneSpec};
+use crate::demo::scene::SceneKind;
 use crate::demo::sensor::{Rendering, Sensor};
 use crate::demo::surface::{Look, Placing, Surface};
 
@@ -164,15 +164,7 @@ impl FieldPlan {
     /// The burst with its truth.
     pub fn burst(&self) -> Burst {
         let spec = &self.spec;
-        let scene = Scene::make(&SceneSpec {
-            kind: spec.kind,
-            seed: spec.seed,
-            width_px: spec.width_px,
-            height_px: spec.height_px,
-            relief_px: spec.relief_px,
-            colour: spec.colour,
-            look: spec.look,
-        });
+        let scene = spec.scene();
         let shots = self.shots(scene.subject_z_px);
         Burst::of_shots(*spec, scene, shots)
     }

@@ -9,6 +9,8 @@
 //! Valid for frames in which the subject fills most of a box of [`BOX_PX`] px. Power is in squared
 //! 8-bit steps per unit of frequency area, so white noise of variance v has density v.
 
+use std::sync::LazyLock;
+
 use super::noise::RenderedNoise;
 use super::periodogram::Periodogram;
 use super::pyramid::Level;
@@ -62,14 +64,18 @@ pub struct PatternRise {
 
 /// Mean frequency of every ring over a tile's own grid, cycles per pixel.
 pub fn ring_centres_cy_px() -> [f64; RING_COUNT] {
-    let (mut sum, mut n) = ([0f64; RING_COUNT], [0f64; RING_COUNT]);
-    Periodogram::new(TILE_PX).each(|_, radius, weight| {
-        if let Some(r) = ring_of(radius) {
-            sum[r] += weight * radius;
-            n[r] += weight;
-        }
+    // The same for every frame, and asked for several times a frame.
+    static CENTRES: LazyLock<[f64; RING_COUNT]> = LazyLock::new(|| {
+        let (mut sum, mut n) = ([0f64; RING_COUNT], [0f64; RING_COUNT]);
+        Periodogram::new(TILE_PX).each(|_, radius, weight| {
+            if let Some(r) = ring_of(radius) {
+                sum[r] += weight * radius;
+                n[r] += weight;
+            }
+        });
+        std::array::from_fn(|r| sum[r] / n[r])
     });
-    std::array::from_fn(|r| sum[r] / n[r])
+    *CENTRES
 }
 
 fn ring_of(radius_cy_px: f64) -> Option<usize> {

@@ -120,8 +120,8 @@ pub struct SubjectBlur {
 }
 
 /// Reads the blur of a burst's frames from their subject boxes. `noise` is each frame's own, `bands`
-/// the burst's in the focus bands, `attainable` what the settings of the burst allow. `None` where no frame has a spectrum or the
-/// noise is not known.
+/// the burst's in the focus bands, `attainable` what the settings of the burst allow. `None` where
+/// no frame has a spectrum or the noise is not known.
 pub fn subject_blur(
     boxes: &[Option<SubjectBox>],
     noise: &[Option<&RenderedNoise>],
