@@ -101,8 +101,18 @@ pub(super) fn form(connection: &Connection) -> rusqlite::Result<i64> {
     connection.query_row("PRAGMA user_version", [], |row| row.get(0))
 }
 
-/// Says whether the file is this program's, before anything is changed in it.
+/// Says whether the file is this program's, before anything is changed in it. One reading of the
+/// file: another program may be making its tables at this moment.
 pub(super) fn check(connection: &Connection) -> Result<i64, LogProblem> {
+    if !connection.is_autocommit() {
+        return check_within(connection);
+    }
+    let reading = connection.unchecked_transaction().map_err(super::problem)?;
+    check_within(&reading)
+}
+
+/// [`check`] inside a transaction that is already open.
+fn check_within(connection: &Connection) -> Result<i64, LogProblem> {
     let found = form(connection).map_err(super::problem)?;
     let id: i64 = connection
         .query_row("PRAGMA application_id", [], |row| row.get(0))

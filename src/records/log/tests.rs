@@ -312,3 +312,26 @@ fn odd_names_are_files_too() {
     }
     assert!(Path::new(&place.log("-log")).exists());
 }
+
+/// A log that others make at the same moment is a log, not "another kind of file".
+#[test]
+fn a_log_in_the_making_is_not_taken_for_another_file() {
+    let place = Place::new();
+    for round in 0..60 {
+        let path = place.log(&format!("log{round}"));
+        let start = std::sync::Barrier::new(4);
+        std::thread::scope(|scope| {
+            let opened: Vec<_> = (0..4)
+                .map(|_| {
+                    scope.spawn(|| {
+                        start.wait();
+                        Log::open(&path).map(drop)
+                    })
+                })
+                .collect();
+            for thread in opened {
+                thread.join().unwrap().unwrap();
+            }
+        });
+    }
+}
