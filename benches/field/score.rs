@@ -174,9 +174,9 @@ impl Tally {
         }
     }
 
-    /// Mean Kendall tau by ranking energy.
+    /// Mean Kendall tau by blur ratio: the order that verdicts and pages follow.
     pub fn tau(&self) -> Option<f64> {
-        mean(&self.taus)
+        mean(&self.taus_ratio)
     }
 
     /// Blur said over true at 10, 50 and 90 %.

@@ -236,7 +236,9 @@ impl Burst {
                 _ if best > NEAR * in_focus => TrueCall::Miss,
                 call => call,
             };
-            let cause = burst.cause(&burst.shots[i], &truth, call, best);
+            // Where nothing is sharp at the subject, the lens says what sharp would be.
+            let sharp = if best > NEAR * in_focus { in_focus } else { best };
+            let cause = burst.cause(&burst.shots[i], &truth, call, sharp);
             burst.truths[i] = Truth { call, cause, ..truth };
         }
         burst

@@ -45,11 +45,13 @@ const LENGTHS: (f64, usize, usize) = (1.0, 1, 28);
 /// Directions searched.
 const DIRECTIONS: usize = 18;
 /// Shares of the light searched: all of it, and flash over ambient light.
-const SHARES: [f64; 5] = [1.0, 0.7, 0.5, 0.35, 0.25];
+const SHARES: [f64; 4] = [1.0, 0.4, 0.3, 0.2];
 /// A share below one must leave this part of the scatter that a whole smear leaves.
-const SHARE_GAIN: f64 = 0.85;
+const SHARE_GAIN: f64 = 0.72;
 /// Steps of the table of furrows per unit of frequency times length, and its end.
 const TABLE: (f64, usize) = (128.0, 1280);
+/// Frames that an envelope needs.
+const ENVELOPE_FRAMES: usize = 3;
 /// Neighbouring frequencies share this many independent values.
 const SHARED: f64 = 4.0;
 
@@ -86,6 +88,30 @@ impl PatchSpectrum {
         }
         let n = ((columns + 1) * (rows + 1)) as f32;
         power.iter_mut().for_each(|v| *v /= n);
+        Some(PatchSpectrum { power })
+    }
+
+    /// What the scene would show without movement: at every frequency nearly the most power that
+    /// any frame of the burst has there. A movement takes power along its own direction only, and
+    /// frames that all moved did so in different ones. `frames` are spectra with their mean tones,
+    /// 8-bit steps; the result is for a tone of `mean_dn`. `None` for fewer than three frames.
+    pub fn envelope(frames: &[(&PatchSpectrum, f64)], mean_dn: f64) -> Option<PatchSpectrum> {
+        if frames.len() < ENVELOPE_FRAMES {
+            return None;
+        }
+        // Chance makes the very largest too large.
+        let rank = frames.len() / ENVELOPE_FRAMES / 2;
+        let scales: Vec<f32> = frames.iter().map(|f| (mean_dn / f.1).powi(2) as f32).collect();
+        let mut here = vec![0f32; frames.len()];
+        let power = (0..frames[0].0.power.len())
+            .map(|k| {
+                for ((value, frame), scale) in here.iter_mut().zip(frames).zip(&scales) {
+                    *value = frame.0.power[k] * scale;
+                }
+                here.sort_by(|a, b| b.total_cmp(a));
+                here[rank]
+            })
+            .collect();
         Some(PatchSpectrum { power })
     }
 }

@@ -191,7 +191,7 @@ pub static COLUMNS: &[Column] = &[
         "Upper end of that range."),
     column!("blur_by", "blur read from", "", ByError,
         |f| Cell::text(f.blur_by.map(|b| b.word().to_owned())),
-        "burst (ratio to its sharpest frame), pattern (its spectrum) or edges."),
+        "burst (ratio to its sharpest frame), pattern or texture (its spectrum), or edges."),
     column!("blur_allowed_px", "blur allowed", "px", ByError, |f| Cell::number(f.blur_allowed_px),
         "Blur that these settings can give at best."),
     column!("blur_ratio" + "blur_ratio_std_err", "to best", "×", ByError,

@@ -102,6 +102,8 @@ pub enum BlurBy {
     Burst,
     /// The spectrum of a regular pattern.
     Pattern,
+    /// The spectrum of any other texture.
+    Texture,
     /// Edges.
     Edges,
 }
@@ -112,6 +114,7 @@ impl BlurBy {
         match self {
             BlurBy::Burst => "burst",
             BlurBy::Pattern => "pattern",
+            BlurBy::Texture => "texture",
             BlurBy::Edges => "edges",
         }
     }

@@ -14,7 +14,7 @@ use crate::base::{Flag, FlagSet, Measured};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::direction::{Smear, smear};
 use crate::measure::focus_map::{FocusMap, TILE_PX};
-use crate::measure::smear_spectrum;
+use crate::measure::smear_spectrum::{self, PatchSpectrum, SpectralSmear};
 use crate::measure::subject::{BOX_PX, BOX_RANGE_PX, REACH_PX, SubjectBox, SubjectSums};
 use crate::report::record::{Call, CauseShare, SubjectFound};
 
@@ -240,7 +240,7 @@ pub fn judge<S: Borrow<Shot>>(
         .map(|(i, _)| i);
     let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
     let of_burst = lead.and_then(|i| attainable.get(i).copied().flatten());
-    let blur = subject_blur(&boxes, &own_noise, &noise, of_burst);
+    let blur = subject_blur(&boxes, &sparse, &own_noise, &noise, of_burst);
     let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
     let frames = (0..shots.len())
         .map(|i| Judged {
@@ -271,13 +271,11 @@ pub fn judge<S: Borrow<Shot>>(
         reached: blur.as_ref().map_or(Reached::Unknown, |b| b.reached),
         blur,
     };
-    let movements = |best_px: f64| -> Vec<Option<Movement>> {
+    let movements = |sharpest: usize, px: f64| -> Vec<Option<Movement>> {
+        let reference = Reference::of(&boxes, sharpest, px);
         (0..shots.len())
             .into_par_iter()
-            .map(|i| {
-                let against = lead.filter(|b| *b != i).and_then(|b| boxes[b].as_ref());
-                movement(shots[i], boxes[i].as_ref(), against.map(|b| (b, best_px)))
-            })
+            .map(|i| movement(shots[i], boxes[i].as_ref(), reference.as_ref(), i == sharpest))
             .collect()
     };
     verdict::decide(&mut burst, lead, &sparse, of_burst, &movements);
@@ -350,25 +348,60 @@ fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
         .collect()
 }
 
-/// Movement of a frame, judged first by the spectra about the subject against the best frame,
+/// What the movement of a frame is judged against.
+struct Reference<'a> {
+    /// The subject in the sharpest frame.
+    subject: &'a SubjectBox,
+    /// Its blur, px.
+    px: f64,
+    /// The burst's envelope, where there are frames enough.
+    envelope: Option<PatchSpectrum>,
+}
+
+impl<'a> Reference<'a> {
+    fn of(boxes: &'a [Option<SubjectBox>], sharpest: usize, px: f64) -> Option<Reference<'a>> {
+        let subject = boxes.get(sharpest)?.as_ref()?;
+        let spectra: Vec<_> = boxes
+            .iter()
+            .flatten()
+            .filter(|b| b.clipped < CLIPPED_MOST && b.mean_dn > 1.0)
+            .filter_map(|b| Some((&*b.spectrum.as_ref()?.0, b.mean_dn)))
+            .collect();
+        let envelope = PatchSpectrum::envelope(&spectra, subject.mean_dn);
+        Some(Reference { subject, px, envelope })
+    }
+
+    /// The movement of a subject by the spectra; `None` where they cannot tell.
+    fn smear(&self, subject: &SubjectBox, is_sharpest: bool) -> Option<SpectralSmear> {
+        let (own, reference) = (subject.spectrum.as_ref()?, self.subject.spectrum.as_ref()?);
+        let sharp = match &self.envelope {
+            Some(envelope) => envelope,
+            None if is_sharpest => return None,
+            None => &*reference.0,
+        };
+        smear_spectrum::against(
+            (&own.0, &own.1, subject.mean_dn),
+            (sharp, &reference.1, self.subject.mean_dn),
+        )
+    }
+}
+
+/// Movement of a frame, judged first by the spectra about the subject against those of the burst,
 /// and where those cannot tell by edges sorted by direction.
 fn movement(
     shot: &Shot,
     subject: Option<&SubjectBox>,
-    best: Option<(&SubjectBox, f64)>,
+    reference: Option<&Reference<'_>>,
+    is_sharpest: bool,
 ) -> Option<Movement> {
     let boxes: Vec<Smear> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
-    if let (Some(s), Some((b, best_px))) = (subject, best)
-        && let (Some(own), Some(reference)) = (&s.spectrum, &b.spectrum)
-        && let Some(found) = smear_spectrum::against(
-            (&own.0, &own.1, s.mean_dn),
-            (&reference.0, &reference.1, b.mean_dn),
-        )
+    if let (Some(subject), Some(reference)) = (subject, reference)
+        && let Some(found) = reference.smear(subject, is_sharpest)
     {
         let moved = found.explained > EXPLAINED_LEAST && found.length_px > MOVED_LEAST_PX;
         return moved.then(|| {
             let swing = found.share * found.length_px.powi(2) / 24.0;
-            let mean = best_px * best_px + swing;
+            let mean = reference.px * reference.px + swing;
             let smear = Smear {
                 mean_px2: mean,
                 swing_px2: swing,
@@ -386,7 +419,7 @@ fn movement(
             }
         });
     }
-    let best = best.map(|b| b.0);
+    let best = reference.filter(|_| !is_sharpest).map(|r| r.subject);
     // Fine structure shows a short smear best, coarse structure a long one: a smear keeps just
     // those fine edges that lie along it. So either level may find it.
     let own = subject.and_then(|s| {

@@ -1,38 +1,30 @@
-//! Absolute blur at the subject in every frame of a burst, and whether any frame is in focus.
+//! Blur at the subject in every frame of a burst, and whether any frame is in focus.
 //!
 //! A burst's best frame may still be out of focus, and edges cannot tell: on a regular pattern
 //! (facets, scales) they read sharp whatever the blur. Two readings of the ring spectrum can:
 //! the power of the finest rings over noise, which only a focused frame shows, and the posterior
-//! of blur from [`spectral_blur`].
+//! of blur from [`spectral_blur`]. Both stand on the noise, and a frame's flat places know that of
+//! its textured ones only roughly (noise reduction, compression, tone). The burst knows better: where
+//! its most blurred frame has least power, there is nothing but noise.
 
 use crate::base::Flag;
 use crate::base::units::{PitchUm, WavelengthUm};
 use crate::measure::band_noise::{BandNoise, WHITE_GAINS};
 use crate::measure::diffraction;
-use crate::measure::focus_map::Tile;
 use crate::measure::noise::RenderedNoise;
 use crate::measure::ring_spectrum::{self, RING_COUNT};
-use crate::measure::spectral_blur::{self, EdgeBlur, Posterior, Reading};
+use crate::measure::spectral_blur::{BlurRatio, Posterior, Reading, burst_blur};
 use crate::measure::subject::SubjectBox;
 use crate::measure::transfer_family::TransferFamily;
 use crate::report::record::BlurBy;
 
-/// Fine power over noise below which a frame shows nothing fine. Over six simulated days frames
-/// whose focus never reached an eye of facets stayed at or below 1.87, true hits at or above 2.2.
-pub const MIN_FINE: f64 = 2.0;
-/// Fine power over noise from which a frame is not soft, whatever its edges read.
+/// Fine power over noise from which a frame is not soft, whatever the posterior.
 pub const SURE_FINE: f64 = 3.0;
-/// Probability from which a burst's sharpest frame counts as soft.
-const SOFT_PROBABILITY: f64 = 0.7;
-/// The same for a subject with a pattern that shows little fine power.
-const SOFT_PATTERN: f64 = 0.4;
-/// Fine power over noise that an ordinary subject in focus must show before its absence says
-/// anything.
-const VISIBLE_FINE: f64 = 4.0;
-/// Ranking energy at the subject from which a pattern is in focus, whatever the noise was taken
-/// for: dense texture can be mistaken for noise. Nine simulated days: bursts that never reached
-/// focus at most 5,100, others at least 76,000.
-const SHARP_ENERGY: f64 = 12_000.0;
+/// Probability from which a burst's sharpest frame counts as soft: a smooth subject in focus can
+/// reach 0.7, the others stay below 0.4 (42 simulated bursts, tuning seeds).
+const SOFT_PROBABILITY: f64 = 0.75;
+/// The same for a subject with a regular pattern, which is never smooth.
+const SOFT_PATTERN: f64 = 0.55;
 /// A sharpest frame below this is never soft, px.
 pub const SOFT_FLOOR_PX: f64 = 2.0;
 /// A sharpest frame this many times softer than its settings allow is soft.
@@ -40,14 +32,22 @@ const SOFT_RATIO: f64 = 2.0;
 /// Rise of the spectrum from which the subject shows a regular pattern, ln: facets reach 1.4,
 /// 189 photographs without them stay below 0.35.
 const PATTERN_RISE_LN: f64 = 0.8;
-/// Least error of what edges read, ln: scatter against known blur over 168 pictures made from
-/// real photographs.
-const EDGE_ERROR_LN: f64 = 0.28;
-/// Edges and spectrum that differ by more than this, ln, do not read the same thing.
-const DISAGREE_LN: f64 = 0.47;
 /// Noise of a frame's own spectrum over that of the finest focus band above which it is texture.
 /// On camera files the two agree within a fifth over the fine rings.
 const BAND_MARGIN: f64 = 1.3;
+/// Frames from which the burst's least power bounds its noise.
+const NOISE_FRAMES: usize = 3;
+/// Range of the burst's noise over what its frames' flat places read.
+const NOISE_GAIN: std::ops::RangeInclusive<f64> = 0.1..=1.8;
+/// Range of one ring's noise over that of the burst.
+const NOISE_RING_GAIN: std::ops::RangeInclusive<f64> = 0.8..=1.6;
+/// Share of the rings that lie below the burst's noise over what flat places read: in the others
+/// detail may be left even in the most blurred frame.
+const NOISE_QUANTILE: f64 = 0.2;
+/// First ring in which a blurred frame may hold nothing but noise.
+const NOISE_FIRST_RING: usize = 4;
+/// Share of the noise that may be wrong, bounded by the burst and from flat places alone.
+const NOISE_SD: [f64; 2] = [0.2, 0.35];
 /// What the posterior does not contain: subject depth inside the box, the lens's own aberrations,
 /// the magnification taken for granted; ln.
 const MODEL_SD_LN: f64 = 0.13;
@@ -89,6 +89,19 @@ pub struct BlurRange {
     pub by: BlurBy,
 }
 
+impl BlurRange {
+    /// The range times a factor, but not below what the settings allow.
+    fn times(self, factor: f64, allowed_px: f64) -> BlurRange {
+        let scaled = |px: f64| (px * factor).max(allowed_px.min(px));
+        BlurRange {
+            sigma_px: scaled(self.sigma_px),
+            low_px: scaled(self.low_px),
+            high_px: scaled(self.high_px),
+            ..self
+        }
+    }
+}
+
 /// Whether a burst reached focus at its subject.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Reached {
@@ -107,84 +120,79 @@ pub struct SubjectBlur {
     pub anchor: usize,
     /// Blur of that frame.
     pub anchor_range: BlurRange,
+    /// Blur of every frame over the anchor's.
+    pub ratios: Vec<Option<BlurRatio>>,
     /// Fine power over noise per frame.
     pub fine: Vec<Option<f64>>,
     /// Frequency of the subject's regular pattern, cycles per pixel, where it shows one.
     pub pattern_cy_px: Option<f64>,
-    /// Fine power over noise that an ordinary subject in focus would show.
-    pub expected_fine: Option<f64>,
     /// Probability that the anchor is soft.
     pub soft: f64,
     /// Whether any frame is in focus.
     pub reached: Reached,
 }
 
-/// Reads the blur of a burst's frames from their subject boxes. `noise` is each frame's own, `bands`
+/// Reads the blur of a burst's frames from their subject boxes. `sparse` says in which frames
+/// something sharp lies across the subject: their spectra are of both and not used. `noise` is each frame's own, `bands`
 /// the burst's in the focus bands, `attainable` what the settings of the burst allow. `None` where
 /// no frame has a spectrum or the noise is not known.
 pub fn subject_blur(
     boxes: &[Option<SubjectBox>],
+    sparse: &[bool],
     noise: &[Option<&RenderedNoise>],
     bands: &BandNoise,
     attainable: Option<Attainable>,
 ) -> Option<SubjectBlur> {
-    let readings = readings(boxes, noise, bands);
+    let mut readings = readings(boxes, noise, bands);
+    for (reading, sparse) in readings.iter_mut().zip(sparse) {
+        *reading = reading.filter(|_| !sparse);
+    }
     let family = TransferFamily::new(attainable.map(|a| a.cutoff_cy_px));
     let fine: Vec<Option<f64>> = readings
         .iter()
         .map(|r| r.as_ref()?.rings.fine_over_noise(&r.as_ref()?.noise, family.cutoff_cy_px))
         .collect();
-    let anchor = spectral_blur::anchor(&readings)?;
-    // A frame without a flat place knows its noise only from above, and detail would drown in it.
-    if noise[anchor].is_some_and(|n| n.flags.has(Flag::AllTexture)) {
-        return None;
-    }
-    let first = readings[anchor].as_ref()?;
     // The scene is the same in every frame, so one that shows a pattern speaks for all.
     let rises = readings.iter().flatten().map(|r| r.rings.pattern(&r.noise));
     let pattern = rises.max_by(|a, b| a.rise_ln.total_cmp(&b.rise_ln));
     let pattern_cy_px = pattern.filter(|p| p.rise_ln > PATTERN_RISE_LN).map(|p| p.cy_px);
-    let pattern = pattern_cy_px.is_some();
-    let edge = (!pattern).then(|| edge_blur(boxes[anchor].as_ref()?)).flatten();
-    let edge = edge.map(|e| against_spectrum(e, first, &family));
-    let own = spectral_blur::blur(first, &family, edge)?.widened(MODEL_SD_LN, &family);
+    let found = burst_blur(&readings, &family, pattern_cy_px.is_some())?;
+    // A frame without a flat place knows its noise only from above, and detail would drown in it.
+    let all_texture = noise[found.anchor].is_some_and(|n| n.flags.has(Flag::AllTexture));
+    if all_texture && readings.iter().flatten().count() < NOISE_FRAMES {
+        return None;
+    }
+    let own = found.blur.widened(MODEL_SD_LN, &family);
     let soft_px =
         attainable.map_or(SOFT_FLOOR_PX, |a| (SOFT_RATIO * a.sigma_px).max(SOFT_FLOOR_PX));
     let soft = own.above(soft_px);
     let finest = fine.iter().flatten().copied().max_by(f64::total_cmp);
-    let expected_fine = spectral_blur::expected_fine_over_noise(first, &family);
-    let visible = expected_fine.is_some_and(|expected| expected > VISIBLE_FINE);
-    let energy = boxes.iter().flatten().map(|b| b.energy).fold(0.0, f64::max);
-    let finest = finest.filter(|f| visible || *f >= SURE_FINE);
-    let reached = reached(finest, soft, energy, pattern);
+    let by = if pattern_cy_px.is_some() { BlurBy::Pattern } else { BlurBy::Texture };
+    let allowed_px = attainable.map_or(0.0, |a| a.sigma_px);
     Some(SubjectBlur {
-        anchor,
-        anchor_range: range(&own, if edge.is_some() { BlurBy::Edges } else { BlurBy::Pattern }),
+        anchor: found.anchor,
+        anchor_range: range(&own, by).times(found.anchor_share(), allowed_px),
+        ratios: found.ratios,
         fine,
         pattern_cy_px,
-        expected_fine,
         soft,
-        reached,
+        reached: reached(finest, soft, pattern_cy_px.is_some(), attainable.is_some()),
     })
 }
 
 /// Whether any frame is in focus: from the finest power over noise in the burst, the probability
-/// that its sharpest frame is soft, the largest energy, and whether the subject shows a pattern.
-fn reached(finest: Option<f64>, soft: f64, energy: f64, pattern: bool) -> Reached {
-    if finest.is_some_and(|f| f >= SURE_FINE) || pattern && energy >= SHARP_ENERGY {
-        return Reached::Yes;
-    }
-    if !pattern {
-        // Edges mean what they read here.
-        return if soft > SOFT_PROBABILITY { Reached::No } else { Reached::Unknown };
-    }
-    match finest {
-        None if soft > SOFT_PROBABILITY => Reached::No,
-        None => Reached::Unknown,
-        // A pattern in focus has fine rims.
-        Some(finest) if finest < MIN_FINE => Reached::No,
-        Some(_) if soft > SOFT_PATTERN => Reached::No,
-        Some(_) => Reached::Yes,
+/// that its sharpest frame is soft, whether the subject shows a pattern, and whether it is known
+/// what the settings allow.
+fn reached(finest: Option<f64>, soft: f64, pattern: bool, allowed_known: bool) -> Reached {
+    let soft_from = if pattern { SOFT_PATTERN } else { SOFT_PROBABILITY };
+    if finest.is_some_and(|f| f >= SURE_FINE) {
+        Reached::Yes
+    } else if soft > soft_from {
+        Reached::No
+    } else if allowed_known {
+        Reached::Yes
+    } else {
+        Reached::Unknown
     }
 }
 
@@ -196,13 +204,13 @@ fn range(posterior: &Posterior, by: BlurBy) -> BlurRange {
 
 /// Spectra with their noise. Texture only adds to what a frame reads as noise, so no frame is
 /// given more noise than the middle one of its burst, nor much more than the focus bands hold:
-/// those know the quietest frame.
+/// those know the quietest frame. Then the burst's least power speaks, see [`noise_gain`].
 fn readings(
     boxes: &[Option<SubjectBox>],
     noise: &[Option<&RenderedNoise>],
     bands: &BandNoise,
 ) -> Vec<Option<Reading>> {
-    let own: Vec<Option<Reading>> = boxes
+    let mut own: Vec<Option<Reading>> = boxes
         .iter()
         .zip(noise)
         .map(|(b, n)| {
@@ -210,67 +218,86 @@ fn readings(
             let noise = ring_spectrum::noise_in_rings((*n)?, rings.mean_dn)?;
             let band = bands.levels[0].n1.at(rings.mean_dn as f32) / WHITE_GAINS[0][0];
             let over = BAND_MARGIN * band / ring_spectrum::fine_mean(&noise);
-            Some(Reading { rings, noise: noise.map(|n| n * over.min(1.0)) })
+            let noise = noise.map(|n| n * over.min(1.0));
+            Some(Reading { rings, noise, noise_sd: NOISE_SD[1] })
         })
         .collect();
     let usual: [f64; RING_COUNT] = std::array::from_fn(|r| {
         let mut all: Vec<f64> = own.iter().flatten().map(|o| o.noise[r]).collect();
         crate::base::stats::median(&mut all).unwrap_or(f64::INFINITY)
     });
-    let capped =
-        |o: Reading| Reading { noise: std::array::from_fn(|r| o.noise[r].min(usual[r])), ..o };
-    own.into_iter().map(|o| o.map(capped)).collect()
+    for o in own.iter_mut().flatten() {
+        o.noise = std::array::from_fn(|r| o.noise[r].min(usual[r]));
+    }
+    if let Some(gain) = noise_gain(&own) {
+        for o in own.iter_mut().flatten() {
+            o.noise = std::array::from_fn(|r| o.noise[r] * gain[r]);
+            o.noise_sd = NOISE_SD[0];
+        }
+    }
+    own
 }
 
-fn edge_blur(subject: &SubjectBox) -> Option<EdgeBlur> {
-    let Tile::Blur { sigma_px, std_err_px } = subject.blur else { return None };
-    let sigma_px = f64::from(sigma_px);
-    Some(EdgeBlur { sigma_px, error_ln: (f64::from(std_err_px) / sigma_px).max(EDGE_ERROR_LN) })
-}
-
-/// What edges read, made as unsure as the spectrum's disagreement with it demands. Thin lines and
-/// dots read differently from edges, and neither reading is right there.
-fn against_spectrum(edge: EdgeBlur, first: &Reading, family: &TransferFamily) -> EdgeBlur {
-    let Some(spectrum_ln) = spectral_blur::alone(first, family).map(|p| p.ln().0) else {
-        return edge;
-    };
-    let apart = spectrum_ln - edge.sigma_px.ln();
-    if apart.abs() <= DISAGREE_LN {
-        return edge;
+/// The burst's noise in every ring over what its frames' flat places read, from the least power
+/// that any frame shows there; `None` for too few frames.
+fn noise_gain(readings: &[Option<Reading>]) -> Option<[f64; RING_COUNT]> {
+    if readings.iter().flatten().count() < NOISE_FRAMES {
+        return None;
     }
-    EdgeBlur {
-        sigma_px: edge.sigma_px * (apart / 2.0).exp(),
-        error_ln: edge.error_ln.max(apart.abs() / 2.0),
-    }
+    let least: [f64; RING_COUNT] = std::array::from_fn(|r| {
+        let over = |o: &Reading| o.rings.geometric[r] / o.noise[r];
+        readings.iter().flatten().map(over).fold(f64::INFINITY, f64::min)
+    });
+    let mut sorted = least[NOISE_FIRST_RING..].to_vec();
+    sorted.sort_by(f64::total_cmp);
+    let at = (NOISE_QUANTILE * (sorted.len() - 1) as f64).round() as usize;
+    let gain = sorted[at].clamp(*NOISE_GAIN.start(), *NOISE_GAIN.end());
+    Some(least.map(|l| l.clamp(NOISE_RING_GAIN.start() * gain, NOISE_RING_GAIN.end() * gain)))
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::measure::ring_spectrum::RingSpectrum;
 
     #[test]
     fn focus_is_reached_or_not_on_either_side_of_every_threshold() {
         use Reached::{No, Unknown, Yes};
-        let dim = SHARP_ENERGY - 1.0;
-        for (finest, soft, energy, pattern, expected) in [
-            // Nothing fine could be seen: only a blur wide beyond doubt decides.
-            (None, SOFT_PROBABILITY + 0.01, dim, true, No),
-            (None, SOFT_PROBABILITY - 0.01, dim, true, Unknown),
-            // Fine power beyond doubt forbids "soft", whatever the posterior; so does energy.
-            (Some(SURE_FINE), 0.99, dim, true, Yes),
-            (Some(SURE_FINE - 0.01), 0.99, dim, true, No),
-            (Some(SURE_FINE - 0.01), 0.99, SHARP_ENERGY, true, Yes),
-            // A pattern without fine power is out of focus; a smooth subject may be sharp.
-            (Some(MIN_FINE - 0.01), 0.1, dim, true, No),
-            (Some(MIN_FINE - 0.01), 0.1, dim, false, Unknown),
-            (Some(MIN_FINE - 0.01), SOFT_PROBABILITY + 0.01, dim, false, No),
-            (Some(MIN_FINE), SOFT_PATTERN + 0.01, dim, true, No),
-            (Some(MIN_FINE), SOFT_PATTERN - 0.01, dim, true, Yes),
-            (Some(MIN_FINE), SOFT_PATTERN + 0.01, dim, false, Unknown),
-            (Some(SURE_FINE), 0.99, dim, false, Yes),
+        let limit = [SOFT_PROBABILITY, SOFT_PATTERN];
+        for (finest, soft, pattern, allowed_known, expected) in [
+            (Some(SURE_FINE), limit[0] + 0.01, false, true, Yes),
+            (Some(SURE_FINE - 0.01), limit[0] + 0.01, false, true, No),
+            (Some(SURE_FINE - 0.01), limit[0] - 0.01, false, true, Yes),
+            // A pattern is never smooth.
+            (Some(SURE_FINE - 0.01), limit[1] + 0.01, true, true, No),
+            (Some(SURE_FINE - 0.01), limit[1] - 0.01, true, true, Yes),
+            // The optics pass nothing fine: the posterior alone decides.
+            (None, limit[0] + 0.01, false, true, No),
+            (None, limit[0] - 0.01, false, true, Yes),
+            // Without the settings nobody knows what sharp would be.
+            (None, limit[0] + 0.01, false, false, No),
+            (None, limit[0] - 0.01, false, false, Unknown),
+            (Some(SURE_FINE), limit[0] + 0.01, false, false, Yes),
         ] {
-            let found = reached(finest, soft, energy, pattern);
-            assert_eq!(found, expected, "{finest:?} {soft} {energy} {pattern}");
+            let found = reached(finest, soft, pattern, allowed_known);
+            assert_eq!(found, expected, "{finest:?} {soft} {pattern} {allowed_known}");
         }
+    }
+
+    #[test]
+    fn the_burst_bounds_its_noise_by_its_least_power() {
+        let reading = |power: f64, fine: f64| {
+            let geometric = std::array::from_fn(|r| if r < 10 { power } else { fine });
+            let rings = RingSpectrum { geometric, arithmetic: geometric, mean_dn: 100.0 };
+            Some(Reading { rings, noise: [2.0; RING_COUNT], noise_sd: 0.35 })
+        };
+        let burst = [reading(90.0, 30.0), reading(9.0, 3.0), reading(2.6, 2.8)];
+        let gain = noise_gain(&burst).unwrap();
+        assert!(gain.iter().all(|g| (1.25..1.45).contains(g)), "{gain:?}");
+        // All of it detail: the noise is not taken to be that much larger.
+        let sharp = [reading(90.0, 60.0), reading(80.0, 50.0), reading(70.0, 40.0)];
+        let most = NOISE_GAIN.end() * NOISE_RING_GAIN.end();
+        assert!(noise_gain(&sharp).unwrap().iter().all(|g| *g <= most));
+        assert_eq!(noise_gain(&burst[..2]), None);
     }
 }

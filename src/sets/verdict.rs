@@ -1,17 +1,15 @@
 //! From what was measured on the frames of a burst to verdicts and causes.
 //!
-//! Pure: nothing is read here. Three steps. Every frame's still blur is read from its edges and
-//! its energy against the lead's; set on the absolute scale of the ring spectra; movement is
-//! added. The sharpest frame is the reference, and
-//! ratios to it make the verdicts, unless the burst never reached focus.
+//! Pure: nothing is read here. Three steps. Every frame's still blur comes from its ring spectrum
+//! against the anchor's, or, where the subject has none, from its edges and its energy against the
+//! lead's; movement is added. The sharpest frame is the reference, and ratios to it make the
+//! verdicts, unless the burst never reached focus.
 
 use super::judge::{
     BurstJudged, CLIPPED_MOST, ENERGY_SEEN, HIT_RATIO, Judged, Movement, NEAR_RATIO,
 };
 use super::sharp_area::sharp_cluster;
-use super::subject_blur::{
-    Attainable, BlurRange, MIN_FINE, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur,
-};
+use super::subject_blur::{Attainable, BlurRange, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur};
 use crate::base::{Flag, FlagSet, Measured};
 use crate::measure::blur::S1_SQUARED;
 use crate::measure::focus_map::Tile;
@@ -35,12 +33,16 @@ const VEILED: f64 = 0.7;
 const DARK_DN: f64 = 10.0;
 /// Sharp 64-px tiles that must hang together to count as a sharp area.
 const CLUSTER_LEAST: usize = 5;
-/// What the ratio that energy reads is raised to where the subject shows a regular pattern: edges
-/// mean nothing there, and the law of edges reads ratios too large (162 frames of nine simulated
-/// days, seeds 1-9: .101 rms in ln after this; the ring spectra alone .126, both .096).
-const PATTERN_EXPONENT: f64 = 0.43;
-/// Scatter of ratios that counting does not contain, ln.
+/// Scatter of ratios between spectra that their own error does not contain, ln.
 const RATIO_SD_LN: f64 = 0.10;
+/// The least that energy says of a ratio, whatever the subject is made of: what the law of edges
+/// makes of it, raised to the first, times the second. Noise, blocks of compression and bright
+/// discs reach the finest rings, but hardly the band of the ranking energy.
+const ENERGY_BOUND: (f64, f64) = (0.48, 0.8);
+/// Scatter of ratios that edges and energy read, ln.
+const ENERGY_RATIO_SD_LN: f64 = 0.2;
+/// Error of a ratio from which a frame's blur is not told, ln.
+const MOST_RATIO_SD_LN: f64 = 0.5;
 /// Error of a blur that only edges tell, ln (see [`super::subject_blur`]).
 const EDGE_ERROR_LN: f64 = 0.28;
 /// A ghost longer than this many periods of the subject's pattern must explain more: blurred
@@ -51,17 +53,19 @@ const GHOST_EXPLAINED: f64 = 0.4;
 /// Share of the directional scatter that a whole smear must explain, and any movement where no
 /// pattern makes the spectrum's directions plain.
 const WHOLE_EXPLAINED: f64 = 0.4;
+/// Part of a smear's variance along its direction that the mean over all directions reads: 0.37 at
+/// the middle of 38 simulated moved frames (0.0 to 0.75 from 10 to 90 %).
+const SMEAR_READ: f64 = 0.37;
 /// Share of the loss that a second cause must make to be named.
 const SECOND_CAUSE: f64 = 0.25;
 
 /// What a frame's subject shows before it is compared.
 #[derive(Debug, Clone, Copy, PartialEq)]
 enum Still {
-    /// Blur of the still picture on the scale of edges, px, what energy alone reads where edges
-    /// mean nothing, px, and the error, ln.
-    Blur { px: f64, energy_px: f64, error_ln: f64 },
-    /// At least this much, on either scale.
-    AtLeast { px: f64, energy_px: f64 },
+    /// Blur of the still picture on the scale of edges, px, and the error, ln.
+    Blur { px: f64, error_ln: f64 },
+    /// At least this much.
+    AtLeast { px: f64 },
     /// Nothing can be said, for this cause.
     Nothing(Cause),
 }
@@ -75,6 +79,15 @@ struct Scaled {
     ratio_sd_ln: f64,
 }
 
+impl Scaled {
+    /// Without the part of a movement that a mean over all directions reads as blur, but not
+    /// sharper than the burst's sharpest frame.
+    fn without(self, movement: Option<&Movement>, floor_px: f64) -> Scaled {
+        let square = self.px.powi(2) - SMEAR_READ * smear_px(movement).powi(2);
+        Scaled { px: square.max(floor_px.powi(2)).sqrt(), ..self }
+    }
+}
+
 /// What is known of the burst's lead: the frame with most energy at the subject.
 #[derive(Clone, Copy)]
 struct Lead<'a> {
@@ -86,13 +99,13 @@ struct Lead<'a> {
 /// Fills in verdicts, causes, blur and the best frame of a burst.
 ///
 /// `lead` is the frame with most energy, `sparse` says in which frames something sparse was taken
-/// out of the energy, `movements` gives every frame's movement for a blur of the lead.
+/// out of the energy, `movements` gives every frame's movement against a frame of a blur in px.
 pub fn decide(
     burst: &mut BurstJudged,
     lead: Option<usize>,
     sparse: &[bool],
     attainable: Option<Attainable>,
-    movements: &dyn Fn(f64) -> Vec<Option<Movement>>,
+    movements: &dyn Fn(usize, f64) -> Vec<Option<Movement>>,
 ) {
     let blur = burst.blur.clone();
     let blur = blur.as_ref();
@@ -102,38 +115,57 @@ pub fn decide(
         Some(Lead { subject, edge_px: edge_px(&subject.tile)?.max(REFERENCE_FLOOR_PX) })
     });
     let alone = burst.frames.len() == 1;
-    let stills: Vec<Option<Still>> = boxes
+    let mut stills: Vec<Option<Still>> = boxes
         .iter()
         .zip(sparse)
         .map(|(b, sparse)| Some(still(b.as_ref()?, led, *sparse, alone)))
         .collect();
-    let scaled = scaled(&stills, lead, blur, attainable);
-    let lead_px = lead.and_then(|i| scaled[i]).map(|s| s.px);
-    let mut moved = lead_px.map_or_else(|| vec![None; boxes.len()], movements);
+    let energies: Vec<Option<f64>> = boxes
+        .iter()
+        .map(|b| b.as_ref().map(|b| b.energy.max(0.0) + ENERGY_SEEN * b.energy_std_err))
+        .collect();
+    let mut scaled = bounded(scaled(&stills, lead, blur), &energies, lead);
+    let shows_fine = blur.is_some_and(|b| b.fine.iter().flatten().any(|f| *f >= SURE_FINE));
+    if !shows_fine && boxes.iter().flatten().all(|b| b.flags.has(Flag::Sparse)) && alike(&scaled) {
+        // A mirror image or a single edge, the same in all frames: what is sharp there may not
+        // be the subject.
+        stills.iter_mut().flatten().for_each(|s| *s = Still::Nothing(Cause::NoTexture));
+        scaled.fill(None);
+    }
+    let sharpest = finest(scaled.iter().map(|s| Some(s.as_ref()?.px)), lead);
+    let mut moved = sharpest.map_or_else(|| vec![None; boxes.len()], |(i, px)| movements(i, px));
     for (m, sparse) in moved.iter_mut().zip(sparse) {
         // Hairs across a soft eye have directions of their own.
         let flash = attainable.is_some_and(|a| a.flash);
         *m = m.filter(|m| !sparse && is_credible(m, burst.reached, blur, flash));
     }
+    let floor_px = sharpest.map_or(0.0, |s| s.1);
+    let scaled: Vec<Option<Scaled>> = scaled
+        .into_iter()
+        .zip(&moved)
+        .map(|(s, m)| s.map(|s| s.without(m.as_ref(), floor_px)))
+        .collect();
     let totals: Vec<Option<f64>> = scaled
         .iter()
         .zip(&moved)
         .map(|(s, m)| Some(s.as_ref()?.px.hypot(smear_px(m.as_ref()))))
         .collect();
-    let finest = totals
-        .iter()
-        .enumerate()
-        .filter_map(|(i, t)| Some((i, (*t)?)))
-        .min_by(|a, b| a.1.total_cmp(&b.1).then((Some(b.0) == lead).cmp(&(Some(a.0) == lead))));
+    let finest = finest(totals.iter().copied(), lead);
     let elsewhere = burst.frames.iter().filter_map(|f| f.sharpest).map(|s| s.2.value);
     let elsewhere = elsewhere.min_by(f64::total_cmp);
     let limits = finest.map(|(_, px)| {
-        Limits::of(px, burst.reached, attainable.map(|a| a.sigma_px), elsewhere, alone)
+        let still_px = sharpest.map_or(px, |s| s.1);
+        Limits::of(px, still_px, burst.reached, attainable.map(|a| a.sigma_px), elsewhere, alone)
     });
     burst.reference_px = limits.map(|l| l.reference_px);
     burst.best_is_soft = limits.is_some_and(|l| l.soft);
-    // Maps hold what edges read; their limit is on that scale.
-    let edge_hit_px = led.map(|l| HIT_RATIO * l.edge_px);
+    // Maps hold what edges read; their limit is on that scale. Nothing at a subject that never
+    // reached focus says how sharp an edge can be: the settings do.
+    let allowed_px = attainable.map(|a| a.sigma_px.max(REFERENCE_FLOOR_PX));
+    let edge_hit_px = match allowed_px.filter(|_| burst.best_is_soft) {
+        Some(allowed_px) => Some(HIT_RATIO * allowed_px),
+        None => led.map(|l| HIT_RATIO * l.edge_px),
+    };
     for i in 0..burst.frames.len() {
         let frame = &mut burst.frames[i];
         if let Some(hit_px) = edge_hit_px {
@@ -158,8 +190,6 @@ pub fn decide(
             moved: moved[i],
             led,
             limits,
-            fine: blur.and_then(|b| b.fine.get(i).copied().flatten()),
-            lead_fine: blur.and_then(|b| b.fine.get(lead?).copied().flatten()),
             anchor: blur.filter(|b| b.anchor == i).map(|b| b.anchor_range),
             scale: blur.map(|b| b.anchor_range),
             attainable,
@@ -234,8 +264,6 @@ fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool)
     let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
     // The edges of something sparse say nothing of the subject.
     let edge = edge_px(&subject.tile).filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
-    // A pattern's lead is taken to be as sharp as edges there read: at the floor.
-    let alone_px = |energy| energy_px(REFERENCE_FLOOR_PX, led.subject.energy, energy);
     let px = match (edge, by_energy(subject.energy), seen) {
         (Some(a), Some(e), true) => (a * e).sqrt(),
         (None, Some(e), true) => e,
@@ -244,13 +272,12 @@ fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool)
         _ => {
             // Nothing above noise: the most energy that may hide there bounds blur from below.
             let most = subject.energy.max(0.0) + ENERGY_SEEN * subject.energy_std_err;
-            return match by_energy(most).zip(alone_px(most)) {
-                Some((px, energy_px)) if px > near_px => Still::AtLeast { px, energy_px },
+            return match by_energy(most) {
+                Some(px) if px > near_px => Still::AtLeast { px },
                 _ => Still::Nothing(Cause::Noise),
             };
         }
     };
-    let energy_px = alone_px(subject.energy).unwrap_or(px);
     let edge_error = match subject.tile {
         Tile::Blur { sigma_px, std_err_px } => f64::from(std_err_px / sigma_px.max(0.1)),
         _ => 0.15,
@@ -258,55 +285,84 @@ fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool)
     let energy_error =
         if subject.energy > 0.0 { subject.energy_std_err / subject.energy / 3.0 } else { 0.3 };
     let error_ln = (0.5 * edge_error).hypot(0.5 * energy_error);
-    Still::Blur { px, energy_px, error_ln }
+    Still::Blur { px, error_ln }
 }
 
-/// Blur of every frame on the absolute scale: the ratio to the lead from edges and energy, times
-/// the anchor's blur. Without spectra the scale is that of edges.
+/// Blur of every frame: from the spectra, and where there is none from edges and energy against the
+/// anchor's, or on the scale of edges.
 fn scaled(
     stills: &[Option<Still>],
     lead: Option<usize>,
     blur: Option<&SubjectBlur>,
-    attainable: Option<Attainable>,
 ) -> Vec<Option<Scaled>> {
-    let pattern = blur.is_some_and(|b| b.pattern_cy_px.is_some());
     let px = |s: &Option<Still>| match s {
-        Some(Still::Blur { energy_px, error_ln, .. }) if pattern => Some((*energy_px, *error_ln)),
-        Some(Still::Blur { px, error_ln, .. }) => Some((*px, *error_ln)),
-        Some(Still::AtLeast { energy_px, .. }) if pattern => Some((*energy_px, EDGE_ERROR_LN)),
-        Some(Still::AtLeast { px, .. }) => Some((*px, EDGE_ERROR_LN)),
+        Some(Still::Blur { px, error_ln }) => Some((*px, *error_ln)),
+        Some(Still::AtLeast { px }) => Some((*px, EDGE_ERROR_LN)),
         _ => None,
     };
-    let exponent = if pattern { PATTERN_EXPONENT } else { 1.0 };
     // Energy ranks frames better than edges do: none is sharper than the lead.
     let lead_px = lead.and_then(|i| px(stills.get(i)?)).map_or(0.0, |l| l.0);
     let own_px = |s: &Option<Still>| px(s).map(|(px, error_ln)| (px.max(lead_px), error_ln));
-    let anchor = blur.and_then(|b| Some((b, own_px(stills.get(b.anchor)?)?.0)));
-    let (scale_px, anchor_px) = match anchor {
-        Some((blur, anchor_px)) => (blur.anchor_range.sigma_px, anchor_px),
-        None => (1.0, 1.0),
+    let anchor_px = blur.and_then(|b| own_px(stills.get(b.anchor)?)).map(|a| a.0);
+    let by_energy = |i: usize| {
+        let (own_px, error_ln) = own_px(&stills[i])?;
+        let scale = match (blur, anchor_px) {
+            (Some(b), Some(anchor_px)) => b.anchor_range.sigma_px / anchor_px,
+            (Some(_), None) => return None,
+            (None, _) => 1.0,
+        };
+        Some(Scaled { px: scale * own_px, ratio_sd_ln: error_ln.hypot(ENERGY_RATIO_SD_LN) })
     };
-    let mut out: Vec<Option<Scaled>> = stills
-        .iter()
-        .map(|s| {
-            let (own_px, error_ln) = own_px(s)?;
-            Some(Scaled {
-                px: scale_px * (own_px / anchor_px).powf(exponent),
-                ratio_sd_ln: (exponent * error_ln).hypot(RATIO_SD_LN),
-            })
+    let by_spectrum = |i: usize| {
+        let ratio = blur?.ratios.get(i).copied().flatten()?;
+        (ratio.sd_ln <= MOST_RATIO_SD_LN).then(|| Scaled {
+            px: blur.map_or(1.0, |b| b.anchor_range.sigma_px) * ratio.ln.exp(),
+            ratio_sd_ln: ratio.sd_ln.hypot(RATIO_SD_LN),
         })
-        .collect();
-    if anchor.is_none() {
-        return out;
+    };
+    (0..stills.len())
+        .map(|i| {
+            match stills[i] {
+                Some(Still::Nothing(Cause::UnderExposed | Cause::Clipped)) => None,
+                // Nothing to compare with.
+                Some(Still::Nothing(_)) if stills.len() == 1 => None,
+                _ => by_spectrum(i).or_else(|| by_energy(i)),
+            }
+        })
+        .collect()
+}
+
+/// No frame is sharper than its energy allows against the lead's: `energies` are the most that each
+/// may have.
+fn bounded(
+    mut scaled: Vec<Option<Scaled>>,
+    energies: &[Option<f64>],
+    lead: Option<usize>,
+) -> Vec<Option<Scaled>> {
+    let of_lead = lead.and_then(|i| Some((scaled[i]?.px, energies[i]?)));
+    let Some((lead_px, lead_energy)) = of_lead else { return scaled };
+    for (s, energy) in scaled.iter_mut().zip(energies) {
+        let least = energy.and_then(|e| energy_px(REFERENCE_FLOOR_PX, lead_energy, e));
+        if let (Some(s), Some(least)) = (s, least) {
+            let (exponent, share) = ENERGY_BOUND;
+            s.px = s.px.max(share * lead_px * (least / REFERENCE_FLOOR_PX).powf(exponent));
+        }
     }
-    // No frame is sharper than its settings allow.
-    let finest = out.iter().flatten().map(|s| s.px).min_by(f64::total_cmp);
-    if let (Some(a), Some(finest)) = (attainable, finest)
-        && finest < a.sigma_px
-    {
-        out.iter_mut().flatten().for_each(|s| s.px *= a.sigma_px / finest);
-    }
-    out
+    scaled
+}
+
+/// Whether no frame differs from another by more than a hit does.
+fn alike(scaled: &[Option<Scaled>]) -> bool {
+    let px = || scaled.iter().flatten().map(|s| s.px);
+    let (least, most) = (px().fold(f64::INFINITY, f64::min), px().fold(0.0, f64::max));
+    most <= HIT_RATIO * least
+}
+
+/// The frame of least blur and that blur, px; among equals the lead.
+fn finest(px: impl Iterator<Item = Option<f64>>, lead: Option<usize>) -> Option<(usize, f64)> {
+    px.enumerate()
+        .filter_map(|(i, px)| Some((i, px?)))
+        .min_by(|a, b| a.1.total_cmp(&b.1).then((Some(b.0) == lead).cmp(&(Some(a.0) == lead))))
 }
 
 /// Blur from energy: at edges the level-1 Laplacian energy falls with the third power of the
@@ -336,10 +392,11 @@ struct Limits {
 }
 
 impl Limits {
-    /// From the blur of the sharpest frame, what the settings allow and the sharpest area
-    /// anywhere.
+    /// From the blur of the sharpest frame with movement and of the sharpest without, what the
+    /// settings allow and the sharpest area anywhere, px.
     fn of(
         finest_px: f64,
+        still_px: f64,
         reached: Reached,
         allowed_px: Option<f64>,
         elsewhere_px: Option<f64>,
@@ -353,7 +410,8 @@ impl Limits {
         }
         .max(SOFT_FLOOR_PX);
         let soft = match reached {
-            Reached::Yes => false,
+            // Focus was reached, but every frame moved.
+            Reached::Yes => finest_px > NEAR_RATIO * still_px.max(allowed_px.unwrap_or(0.0)),
             Reached::No => true,
             Reached::Unknown => finest_px > soft_over,
         };
@@ -380,8 +438,6 @@ struct Parts<'a> {
     moved: Option<Movement>,
     led: Option<Lead<'a>>,
     limits: Option<Limits>,
-    fine: Option<f64>,
-    lead_fine: Option<f64>,
     /// The anchor's range, where this frame is the anchor.
     anchor: Option<BlurRange>,
     /// The anchor's range: the scale of all.
@@ -403,8 +459,8 @@ impl Parts<'_> {
             }
         };
         let (limits, scaled) = match (self.still, self.limits, self.scaled) {
-            (Still::Nothing(cause), _, _) => return cannot(frame, cause),
             (_, Some(limits), Some(scaled)) => (limits, scaled),
+            (Still::Nothing(cause), _, _) => return cannot(frame, cause),
             _ => return cannot(frame, Cause::NoTexture),
         };
         let hit_px = HIT_RATIO * limits.reference_px;
@@ -440,11 +496,6 @@ impl Parts<'_> {
         } else {
             Call::Miss
         };
-        let nothing_fine = self.fine.is_some_and(|t| t < MIN_FINE)
-            && self.lead_fine.is_some_and(|t| t >= SURE_FINE);
-        if frame.call == Call::Hit && nothing_fine {
-            frame.call = Call::Near;
-        }
         if frame.call == Call::Hit && self.guessed_alone {
             // Sharp somewhere: whether the subject is, nobody has said.
             frame.call = Call::CannotSay;
@@ -519,9 +570,12 @@ mod tests {
 
     #[test]
     fn the_reference_is_the_sharpest_frame_unless_the_burst_is_soft_or_alone() {
-        let of = |px, reached, alone| Limits::of(px, reached, Some(1.0), Some(0.9), alone);
+        let of = |px, reached, alone| Limits::of(px, px, reached, Some(1.0), Some(0.9), alone);
         assert_eq!(of(1.4, Reached::Yes, false), Limits { reference_px: 1.4, soft: false });
         assert_eq!(of(4.0, Reached::No, false), Limits { reference_px: 1.0, soft: true });
+        // In focus, but the least moved frame is still smeared.
+        let moved = |px| Limits::of(px, 1.2, Reached::Yes, Some(1.0), None, false);
+        assert!(!moved(2.3).soft && moved(2.5).soft);
         // Where nothing fine can be seen, edges decide.
         assert!(!of(2.4, Reached::Unknown, false).soft);
         assert!(of(2.6, Reached::Unknown, false).soft);
@@ -550,9 +604,9 @@ mod tests {
                 high_px: 1.3,
                 by: BlurBy::Pattern,
             },
+            ratios: vec![],
             fine: vec![],
             pattern_cy_px,
-            expected_fine: None,
             soft: 0.0,
             reached: Reached::Yes,
         };
@@ -571,6 +625,20 @@ mod tests {
         assert!(credible(of(1.0, 0.41), Reached::Yes, facets, false));
         assert!(!credible(of(0.35, 0.39), Reached::Yes, None, true));
         assert!(credible(of(0.35, 0.41), Reached::Yes, None, true));
+    }
+
+    #[test]
+    fn no_frame_is_sharper_than_its_energy_allows() {
+        let s = |px| Some(Scaled { px, ratio_sd_ln: 0.1 });
+        let px = |energies: [f64; 2]| {
+            let found = bounded(vec![s(1.0), s(0.8)], &energies.map(Some), Some(0));
+            found.into_iter().map(|s| s.unwrap().px).collect::<Vec<_>>()
+        };
+        assert_eq!(px([1000.0, 1000.0])[1], 0.8);
+        // A twentieth of the energy: four times the blur by the law of edges.
+        let least = px([1000.0, 50.0])[1];
+        assert!((2.0..2.3).contains(&least), "{least}");
+        assert_eq!(bounded(vec![s(1.0), s(0.8)], &[None, None], Some(0))[1], s(0.8));
     }
 
     #[test]
