@@ -10,6 +10,8 @@ use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::{Mutex, OnceLock, PoisonError};
 
+use rustix::process::Signal;
+
 use super::RawFrame;
 use super::decode::RawHeader;
 use super::wire::{self, Reply, Request, Wanted};
@@ -234,6 +236,9 @@ impl Decoder {
                 request.time_s
             )),
             Some(SIGKILL) => SkipReason::Unreadable("its decoder was ended from outside".into()),
+            Some(signal) if signal == Signal::BUS.as_raw() => {
+                SkipReason::Unreadable("it was cut, or its card failed, while it was read".into())
+            }
             _ if needed > request.memory_bytes => SkipReason::NeedsMemory {
                 needed_mb: needed / 1_000_000,
                 budget_mb: request.memory_bytes / 1_000_000,

@@ -337,3 +337,22 @@ fn the_budget_skips_what_exceeds_it_and_names_the_option() {
     assert_eq!((code, record["frames"].as_array().unwrap().len()), (Some(0), 2));
     assert_eq!(place.run(&["cull", "day", "--memory", "63"]).code, Some(2));
 }
+
+/// Children have the file mapped: one that is cut while it is decoded ends them with this signal.
+#[cfg(unix)]
+#[test]
+fn a_file_that_is_cut_meanwhile_costs_the_child_and_is_said() {
+    use std::os::unix::fs::PermissionsExt;
+    let place = Place::new();
+    place.put("day/a.dng", &small_raw());
+    let decoder = place.put("decoder", b"#!/bin/sh\nkill -BUS $$\n");
+    std::fs::set_permissions(&decoder, std::fs::Permissions::from_mode(0o755)).unwrap();
+    let out = place
+        .command(&["inspect", "day/a.dng", "--no-report"])
+        .env("STOPWISE_DECODER", &decoder)
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(2), "{said}");
+    assert!(said.contains("cut, or its card failed, while it was read"), "{said}");
+}
