@@ -12,6 +12,7 @@
 
 #[cfg(all(feature = "raw", unix))]
 mod child;
+mod claims;
 #[cfg(feature = "raw")]
 mod decode;
 mod luma;

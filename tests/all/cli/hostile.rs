@@ -30,8 +30,12 @@ fn limit(_: &Child) {
 }
 
 fn limited(place: &Place, args: &[&str]) -> Output {
+    limited_with(place, args, &[])
+}
+
+fn limited_with(place: &Place, args: &[&str], env: &[(&str, &str)]) -> Output {
     let mut command = Command::new(PROGRAM);
-    command.current_dir(place.path()).args(args).envs(OWN);
+    command.current_dir(place.path()).args(args).envs(OWN).envs(env.iter().copied());
     // Threads of the tests' machine would claim addresses of their own.
     command.env("MALLOC_ARENA_MAX", "2").env("RAYON_NUM_THREADS", "2");
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
@@ -247,9 +251,10 @@ fn all_of_them_together_and_one_by_one_in_other_commands() {
     for (name, bytes) in &files {
         place.put(&format!("day/{name}"), bytes);
     }
-    for command in ["noise", "compare"] {
-        let out = limited(&place, &[command, "day", "--no-report"]);
+    for args in [&["noise", "day"][..], &["compare", "day", "--no-report"]] {
+        let (command, out) = (args[0], limited(&place, args));
         let said = String::from_utf8_lossy(&out.stderr);
+        assert!(!said.contains("Usage"), "{said}");
         // Two frames are no series: compare may refuse them, in words.
         assert!(matches!(out.status.code(), Some(0..=2)), "{command}: {} {said}", out.status);
         assert!(!said.contains("panicked") && !said.contains("memory allocation"), "{said}");
@@ -317,6 +322,48 @@ fn every_bit_of_every_count_and_of_every_next_directory_may_flip() {
     assert!(found >= entries.len() * 15, "{found} of {tried}");
     assert!(refused >= found, "{refused} of {tried}");
     assert_eq!(decode_raw(raw).unwrap(), whole);
+}
+
+/// As on a system without limits for processes: what the check lets through is decoded in the
+/// program itself, which has 1 GiB of addresses.
+#[test]
+fn the_check_alone_keeps_flipped_sizes_and_counts_from_the_decoder() {
+    /// Size, bits, compression, kind, strips, samples per pixel and rows per strip.
+    const SIZES: [usize; 9] =
+        [0x0100, 0x0101, 0x0102, 0x0103, 0x0106, 0x0111, 0x0115, 0x0116, 0x0117];
+    let place = Place::new();
+    place.put("day/good.jpg", &jpeg(&picture(1.0), &exposed(0, 0)));
+    let raw = small_raw();
+    let (entries, nexts) = places(&raw);
+    let sizes = entries.iter().filter(|e| SIZES.contains(&u16_at(&raw, **e))).map(|e| e + 8);
+    let sizes: Vec<usize> = sizes.collect();
+    assert_eq!(sizes.len(), SIZES.len());
+    let mut tried = 0;
+    for at in entries.iter().map(|e| e + 4).chain(nexts).chain(sizes) {
+        for bit in 0..32 {
+            let flipped = raw[at + bit / 8] ^ 1 << (bit % 8);
+            place.put(&format!("day/f{at:04}-{bit:02}.dng"), &with(&raw, at + bit / 8, &[flipped]));
+            tried += 1;
+        }
+    }
+    assert!(tried >= 1000, "{tried}");
+    let alone = [("STOPWISE_DECODER", "off")];
+    let out = limited_with(&place, &["cull", "day", "--json", "-", "--no-report"], &alone);
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(1), "{} {said}", out.status);
+    let record: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    let (frames, skipped) = (record["frames"].as_array().unwrap(), &record["skipped"]);
+    let skipped = skipped.as_array().unwrap();
+    assert_eq!(frames.len() + skipped.len(), tried + 1);
+    assert!(frames.iter().any(|f| f["path"] == "good.jpg"));
+    // Every flip that makes a picture of 200,000 px or more of these 20,000 is refused.
+    let refused = |bit: usize| {
+        let end = format!("-{bit:02}.dng");
+        skipped.iter().filter(|s| s["path"].as_str().unwrap().ends_with(&end)).count()
+    };
+    for bit in 12..32 {
+        assert!(refused(bit) >= 2, "bit {bit}: {}", refused(bit));
+    }
 }
 
 #[test]
