@@ -49,7 +49,8 @@ pub(in super::super) struct RawHeader {
 }
 
 /// Reads and decodes a raw file to its mosaic, in a child where there is one
-/// ([`decode_in_children`](super::decode_in_children)).
+/// ([`decode_in_children`](super::decode_in_children)). The memory budget counts the file while it
+/// is read; [`load_raw_held`](super::super::load_raw_held) counts the mosaic as well.
 ///
 /// # Errors
 /// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
@@ -58,6 +59,13 @@ pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
     let file_bytes = length_of(path)?;
     let mut held = Held::nothing();
     held.set(file_bytes)?;
+    read_mosaic(path, file_bytes)
+}
+
+/// As [`load_raw`], for a caller that holds the memory already.
+pub(in super::super) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawFrame, SkipReason> {
+    #[cfg(not(unix))]
+    let _ = file_bytes;
     #[cfg(unix)]
     if let Some(program) = pool::program()
         && let Some(frame) = pool::mosaic(program, &Source::Path(path), file_bytes)

@@ -31,7 +31,7 @@ pub use child::serve_decoding;
 #[cfg(feature = "raw")]
 pub use decode::{decode_raw, load_raw, raw_cameras, raw_formats, raw_makers};
 #[cfg(feature = "raw")]
-pub(super) use decode::{header_at, raw_header};
+pub(super) use decode::{header_at, raw_header, read_mosaic};
 #[cfg(all(feature = "raw", unix))]
 pub use pool::{DECODING_CHILD, decode_in_children};
 #[cfg(feature = "raw")]

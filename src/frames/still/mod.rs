@@ -68,7 +68,7 @@ pub enum Pixels {
 
 impl Pixels {
     /// Memory that the samples take, bytes.
-    fn bytes(&self) -> u64 {
+    pub(super) fn bytes(&self) -> u64 {
         let bytes = match self {
             Pixels::Grey8(data) | Pixels::YCbCr8(data) => data.len(),
             Pixels::Luma16 { luma, rgb8 } => {

@@ -54,7 +54,10 @@ fn progressive() -> Vec<u8> {
 }
 
 fn small_raw() -> Vec<u8> {
-    let (width_px, height_px) = (160, 120);
+    raw_of((160, 120), &Tags::invented())
+}
+
+fn raw_of((width_px, height_px): (usize, usize), tags: &Tags) -> Vec<u8> {
     let data = (0..width_px * height_px)
         .map(|i| (3000 + 40 * (i % 160) + (i * 7919 % 613)) as u16)
         .collect();
@@ -66,7 +69,7 @@ fn small_raw() -> Vec<u8> {
         black_dn: [512; 4],
         white_dn: 16_383,
     };
-    dng(&raw, &Tags::invented()).unwrap()
+    dng(&raw, tags).unwrap()
 }
 
 fn u16_at(bytes: &[u8], at: usize) -> usize {
@@ -383,6 +386,30 @@ fn the_budget_skips_what_exceeds_it_and_names_the_option() {
     let (record, code) = place.culled(&["day", "--memory", "200"]);
     assert_eq!((code, record["frames"].as_array().unwrap().len()), (Some(0), 2));
     assert_eq!(place.run(&["cull", "day", "--memory", "63"]).code, Some(2));
+}
+
+/// `noise` and `compare` keep the mosaic while they measure: the file alone is 17 MB here, with what
+/// is made of it 70.
+#[test]
+fn the_budget_counts_decoded_raws_in_every_command() {
+    let place = Place::new();
+    for (name, n) in [("day/large.dng", 8.0), ("day/large-2.dng", 11.0)] {
+        let tags = Tags { marked_f_number: Some(n), ..Tags::invented() };
+        let raw = raw_of((3000, 2900), &tags);
+        assert!((17_000_000..18_000_000).contains(&raw.len()));
+        place.put(name, &raw);
+    }
+    let none = ["--no-report"];
+    for (command, more) in [("noise", &none[..0]), ("compare", &none), ("cull", &none)] {
+        let said = |memory: &str| {
+            let out = place.run(&[&[command, "day", "--memory", memory], more].concat());
+            out.stdout + &out.stderr
+        };
+        let small = said("64");
+        assert!(small.contains("--memory") && small.contains("64 MB"), "{command}: {small}");
+        let large = said("200");
+        assert!(!large.contains("--memory") && !large.contains("Usage"), "{command}: {large}");
+    }
 }
 
 /// Children have the file mapped: one that is cut while it is decoded ends them with this signal.
