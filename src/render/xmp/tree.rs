@@ -147,6 +147,11 @@ impl Element {
 /// # Errors
 /// [`SidecarFault`] when the text is not well-formed, or uses what XMP leaves out.
 pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
+    // The one that a text may begin with is gone; the reader would pass over a second one and count
+    // its places from there.
+    if text.starts_with('\u{feff}') {
+        return Err(broken(text, 0));
+    }
     let mut reader = Reader::from_str(text);
     reader.config_mut().check_comments = true;
     let mut elements: Vec<Element> = Vec::new();
