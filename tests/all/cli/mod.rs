@@ -5,6 +5,8 @@ mod chart;
 mod confined;
 mod contract;
 mod ends;
+#[cfg(all(feature = "raw", unix))]
+mod full_disk;
 #[cfg(feature = "raw")]
 mod hostile;
 mod hostile_page;
