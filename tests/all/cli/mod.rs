@@ -17,6 +17,8 @@ mod odd_files;
 mod outputs;
 mod plan;
 mod review;
+#[cfg(unix)]
+mod review_kills;
 mod rigs;
 
 use std::fs;
