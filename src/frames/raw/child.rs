@@ -2,6 +2,7 @@
 //!
 //! It limits its own addresses and processor time before each file, so that a file which makes
 //! the decoder allocate, recurse or loop without end costs this process and no other.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::fs;
 use std::io::{self, BufReader, Read, Write};

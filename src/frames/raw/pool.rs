@@ -2,6 +2,7 @@
 //!
 //! A child that has answered is kept for the next file; one that broke off is not. There are never
 //! more of them than threads that decode at the same time.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::io::{self, BufReader, Write};
 use std::os::unix::ffi::OsStrExt;
@@ -136,7 +137,7 @@ fn ask(
         by_path: matches!(source, Source::Path(_)),
         payload_bytes: source.payload().len() as u64,
         memory_bytes: needed.min(memory_budget()),
-        time_s: BASE_S + file_bytes / BYTES_PER_S,
+        time_s: BASE_S.saturating_add(file_bytes / BYTES_PER_S),
     };
     let mut decoder = match waiting() {
         Some(decoder) => decoder,
@@ -208,7 +209,7 @@ impl Decoder {
                 if !fits {
                     return Err(io::ErrorKind::InvalidData.into());
                 }
-                wire::get_samples(width * height, &mut self.from)?
+                wire::get_samples(width.saturating_mul(height), &mut self.from)?
             }
             _ => Vec::new(),
         };

@@ -1,5 +1,6 @@
 //! What goes over the pipes between the program and its decoding children: a length, a head as
 //! JSON, then bytes.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::io::{self, IoSlice, Read, Write};
 
