@@ -2,7 +2,12 @@
 //! of one thread, the mean of some rounds.
 //!
 //! `cargo bench --bench raw [-- FILE...]`; without files a simulated 24 Mpx DNG, not compressed.
+//! `cargo bench --bench raw -- child [FILE...]` compares whole frames decoded here and in a child.
 #![allow(missing_docs, clippy::unwrap_used, clippy::print_stdout)]
+
+#[cfg(target_os = "linux")]
+#[path = "raw_child.rs"]
+mod child;
 
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
@@ -25,16 +30,27 @@ const LEAST_ROUNDS: u32 = 3;
 const LEAST_TIME: Duration = Duration::from_millis(700);
 
 fn main() {
-    // All work in this thread, so that its time is all of it.
-    rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global().unwrap();
-    let files: Vec<PathBuf> =
-        std::env::args_os().skip(1).filter(|a| a != "--bench").map(PathBuf::from).collect();
+    let mut words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
+    #[cfg(target_os = "linux")]
+    if child::part(&words) {
+        return;
+    }
+    let in_child = words.first().is_some_and(|w| w == "child");
+    words.drain(..usize::from(in_child));
+    let mut files: Vec<PathBuf> = words.into_iter().map(PathBuf::from).collect();
     let folder = tempfile::tempdir().unwrap();
     if files.is_empty() {
         let path = folder.path().join("simulated.dng");
         std::fs::write(&path, simulated()).unwrap();
-        measured(&path);
+        files.push(path);
     }
+    if in_child {
+        #[cfg(target_os = "linux")]
+        files.iter().for_each(|f| child::compare(f));
+        return;
+    }
+    // All work in this thread, so that its time is all of it.
+    rayon::ThreadPoolBuilder::new().num_threads(1).use_current_thread().build_global().unwrap();
     files.iter().for_each(|f| measured(f));
 }
 

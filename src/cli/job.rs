@@ -17,6 +17,7 @@ use stopwise::sets::plan::PlanJob;
 use stopwise::sets::rows::Typed;
 
 use super::args::{CompareArgs, Keep, Known};
+use super::subjects;
 
 /// A subject as typed: fractions of the upright picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -31,19 +32,14 @@ pub struct Subject {
 
 /// Reads `X,Y` or `X,Y,W,H`.
 pub fn subject(text: &str) -> Result<Subject, String> {
-    let parts: Vec<f64> = text
-        .split(',')
-        .map(|p| p.trim().parse::<f64>().map_err(|_| format!("{p:?} is no number")))
-        .collect::<Result<_, _>>()?;
+    let parts: Vec<f64> = text.split(',').map(subjects::number).collect::<Result<_, _>>()?;
     let inside = |v: f64| (0.0..=1.0).contains(&v);
     let (x, y, size) = match parts[..] {
         [x, y] => (x, y, None),
         [x, y, w, h] => (x, y, Some((w, h))),
         _ => return Err("give two numbers, or four: X,Y or X,Y,W,H".to_owned()),
     };
-    if !inside(x) || !inside(y) {
-        return Err("X and Y are fractions of the picture, from 0 to 1".to_owned());
-    }
+    let (x, y) = subjects::place(x, y)?;
     if size.is_some_and(|(w, h)| !(inside(w) && inside(h) && w > 0.0 && h > 0.0)) {
         return Err("W and H are fractions of the picture, above 0 and up to 1".to_owned());
     }
@@ -178,33 +174,13 @@ pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
     })
 }
 
-/// Reads marks: a line a frame, `name,X,Y`, fractions of the upright picture. Lines that start
-/// with `#` and empty lines are passed over.
+/// Reads marks from a file; see [`subjects::parsed`].
 pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
     let text =
         std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
-    parsed_marks(&text).with_context(|| format!("in {}", path.display()))
-}
-
-fn parsed_marks(text: &str) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
-    let mut reader = csv::ReaderBuilder::new()
-        .has_headers(false)
-        .comment(Some(b'#'))
-        .trim(csv::Trim::All)
-        .from_reader(text.as_bytes());
-    let mut marks = BTreeMap::new();
-    for row in reader.records() {
-        let row = row?;
-        let line = row.position().map_or(0, csv::Position::line);
-        let [name, x, y] = row.iter().collect::<Vec<_>>()[..] else {
-            bail!("line {line}: give name,X,Y");
-        };
-        match subject(&format!("{x},{y}")) {
-            Ok(s) => marks.insert(name.to_owned(), (s.x, s.y)),
-            Err(why) => bail!("line {line}: {why}"),
-        };
-    }
-    Ok(marks)
+    subjects::parsed(&text)
+        .map_err(anyhow::Error::msg)
+        .with_context(|| format!("in {}", path.display()))
 }
 
 /// The rigs, and the one that the user names.
@@ -291,15 +267,6 @@ mod tests {
         for bad in ["", "0.5", "1,2,3", "1.5,0.5", "-0.1,0.5", "a,b", "NaN,0.5", "0.5,0.5,0,0.1"] {
             assert!(subject(bad).is_err(), "{bad}");
         }
-    }
-
-    #[test]
-    fn marks_are_read_line_by_line() {
-        let marks = parsed_marks("# mine\n a b.jpg , 0.5, 0.25\n\n\"c,d.jpg\",0,1\n").unwrap();
-        assert_eq!(marks["a b.jpg"], (0.5, 0.25));
-        assert_eq!(marks["c,d.jpg"], (0.0, 1.0));
-        assert!(parsed_marks("a.jpg,0.5").is_err());
-        assert!(parsed_marks("a.jpg,0.5,7").is_err());
     }
 
     #[test]

@@ -20,6 +20,7 @@ mod review;
 mod rig;
 mod scale;
 mod show;
+mod subjects;
 
 use std::ffi::OsString;
 use std::io;

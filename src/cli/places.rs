@@ -3,6 +3,7 @@
 //! A record is a file like any other: whoever hands one over must not decide where sidecars are
 //! written, what is linked or copied, or what the page shows. What it names is taken only when it
 //! is a picture below the folder that the record belongs to, or below one typed by the user.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::path::{Component, Path, PathBuf};
 

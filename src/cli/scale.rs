@@ -51,12 +51,13 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
     let saved = match (&typed.save, &place, record.magnification) {
         (Some(name), Some(path), Some(m)) => {
             let from = rig::MagnificationFrom::Ruler;
-            rig::set_magnification(path, name, m.value, m.std_err, from)?;
-            Some(format!(
-                "magnification saved in rig {}: {}\n",
-                wording::visible(name),
-                path.display()
-            ))
+            let done = rig::set_magnification(path, name, m.value, m.std_err, from);
+            let saved = done.is_ok().then(|| {
+                let name = wording::visible(name);
+                format!("magnification saved in rig {name}: {}\n", path.display())
+            });
+            outputs.tried(done);
+            saved
         }
         (Some(_), _, None) => bail!(
             "the magnification cannot be saved without the pixel pitch: give --pitch, or \

@@ -2,6 +2,7 @@
 //!
 //! Source: ITU-T T.81 (JPEG), annexes B and K.1; JFIF 1.02 for colour; Exif (CIPA DC-008) for the
 //! APP1 segment. Only headers are read, never pixels, so this is cheap on files of any size.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::io::{self, BufRead, Read, Seek};
 
@@ -111,7 +112,7 @@ fn next_marker<R: BufRead>(reader: &mut R) -> io::Result<(u8, usize)> {
     loop {
         let [mut byte] = bytes(reader)?;
         if byte != 0xff {
-            stray += 1;
+            stray = usize::saturating_add(stray, 1);
             continue;
         }
         while byte == 0xff {
@@ -120,21 +121,24 @@ fn next_marker<R: BufRead>(reader: &mut R) -> io::Result<(u8, usize)> {
         if byte != 0 {
             return Ok((byte, stray));
         }
-        stray += 2;
+        stray = stray.saturating_add(2);
     }
 }
 
 fn frame_header(marker: u8, frame: &[u8]) -> Option<JpegHeader> {
     let &[bits, h0, h1, w0, w1, components, ref rest @ ..] = frame else { return None };
-    let sampling = |i: usize| rest.get(i * 3 + 1).map(|s| ((s >> 4).max(1), (s & 15).max(1)));
-    let luma = sampling(0)?;
-    let chroma = sampling(1).unwrap_or(luma);
+    let sampling = |i: usize| rest.get(i).map(|s| ((s >> 4).max(1), (s & 15).max(1)));
+    let luma = sampling(1)?;
+    let chroma = sampling(4).unwrap_or(luma);
     Some(JpegHeader {
         width_px: u16::from_be_bytes([w0, w1]).into(),
         height_px: u16::from_be_bytes([h0, h1]).into(),
         bits,
         components,
-        chroma_step: ((luma.0 / chroma.0).max(1), (luma.1 / chroma.1).max(1)),
+        chroma_step: (
+            luma.0.checked_div(chroma.0).unwrap_or(1).max(1),
+            luma.1.checked_div(chroma.1).unwrap_or(1).max(1),
+        ),
         progressive: marker == 0xc2,
         huffman: matches!(marker, 0xc0..=0xc2),
         quality: None,
@@ -168,6 +172,7 @@ fn read_tables(mut segment: &[u8], tables: &mut [Option<[u16; 64]>; 4]) {
 }
 
 /// A table in zigzag order (T.81, figure A.6), row by row.
+#[allow(clippy::arithmetic_side_effects)] // Numbers below 64, whatever the table holds.
 fn by_rows(zigzag: &[u16; 64]) -> [u16; 64] {
     let mut rows = [0; 64];
     let (mut x, mut y) = (0usize, 0usize);
@@ -187,6 +192,7 @@ fn by_rows(zigzag: &[u16; 64]) -> [u16; 64] {
 }
 
 /// The IJG quality whose scaled table K.1 is nearest, if it is near.
+#[allow(clippy::arithmetic_side_effects)] // Products of 16-bit numbers and 5000 at most.
 fn nearest_quality(table: &[u16; 64]) -> Option<u8> {
     let far = |quality: u8| -> f64 {
         let q = u32::from(quality);
@@ -225,8 +231,9 @@ pub(super) fn without_stray_bytes(file: &[u8]) -> Option<Vec<u8>> {
             continue;
         }
         let len = usize::from(u16::from_be_bytes(bytes(&mut reader).ok()?)).max(2);
-        clean.extend(file.get(at..at + len)?);
-        reader.set_position((at + len) as u64);
+        let end = at.checked_add(len)?;
+        clean.extend(file.get(at..end)?);
+        reader.set_position(end as u64);
     }
     None
 }

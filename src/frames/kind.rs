@@ -1,4 +1,5 @@
 //! What a file is, by its first bytes; its name is only a hint.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::io::{self, Read, Seek, SeekFrom};
 use std::path::Path;
@@ -221,7 +222,7 @@ impl<R: Read + Seek> Tiff<'_, R> {
             [a, b] => self.u16_of([a, b]).min(MAX_ENTRIES),
             _ => return Ok((false, Vec::new())),
         };
-        let entries = self.bytes(at.saturating_add(2), u64::from(count) * 12)?;
+        let entries = self.bytes(at.saturating_add(2), u64::from(count).saturating_mul(12))?;
         let (mut raw, mut subs) = (false, Vec::new());
         for entry in entries.as_chunks::<12>().0 {
             let [t0, t1, y0, y1, c0, c1, c2, c3, value @ ..] = *entry;
@@ -237,7 +238,7 @@ impl<R: Read + Seek> Tiff<'_, R> {
                 }
                 TAG_SUB_IFDS if number == 1 => subs.push(offset),
                 TAG_SUB_IFDS => {
-                    let list = self.bytes(offset, u64::from(number.min(8)) * 4)?;
+                    let list = self.bytes(offset, u64::from(number.min(8)).saturating_mul(4))?;
                     subs.extend(list.as_chunks::<4>().0.iter().map(|b| self.u32_of(*b)));
                 }
                 _ => {}

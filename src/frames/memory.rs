@@ -142,7 +142,7 @@ impl Held {
     }
 
     /// Gives back what exceeds so many bytes.
-    pub(super) fn shrink(&mut self, bytes: u64) {
+    pub fn shrink(&mut self, bytes: u64) {
         let Some(less) = self.bytes.checked_sub(bytes).filter(|less| *less > 0) else { return };
         let mut state = self.of.state();
         state.used = state.used.saturating_sub(less);

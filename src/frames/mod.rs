@@ -26,6 +26,8 @@ pub use exposure::Exposure;
 pub use jpeg_header::JpegHeader;
 pub use kind::{FileKind, named_as_picture};
 pub use memory::{Held, memory_budget, set_memory_budget};
+#[cfg(feature = "raw")]
+pub use open::load_raw_held;
 pub use open::{Frame, load, load_held, load_into, read_header};
 pub use orientation::Orientation;
 pub use spool::{Samples, Spool};

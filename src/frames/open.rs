@@ -162,17 +162,38 @@ pub fn load_held(
     want: Want,
     buffer: Vec<u8>,
 ) -> Result<(Decoded, Held), SkipReason> {
-    let mut held = Held::nothing();
-    held.set(frame.file_bytes.saturating_add(at_least(frame, want)))?;
     #[cfg(feature = "raw")]
     if frame.kind == FileKind::Raw {
-        let raw = super::raw::load_raw(&frame.path)?;
-        return Ok((super::still::decoded_raw(&raw, want), held));
+        let (raw, mut held) = load_raw_held(frame)?;
+        let decoded = super::still::decoded_raw(&raw, want);
+        drop(raw);
+        held.shrink(decoded.pixels.bytes());
+        return Ok((decoded, held));
     }
+    let mut held = hold(frame, want)?;
     length_of(&frame.path)?;
     let bytes = fs::read(&frame.path).map_err(|e| unreadable(&e))?;
     let decoded = decode_in(&bytes, frame.kind, want, buffer, &mut held)?;
     Ok((decoded, held))
+}
+
+/// Reads and decodes a raw frame to its mosaic, with the memory that it and what is made of it
+/// take, as [`load_held`].
+///
+/// # Errors
+/// As [`load`].
+#[cfg(feature = "raw")]
+pub fn load_raw_held(frame: &Frame) -> Result<(super::raw::RawFrame, Held), SkipReason> {
+    let held = hold(frame, Want::Colour)?;
+    let raw = super::raw::read_mosaic(&frame.path, length_of(&frame.path)?)?;
+    Ok((raw, held))
+}
+
+/// Holds what decoding a frame takes at least, its file included.
+fn hold(frame: &Frame, want: Want) -> Result<Held, SkipReason> {
+    let mut held = Held::nothing();
+    held.set(frame.file_bytes.saturating_add(at_least(frame, want)))?;
+    Ok(held)
 }
 
 /// Memory that decoding a frame and measuring it takes at least, bytes; what a decoder needs

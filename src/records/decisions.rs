@@ -316,11 +316,13 @@ struct Said {
 
 fn said(row: &Row<'_>) -> rusqlite::Result<Said> {
     let (x, y): (Option<f64>, Option<f64>) = (row.get(3)?, row.get(4)?);
+    // What the table refuses can still be in a file whose bytes were damaged.
+    let inside = |(x, y): &(f64, f64)| (0.0..=1.0).contains(x) && (0.0..=1.0).contains(y);
     Ok(Said {
         id: row.get(0)?,
         kind: row.get(1)?,
         call: row.get(2)?,
-        at: x.zip(y),
+        at: x.zip(y).filter(inside),
         content: row.get(5)?,
     })
 }
@@ -447,6 +449,17 @@ mod tests {
         assert!(kept.undo("day").unwrap().is_none());
         assert!(kept.judgements().unwrap().is_empty() && kept.calls().unwrap().is_empty());
         assert_eq!(kept.subjects_placed().unwrap(), 0);
+    }
+
+    #[test]
+    fn a_place_outside_the_picture_is_none() {
+        let (_folder, base, frame) = place();
+        let mut kept = Decisions::open(&base).unwrap();
+        let at = What::Subject(Some((0.25, 0.5)));
+        kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
+        let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET y = 1.9";
+        kept.connection.execute_batch(damage).unwrap();
+        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
     }
 
     #[test]

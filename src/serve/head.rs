@@ -2,6 +2,7 @@
 //!
 //! `httparse` reads the text; this file says what is taken from it. Nothing here is set aside by
 //! what a header claims. The file uses nothing else of the crate, so that it can be fuzzed alone.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 /// Largest head, bytes: the page's own are below 1 kB.
 pub const MAX_HEAD_BYTES: usize = 8 << 10;

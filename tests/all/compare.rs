@@ -11,7 +11,13 @@ use crate::cli::Place;
 
 /// Writes a series: (f-number, ISO, shutter) a step, `repeats` frames each; `reduction` below 0
 /// writes raw files.
-fn write(folder: &Path, spec: SeriesSpec, steps: &[(f64, u16, f64)], repeats: u64, reduction: f32) {
+pub fn write(
+    folder: &Path,
+    spec: SeriesSpec,
+    steps: &[(f64, u16, f64)],
+    repeats: u64,
+    reduction: f32,
+) {
     std::fs::create_dir_all(folder).unwrap();
     let series = Series::new(spec);
     let mut number = 0;

@@ -8,6 +8,7 @@ mod http_head;
 mod raw_structure;
 mod records;
 mod rigs;
+mod subjects;
 mod xmp;
 
 /// A function that reads what others hand over.
@@ -28,5 +29,6 @@ pub const ALL: &[Target] = &[
     Target { name: "records", what: "records, and what they may name", run: records::run },
     Target { name: "rigs", what: "descriptions of equipment", run: rigs::run },
     Target { name: "decisions", what: "files of decisions", run: decisions::run },
+    Target { name: "subjects", what: "files of --subjects", run: subjects::run },
     Target { name: "http-head", what: "heads of requests to the page", run: http_head::run },
 ];

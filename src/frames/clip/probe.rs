@@ -1,4 +1,5 @@
 //! What a clip says about itself, asked of ffprobe.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::path::{Path, PathBuf};
 

@@ -4,6 +4,7 @@
 //! be (f-number, time, focal length, sensitivity) is unknown; a missing exposure time or f-number
 //! is taken from its APEX twin; exposure tags beside those of the picture are found by number. A
 //! broken structure gives what could be read before it breaks.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 pub mod apex;
 mod codes;

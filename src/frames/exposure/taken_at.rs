@@ -79,7 +79,7 @@ fn civil_time(text: &str) -> Option<civil::DateTime> {
         part.iter().all(u8::is_ascii_digit).then_some(())?;
         std::str::from_utf8(part).ok()?.parse().ok()
     };
-    let small = |from: usize| i8::try_from(number(from, from + 2)?).ok();
+    let small = |from: usize| i8::try_from(number(from, from.checked_add(2)?)?).ok();
     // A clock that writes 60 seconds means the last one of the minute.
     let second = small(17)?.min(59);
     let time = civil::DateTime::new(
@@ -100,7 +100,8 @@ fn fraction_ns(text: &str) -> Option<u32> {
     let digits: Vec<u32> =
         text.trim().chars().map_while(|c| c.to_digit(10)).chain([0; 9]).take(9).collect();
     let written = text.trim().starts_with(|c: char| c.is_ascii_digit());
-    written.then(|| digits.iter().fold(0, |sum, d| sum * 10 + d))
+    // Nine digits fit.
+    written.then(|| digits.iter().fold(0u32, |sum, d| sum.saturating_mul(10).saturating_add(*d)))
 }
 
 fn offset_seconds(text: &str) -> Option<i32> {
@@ -119,7 +120,8 @@ fn offset_seconds(text: &str) -> Option<i32> {
         digits.then(|| t.parse().ok()).flatten().filter(|v: &i32| *v <= max)
     };
     // Civil offsets run from -12:00 to +14:00.
-    Some(sign * (whole(hours, 14)? * 3600 + whole(minutes, 59)? * 60))
+    let of_hours = whole(hours, 14)?.checked_mul(3600)?;
+    of_hours.checked_add(whole(minutes, 59)?.checked_mul(60)?)?.checked_mul(sign)
 }
 
 #[cfg(test)]

@@ -2,6 +2,7 @@
 //!
 //! It limits its own addresses and processor time before each file, so that a file which makes
 //! the decoder allocate, recurse or loop without end costs this process and no other.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::fs;
 use std::io::{self, BufReader, Read, Write};
@@ -10,7 +11,7 @@ use std::path::PathBuf;
 use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
 use rustix::time::{ClockId, clock_gettime};
 
-use super::decode::{decode_here, header_here};
+use super::decode::{Readout, header_here, in_memory, mapped, readout_here};
 use super::wire::{self, Reply, Request, Wanted};
 use crate::error::SkipReason;
 use crate::frames::open::unreadable;
@@ -32,31 +33,32 @@ pub fn serve_decoding(input: impl Read, mut output: impl Write) -> io::Result<()
     let _ = setrlimit(Resource::Core, none);
     let mut input = BufReader::new(input);
     while let Some(request) = wire::get::<Request>(&mut input)? {
-        let reply = limited(&request)
+        let (reply, readout) = limited(&request)
             .map_err(|e| unreadable(&e))
             .and_then(|()| answer(&request, &mut input))
-            .unwrap_or_else(Reply::Refused);
+            .unwrap_or_else(|reason| (Reply::Refused(reason), None));
         wire::put(&reply, &mut output)?;
-        if let Reply::Mosaic(frame) = &reply {
-            wire::put_samples(&frame.mosaic, &mut output)?;
+        if let Some(readout) = &readout {
+            wire::put_samples(readout.rows(), &mut output)?;
         }
         output.flush()?;
     }
     Ok(())
 }
 
-fn answer(request: &Request, input: &mut impl Read) -> Result<Reply, SkipReason> {
+/// The answer, and the samples that follow it.
+fn answer(
+    request: &Request,
+    input: &mut impl Read,
+) -> Result<(Reply, Option<Readout>), SkipReason> {
     let mut payload = Vec::new();
     let read = input.take(request.payload_bytes).read_to_end(&mut payload);
     read.map_err(|e| unreadable(&e))?;
-    let bytes = if request.by_path {
-        fs::read(path_of(payload)).map_err(|e| unreadable(&e))?
-    } else {
-        payload
-    };
+    let source = if request.by_path { mapped(&path_of(payload))? } else { in_memory(payload)? };
     match request.wanted {
-        Wanted::Header => header_here(bytes).map(|header| Reply::Header(Box::new(header))),
-        Wanted::Mosaic => decode_here(bytes).map(|frame| Reply::Mosaic(Box::new(frame))),
+        Wanted::Header => header_here(source).map(|header| (Reply::Header(Box::new(header)), None)),
+        Wanted::Mosaic => readout_here(source)
+            .map(|(frame, readout)| (Reply::Mosaic(Box::new(frame)), Some(readout))),
     }
 }
 

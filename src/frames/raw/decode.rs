@@ -49,7 +49,8 @@ pub(in super::super) struct RawHeader {
 }
 
 /// Reads and decodes a raw file to its mosaic, in a child where there is one
-/// ([`decode_in_children`](super::decode_in_children)).
+/// ([`decode_in_children`](super::decode_in_children)). The memory budget counts the file while it
+/// is read; [`load_raw_held`](super::super::load_raw_held) counts the mosaic as well.
 ///
 /// # Errors
 /// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
@@ -58,13 +59,20 @@ pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
     let file_bytes = length_of(path)?;
     let mut held = Held::nothing();
     held.set(file_bytes)?;
+    read_mosaic(path, file_bytes)
+}
+
+/// As [`load_raw`], for a caller that holds the memory already.
+pub(in super::super) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawFrame, SkipReason> {
+    #[cfg(not(unix))]
+    let _ = file_bytes;
     #[cfg(unix)]
     if let Some(program) = pool::program()
         && let Some(frame) = pool::mosaic(program, &Source::Path(path), file_bytes)
     {
         return frame;
     }
-    decode_here(fs::read(path).map_err(|e| unreadable(&e))?)
+    decode_here(in_memory(fs::read(path).map_err(|e| unreadable(&e))?)?)
 }
 
 /// Decodes a raw file held in memory to its mosaic; as [`load_raw`].
@@ -79,7 +87,7 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     {
         return frame;
     }
-    decode_here(bytes)
+    decode_here(in_memory(bytes)?)
 }
 
 /// Size and exposure of a raw file with its length in bytes, without decoding its samples where
@@ -94,7 +102,8 @@ pub(in super::super) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipR
     {
         return header.map(|h| (h, file_bytes));
     }
-    header_here(fs::read(path).map_err(|e| unreadable(&e))?).map(|h| (h, file_bytes))
+    let source = in_memory(fs::read(path).map_err(|e| unreadable(&e))?)?;
+    header_here(source).map(|h| (h, file_bytes))
 }
 
 /// Header of a raw file held in memory; as [`header_at`].
@@ -106,24 +115,68 @@ pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReas
     {
         return header;
     }
-    header_here(bytes)
+    header_here(in_memory(bytes)?)
+}
+
+/// Samples as the decoder read them out, and the part of them that shows the picture.
+pub(super) struct Readout {
+    samples: Vec<u16>,
+    width: usize,
+    area: Area,
+}
+
+impl Readout {
+    /// Rows of the part that shows the picture.
+    pub fn rows(&self) -> impl DoubleEndedIterator<Item = &[u16]> + ExactSizeIterator {
+        let columns = self.area.x0..self.area.x0 + self.area.width;
+        let rows = self.samples.chunks_exact(self.width.max(1));
+        rows.skip(self.area.y0).take(self.area.height).map(move |row| &row[columns.clone()])
+    }
+}
+
+/// A raw file that was read.
+pub(super) fn in_memory(bytes: Vec<u8>) -> Result<RawSource, SkipReason> {
+    if bytes.is_empty() {
+        return Err(SkipReason::Empty);
+    }
+    Ok(RawSource::new_from_shared_vec(Arc::new(bytes)))
+}
+
+/// A raw file where the system keeps it, which saves a copy. For children only: a file that is cut
+/// meanwhile, or a card that cannot be read, ends the process.
+#[cfg(unix)]
+pub(super) fn mapped(path: &Path) -> Result<RawSource, SkipReason> {
+    if length_of(path)? == 0 {
+        return Err(SkipReason::Empty);
+    }
+    Ok(RawSource::new(path).map_err(|e| unreadable(&e))?.with_path(""))
 }
 
 /// Decodes a raw file in this process.
-pub(super) fn decode_here(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
-    guarded(bytes, |source, decoder| {
+fn decode_here(source: RawSource) -> Result<RawFrame, SkipReason> {
+    let (frame, readout) = readout_here(source)?;
+    let mut mosaic = Vec::with_capacity(frame.width_px * frame.height_px);
+    readout.rows().for_each(|row| mosaic.extend_from_slice(row));
+    Ok(RawFrame { mosaic, ..frame })
+}
+
+/// Decodes a raw file in this process to a frame without its mosaic, and the readout that holds it.
+pub(super) fn readout_here(source: RawSource) -> Result<(RawFrame, Readout), SkipReason> {
+    guarded(source, |source, decoder| {
         let image = decoder
             .raw_image(source, &RawDecodeParams::default(), false)
             .map_err(|e| reason(&e))?;
         let area = area_of(&image);
         check_size(area.width as u32, area.height as u32, source.buf().len() as u64)?;
-        frame(image, area, decoder.format_hint() == FormatHint::DNG)?.check()
+        let (frame, readout) = frame(image, area, decoder.format_hint() == FormatHint::DNG)?;
+        frame.check(readout.rows())?;
+        Ok((frame, readout))
     })
 }
 
 /// Reads the header of a raw file in this process.
-pub(super) fn header_here(bytes: Vec<u8>) -> Result<RawHeader, SkipReason> {
-    guarded(bytes, |source, decoder| {
+pub(super) fn header_here(source: RawSource) -> Result<RawHeader, SkipReason> {
+    guarded(source, |source, decoder| {
         let area = match decoder.ifd(WellKnownIFD::Raw) {
             // A DNG would be decoded in full to learn its size.
             Ok(Some(ifd)) if decoder.format_hint() == FormatHint::DNG => dng_area(&ifd),
@@ -183,16 +236,12 @@ pub fn raw_formats() -> Vec<String> {
     formats
 }
 
-/// Runs on a decoder for the bytes; a decoder that panics costs this file only.
+/// Runs on a decoder for a file; a decoder that panics costs this file only.
 fn guarded<T>(
-    bytes: Vec<u8>,
+    source: RawSource,
     work: impl FnOnce(&RawSource, &dyn Decoder) -> Result<T, SkipReason>,
 ) -> Result<T, SkipReason> {
-    if bytes.is_empty() {
-        return Err(SkipReason::Empty);
-    }
-    check_structure(&bytes)?;
-    let source = RawSource::new_from_shared_vec(Arc::new(bytes));
+    check_structure(source.buf())?;
     let done = quiet::decoding(|| {
         let done = catch_unwind(AssertUnwindSafe(|| {
             let decoder = rawler::get_decoder(&source).map_err(|e| reason(&e))?;
@@ -313,7 +362,8 @@ fn dng_area(ifd: &IFD) -> Option<Area> {
     Some(Area::of(full, active, crop))
 }
 
-fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<RawFrame, SkipReason> {
+/// The frame without its mosaic, and where that is.
+fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<(RawFrame, Readout), SkipReason> {
     let camera = format!("{} {}", image.make.trim(), image.model.trim());
     let camera = camera.trim();
     let missing = |what: &str| {
@@ -368,15 +418,11 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<RawFrame, SkipReas
     let RawImageData::Integer(samples) = image.data else {
         return Err(missing("floating-point samples"));
     };
-    let mut mosaic = Vec::with_capacity(area.width * area.height);
-    for row in samples.chunks_exact(image.width.max(1)).skip(area.y0).take(area.height) {
-        mosaic.extend_from_slice(&row[area.x0..area.x0 + area.width]);
-    }
     let code = u32::from(image.orientation.to_u16());
-    Ok(RawFrame {
+    let frame = RawFrame {
         width_px: area.width,
         height_px: area.height,
-        mosaic,
+        mosaic: Vec::new(),
         pattern,
         black_dn,
         white_dn,
@@ -384,7 +430,8 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<RawFrame, SkipReas
         model: image.model.trim().to_owned(),
         white_balance,
         orientation: Orientation::from_code(code).unwrap_or(Orientation::Upright),
-    })
+    };
+    Ok((frame, Readout { samples, width: image.width, area }))
 }
 
 /// Why the decoder refused, in our words.

@@ -12,6 +12,7 @@
 
 #[cfg(all(feature = "raw", unix))]
 mod child;
+mod claims;
 #[cfg(feature = "raw")]
 mod decode;
 mod luma;
@@ -30,7 +31,7 @@ pub use child::serve_decoding;
 #[cfg(feature = "raw")]
 pub use decode::{decode_raw, load_raw, raw_cameras, raw_formats, raw_makers};
 #[cfg(feature = "raw")]
-pub(super) use decode::{header_at, raw_header};
+pub(super) use decode::{header_at, raw_header, read_mosaic};
 #[cfg(all(feature = "raw", unix))]
 pub use pool::{DECODING_CHILD, decode_in_children};
 #[cfg(feature = "raw")]
@@ -144,24 +145,30 @@ impl RawFrame {
     }
 
     /// Refuses what cannot be a picture: no samples, the same sample everywhere, or a foot of
-    /// equal rows that are not clipped (the data end early and were filled up).
+    /// equal rows that are not clipped (the data end early and were filled up). `rows` are those
+    /// of the mosaic, whether or not it is here.
     #[cfg_attr(not(feature = "raw"), allow(dead_code))]
-    pub(super) fn check(self) -> Result<Self, SkipReason> {
+    pub(super) fn check<'a>(
+        &self,
+        rows: impl DoubleEndedIterator<Item = &'a [u16]> + ExactSizeIterator,
+    ) -> Result<(), SkipReason> {
         /// Part of the height that an unfilled foot must have to count; sensors' own dead rows
         /// are outside the picture.
         const FOOT: usize = 16;
         let (w, h) = (self.width_px, self.height_px);
-        let Some(last) = self.mosaic.last().copied().filter(|_| self.mosaic.len() == w * h) else {
+        let whole = w > 0 && rows.len() == h;
+        let mut samples = rows.rev().flat_map(|row| row.iter().rev());
+        let Some(last) = samples.next().copied().filter(|_| whole) else {
             return Err(SkipReason::Damaged("the raw file holds no samples".into()));
         };
-        let equal = self.mosaic.iter().rev().take_while(|v| **v == last).count();
+        let equal = 1 + samples.take_while(|v| **v == last).count();
         if equal == w * h {
             return Err(SkipReason::Damaged(format!("every raw sample is {last}")));
         }
         if equal / w >= (h / FOOT).max(2) && f32::from(last) < self.white_dn {
             return Err(SkipReason::Damaged("the raw samples end early".into()));
         }
-        Ok(self)
+        Ok(())
     }
 }
 
@@ -215,7 +222,10 @@ pub(super) mod tests {
 
     #[test]
     fn empty_constant_and_cut_mosaics_are_damaged() {
-        let damaged = |f: RawFrame| matches!(f.check(), Err(SkipReason::Damaged(_)));
+        let damaged = |f: RawFrame| {
+            let checked = f.check(f.mosaic.chunks_exact(f.width_px.max(1)));
+            matches!(checked, Err(SkipReason::Damaged(_)))
+        };
         let noisy = |x: usize, y: usize| (500 + (x * 7 + y * 13) % 31) as u16;
         assert!(damaged(frame(0, 0, noisy)));
         assert!(damaged(frame(64, 64, |_, _| 700)));

@@ -2,6 +2,7 @@
 //!
 //! A child that has answered is kept for the next file; one that broke off is not. There are never
 //! more of them than threads that decode at the same time.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::io::{self, BufReader, Write};
 use std::os::unix::ffi::OsStrExt;
@@ -9,6 +10,8 @@ use std::os::unix::process::{CommandExt, ExitStatusExt};
 use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::{Mutex, OnceLock, PoisonError};
+
+use rustix::process::Signal;
 
 use super::RawFrame;
 use super::decode::RawHeader;
@@ -134,7 +137,7 @@ fn ask(
         by_path: matches!(source, Source::Path(_)),
         payload_bytes: source.payload().len() as u64,
         memory_bytes: needed.min(memory_budget()),
-        time_s: BASE_S + file_bytes / BYTES_PER_S,
+        time_s: BASE_S.saturating_add(file_bytes / BYTES_PER_S),
     };
     let mut decoder = match waiting() {
         Some(decoder) => decoder,
@@ -206,7 +209,7 @@ impl Decoder {
                 if !fits {
                     return Err(io::ErrorKind::InvalidData.into());
                 }
-                wire::get_samples(width * height, &mut self.from)?
+                wire::get_samples(width.saturating_mul(height), &mut self.from)?
             }
             _ => Vec::new(),
         };
@@ -234,6 +237,9 @@ impl Decoder {
                 request.time_s
             )),
             Some(SIGKILL) => SkipReason::Unreadable("its decoder was ended from outside".into()),
+            Some(signal) if signal == Signal::BUS.as_raw() => {
+                SkipReason::Unreadable("it was cut, or its card failed, while it was read".into())
+            }
             _ if needed > request.memory_bytes => SkipReason::NeedsMemory {
                 needed_mb: needed / 1_000_000,
                 budget_mb: request.memory_bytes / 1_000_000,

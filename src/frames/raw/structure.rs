@@ -3,12 +3,14 @@
 //! Decoders take memory for what an entry claims and follow directories wherever they lead. So
 //! every count is held against the length of the file first, and directories that lead in circles
 //! are found. Only claims that no whole file can make are refused: an entry that points past the
-//! end is the decoder's own business, and costs nothing.
+//! end is the decoder's own business, and costs nothing. Claims about the picture are in `claims`.
 //!
 //! Sources: TIFF 6.0, section 2; ISO 14496-12 (boxes of CR3), 8.6 and 8.7.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::collections::BTreeSet;
 
+use super::claims::Claims;
 use crate::error::SkipReason;
 
 /// Directories that are walked. The decoder follows the chain and one level of sub-directories;
@@ -30,7 +32,11 @@ const MAX_BOXES: usize = 4096;
 /// which the decoder walks like a directory.
 const DIRECTORY_TAGS: [u16; 4] = [0x014A, 0x8769, 0x8825, 0x8773];
 /// Number after the byte order: TIFF, and the two makers that write another one.
-const MAGICS: [u16; 4] = [42, 0x55, 0x5352, 0x4F52];
+const MAGICS: [u16; 4] = [42, PANASONIC, 0x5352, 0x4F52];
+/// The maker whose entries have other meanings.
+const PANASONIC: u16 = 0x55;
+/// Entry that makes a file a DNG; it is in the first directory.
+const DNG_VERSION: u16 = 0xC612;
 
 /// Checks the directories of a TIFF-like raw file, or the boxes of a CR3, without decoding
 /// anything. Other containers pass.
@@ -60,12 +66,11 @@ pub(super) fn ends_early(bytes: &[u8]) -> bool {
             match head.map(u32::from_be_bytes) {
                 Some(0) => return false,
                 Some(1) => {
-                    let long =
-                        bytes.get(place + 8..).and_then(|rest| rest.get(..8)?.try_into().ok());
+                    let long = bytes.get(place..).and_then(|rest| rest.get(8..16)?.try_into().ok());
                     let Some(long) = long.map(u64::from_be_bytes) else { return true };
                     at = at.saturating_add(long.max(8));
                 }
-                Some(size) => at += u64::from(size).max(8),
+                Some(size) => at = at.saturating_add(u64::from(size).max(8)),
                 None => return true,
             }
         }
@@ -74,11 +79,8 @@ pub(super) fn ends_early(bytes: &[u8]) -> bool {
     if bytes.starts_with(b"FUJIFILMCCD-RAW") {
         // Offset and length of the JPEG, the header and the samples, big end first.
         return [84usize, 92, 100].iter().any(|at| {
-            let number = |at: usize| -> Option<u64> {
-                let b: [u8; 4] = bytes.get(at..at + 4)?.try_into().ok()?;
-                Some(u32::from_be_bytes(b).into())
-            };
-            number(*at).zip(number(at + 4)).is_none_or(|(from, size)| from + size > len)
+            let range = be32(bytes, *at).zip(be32(bytes, at.saturating_add(4)));
+            range.is_none_or(|(from, size)| from.saturating_add(size) > len)
         });
     }
     let Some(tiff) = Tiff::of(bytes) else { return false };
@@ -89,32 +91,24 @@ pub(super) fn ends_early(bytes: &[u8]) -> bool {
         }
         let Some(count) = tiff.u16_at(at as usize) else { return true };
         let (mut starts, mut sizes) = (0, 0);
-        for entry in 0..usize::from(count) {
-            let place = at as usize + 2 + 12 * entry;
-            let (Some(tag), Some(kind), Some(number), Some(value)) = (
-                tiff.u16_at(place),
-                tiff.u16_at(place + 2),
-                tiff.u32_at(place + 4),
-                tiff.u32_at(place + 8),
-            ) else {
-                return true;
-            };
-            let size = u64::from(number) * type_bytes(kind);
-            if size > 4 && u64::from(value) + size > len {
+        for index in 0..usize::from(count) {
+            let Some(entry) = tiff.entry(at, index) else { return true };
+            let (value, size) = (u64::from(entry.value), entry.value_bytes());
+            if size > 4 && value.saturating_add(size) > len {
                 return true;
             }
-            match tag {
+            match entry.tag {
                 // Strips or tiles, or a JPEG: where it starts and how long it is.
-                0x0111 | 0x0144 | 0x0201 if number == 1 => starts = u64::from(value),
-                0x0117 | 0x0145 | 0x0202 if number == 1 => sizes = u64::from(value),
-                tag if DIRECTORY_TAGS.contains(&tag) && number == 1 => next.push(value),
+                0x0111 | 0x0144 | 0x0201 if entry.count == 1 => starts = value,
+                0x0117 | 0x0145 | 0x0202 if entry.count == 1 => sizes = value,
+                tag if DIRECTORY_TAGS.contains(&tag) && entry.count == 1 => next.push(entry.value),
                 _ => {}
             }
         }
-        if starts + sizes > len {
+        if starts.saturating_add(sizes) > len {
             return true;
         }
-        next.extend(tiff.u32_at(at as usize + 2 + 12 * usize::from(count)));
+        next.extend(tiff.u32_at(entry_place(at, count.into())));
     }
     false
 }
@@ -133,9 +127,34 @@ fn type_bytes(kind: u16) -> u64 {
     }
 }
 
+/// Where an entry of a directory is; the one after the last is where it says what is next.
+fn entry_place(directory: u32, index: usize) -> usize {
+    (directory as usize).saturating_add(2).saturating_add(index.saturating_mul(12))
+}
+
+/// An entry of a directory.
+struct Entry {
+    tag: u16,
+    kind: u16,
+    /// How many values it has.
+    count: u32,
+    /// Its value, or where its values are.
+    value: u32,
+    /// Where that is.
+    value_at: usize,
+}
+
+impl Entry {
+    /// Bytes of all its values.
+    fn value_bytes(&self) -> u64 {
+        u64::from(self.count).saturating_mul(type_bytes(self.kind))
+    }
+}
+
 struct Tiff<'a> {
     bytes: &'a [u8],
     little: bool,
+    magic: u16,
     first: u32,
 }
 
@@ -144,6 +163,7 @@ struct Tiff<'a> {
 struct Walked {
     directories: usize,
     value_bytes: u64,
+    is_dng: bool,
 }
 
 impl<'a> Tiff<'a> {
@@ -153,8 +173,9 @@ impl<'a> Tiff<'a> {
             b"MM" => false,
             _ => return None,
         };
-        let mut tiff = Tiff { bytes, little, first: 0 };
-        if !MAGICS.contains(&tiff.u16_at(2)?) {
+        let mut tiff = Tiff { bytes, little, magic: 0, first: 0 };
+        tiff.magic = tiff.u16_at(2)?;
+        if !MAGICS.contains(&tiff.magic) {
             return None;
         }
         tiff.first = tiff.u32_at(4)?;
@@ -169,6 +190,31 @@ impl<'a> Tiff<'a> {
     fn u32_at(&self, at: usize) -> Option<u32> {
         let b: [u8; 4] = self.bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
         Some(if self.little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) })
+    }
+
+    fn entry(&self, directory: u32, index: usize) -> Option<Entry> {
+        let at = entry_place(directory, index);
+        let value_at = at.saturating_add(8);
+        Some(Entry {
+            tag: self.u16_at(at)?,
+            kind: self.u16_at(at.saturating_add(2))?,
+            count: self.u32_at(at.saturating_add(4))?,
+            value: self.u32_at(value_at)?,
+            value_at,
+        })
+    }
+
+    /// The first of an entry's values, when they are whole numbers.
+    fn first_value(&self, entry: &Entry) -> Option<u64> {
+        let far = entry.value_bytes() > 4;
+        let at = if far { entry.value as usize } else { entry.value_at };
+        match (entry.kind, entry.count) {
+            (_, 0) => None,
+            (1, _) => self.bytes.get(at).map(|b| u64::from(*b)),
+            (3, _) => self.u16_at(at).map(u64::from),
+            (4 | 13, _) => self.u32_at(at).map(u64::from),
+            _ => None,
+        }
     }
 
     fn check(&self) -> Result<(), SkipReason> {
@@ -191,40 +237,35 @@ impl<'a> Tiff<'a> {
         above: &mut Vec<u32>,
         walked: &mut Walked,
     ) -> Result<u32, SkipReason> {
-        walked.directories += 1;
+        walked.directories = walked.directories.saturating_add(1);
         if walked.directories > MAX_DIRECTORIES || above.len() > MAX_DEPTH {
             return Err(damaged("its directories lead on without end"));
         }
         // What lies behind the end of the file is no directory; decoders find out by themselves.
         let Some(count) = self.u16_at(at as usize) else { return Ok(0) };
         let count = usize::from(count);
-        let mut below = Vec::new();
-        for entry in 0..count.min(MAX_ENTRIES) {
-            let place = at as usize + 2 + 12 * entry;
-            let (Some(tag), Some(kind), Some(number), Some(value)) = (
-                self.u16_at(place),
-                self.u16_at(place + 2),
-                self.u32_at(place + 4),
-                self.u32_at(place + 8),
-            ) else {
-                return Ok(0);
-            };
-            let size = u64::from(number) * type_bytes(kind);
+        let (mut below, mut claims) = (Vec::new(), Claims::default());
+        for index in 0..count.min(MAX_ENTRIES) {
+            let Some(entry) = self.entry(at, index) else { return Ok(0) };
+            let (tag, size) = (entry.tag, entry.value_bytes());
             if size > self.bytes.len() as u64 {
                 return Err(damaged(format!(
                     "entry {tag:#06x} of its header claims more bytes than the file has"
                 )));
             }
             if size > 4 {
-                walked.value_bytes += size;
+                walked.value_bytes = walked.value_bytes.saturating_add(size);
             }
+            walked.is_dng |= tag == DNG_VERSION;
+            claims.note(tag, entry.count, self.first_value(&entry));
             if DIRECTORY_TAGS.contains(&tag) {
-                match (kind, number) {
-                    (4 | 13, 1) => below.push(value),
-                    (4 | 13, 2..) => below.extend(
-                        (0..number as usize).map_while(|i| self.u32_at(value as usize + 4 * i)),
-                    ),
-                    (7, 5..) => below.push(value),
+                match (entry.kind, entry.count) {
+                    (4 | 13, 1) | (7, 5..) => below.push(entry.value),
+                    (4 | 13, 2..) => {
+                        let places = (entry.value as usize..).step_by(4);
+                        let listed = places.take(entry.count as usize);
+                        below.extend(listed.map_while(|place| self.u32_at(place)));
+                    }
                     _ => {}
                 }
             }
@@ -232,6 +273,9 @@ impl<'a> Tiff<'a> {
         let most = (self.bytes.len() as u64).saturating_mul(MAX_OVERLAP).max(MIN_VALUES);
         if walked.value_bytes > most {
             return Err(damaged("the entries of its header claim more bytes than the file has"));
+        }
+        if self.magic != PANASONIC {
+            claims.check(self.bytes.len() as u64, walked.is_dng)?;
         }
         for sub in below {
             if above.contains(&sub) {
@@ -241,7 +285,7 @@ impl<'a> Tiff<'a> {
             self.directory(sub, above, walked)?;
             above.pop();
         }
-        Ok(self.u32_at(at as usize + 2 + 12 * count).unwrap_or(0))
+        Ok(self.u32_at(entry_place(at, count)).unwrap_or(0))
     }
 }
 
@@ -251,20 +295,18 @@ fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReaso
     if depth > MAX_DEPTH {
         return Err(damaged("its boxes lead on without end"));
     }
-    let be32 = |at: usize| -> Option<u64> {
-        let b: [u8; 4] = bytes.get(at..at.checked_add(4)?)?.try_into().ok()?;
-        Some(u32::from_be_bytes(b).into())
-    };
     let mut at = 0usize;
-    while let (Some(size), Some(name)) = (be32(at), bytes.get(at + 4..at + 8)) {
-        *walked += 1;
+    while let Some(rest) = bytes.get(at..)
+        && let (Some(size), Some(name)) = (be32(rest, 0), rest.get(4..8))
+    {
+        *walked = walked.saturating_add(1);
         if *walked > MAX_BOXES {
             return Err(damaged("its boxes lead on without end"));
         }
-        let left = (bytes.len() - at) as u64;
+        let left = rest.len() as u64;
         let (size, head) = match size {
             0 => (left, 8),
-            1 => match (be32(at + 8), be32(at + 12)) {
+            1 => match (be32(rest, 8), be32(rest, 12)) {
                 (Some(high), Some(low)) => (high << 32 | low, 16),
                 _ => return Ok(()),
             },
@@ -274,11 +316,12 @@ fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReaso
             return Err(damaged("a box of its header is shorter than its own head"));
         }
         // A picture that was cut off lacks the end of its last box; what decodes it says so.
-        let body = &bytes[at + head as usize..at + size.min(left).max(head).min(left) as usize];
+        let body = rest.get(head as usize..size.min(left) as usize).unwrap_or_default();
+        let below = depth.saturating_add(1);
         match name {
-            b"moov" | b"trak" | b"mdia" | b"minf" | b"stbl" => boxes(body, depth + 1, walked)?,
+            b"moov" | b"trak" | b"mdia" | b"minf" | b"stbl" => boxes(body, below, walked)?,
             // An identifier of 16 bytes precedes the maker's boxes.
-            b"uuid" => boxes(body.get(16..).unwrap_or_default(), depth + 1, walked)?,
+            b"uuid" => boxes(body.get(16..).unwrap_or_default(), below, walked)?,
             b"CMT1" | b"CMT2" | b"CMT3" | b"CMT4" => {
                 if let Some(tiff) = Tiff::of(body) {
                     tiff.check()?;
@@ -290,19 +333,19 @@ fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReaso
             return Ok(());
         };
         at = next;
-        if at >= bytes.len() {
-            return Ok(());
-        }
     }
     Ok(())
 }
 
+/// The four bytes at a place as a number, big end first.
+fn be32(bytes: &[u8], at: usize) -> Option<u64> {
+    let b: [u8; 4] = bytes.get(at..)?.get(..4)?.try_into().ok()?;
+    Some(u32::from_be_bytes(b).into())
+}
+
 /// Where a table's number of rows is, and the length of a row, bytes.
 fn table(name: &[u8], body: &[u8]) -> Result<(), SkipReason> {
-    let number = |at: usize| -> Option<u64> {
-        let b: [u8; 4] = body.get(at..at + 4)?.try_into().ok()?;
-        Some(u32::from_be_bytes(b).into())
-    };
+    let number = |at| be32(body, at);
     let (count, row, rows_at) = match name {
         b"stsz" if number(4).is_some_and(|size| size != 0) => (number(8), 0, 12),
         b"stsz" => (number(8), 4, 12),
@@ -313,7 +356,10 @@ fn table(name: &[u8], body: &[u8]) -> Result<(), SkipReason> {
     };
     let room = (body.len() as u64).saturating_sub(rows_at);
     // A size that all samples share needs no row each, but the decoder still makes room for one.
-    let fits = |count: u64| if row == 0 { count <= MIN_VALUES } else { count * row <= room };
+    let fits = |count: u64| match row {
+        0 => count <= MIN_VALUES,
+        row => count.saturating_mul(row) <= room,
+    };
     match count {
         Some(count) if !fits(count) => {
             Err(damaged("a table of its header claims more rows than it holds"))

@@ -68,7 +68,7 @@ pub enum Pixels {
 
 impl Pixels {
     /// Memory that the samples take, bytes.
-    fn bytes(&self) -> u64 {
+    pub(super) fn bytes(&self) -> u64 {
         let bytes = match self {
             Pixels::Grey8(data) | Pixels::YCbCr8(data) => data.len(),
             Pixels::Luma16 { luma, rgb8 } => {
@@ -234,7 +234,7 @@ pub(super) fn check_size(width_px: u32, height_px: u32, file_bytes: u64) -> Resu
 }
 
 /// Refuses a large picture from a file that is too short to hold one.
-fn check_expansion(sample_bytes: u64, file_bytes: u64) -> Result<(), SkipReason> {
+pub(super) fn check_expansion(sample_bytes: u64, file_bytes: u64) -> Result<(), SkipReason> {
     if sample_bytes > MAX_SMALL_BYTES && sample_bytes / MAX_EXPANSION > file_bytes {
         return Err(SkipReason::Damaged("the file is far too short for its size".into()));
     }

@@ -1,4 +1,5 @@
 //! Writing marks into a sidecar: new bytes only where a value changes.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::collections::HashSet;
 use std::ops::Range;
@@ -205,7 +206,7 @@ impl Edits {
     fn text(&mut self, element: &Element, value: &str) {
         if element.empty {
             let close = format!(">{}</{}>", escaped(value), element.written);
-            self.replaced.push((element.tag.end - 2..element.tag.end, close));
+            self.replaced.push((element.tag.end.saturating_sub(2)..element.tag.end, close));
             return;
         }
         let mut pieces = element.pieces.iter().cloned();
@@ -249,7 +250,7 @@ impl Edits {
                 let bag = bag(&rdf.0, &rdf.1, &new, "");
                 if element.empty {
                     let close = format!(">{bag}</{}>", element.written);
-                    self.replaced.push((element.tag.end - 2..element.tag.end, close));
+                    self.replaced.push((element.tag.end.saturating_sub(2)..element.tag.end, close));
                 } else {
                     self.replaced.push((element.inner.end..element.inner.end, bag));
                 }
@@ -261,7 +262,7 @@ impl Edits {
                     new.iter().map(|w| format!("<{rdf}li>{}</{rdf}li>", escaped(w))).collect();
                 if list.empty {
                     let close = format!(">{}</{}>", all.concat(), list.written);
-                    self.replaced.push((list.tag.end - 2..list.tag.end, close));
+                    self.replaced.push((list.tag.end.saturating_sub(2)..list.tag.end, close));
                     return;
                 }
                 // Set as the last item is set; the place is after it, so that what is taken out
@@ -281,7 +282,7 @@ impl Edits {
         self.add_new(text, packet);
         // A place before what goes from there; otherwise in the order of the bytes.
         self.replaced.sort_by_key(|(at, _)| (at.start, at.end));
-        let mut out = String::with_capacity(text.len() + 512);
+        let mut out = String::with_capacity(text.len().saturating_add(512));
         let mut done = 0;
         for (at, new) in &self.replaced {
             out.push_str(&text[done..at.start.max(done)]);
@@ -326,7 +327,7 @@ impl Edits {
             let close = if deeper.is_empty() { "" } else { &step };
             body.push_str(&format!("{step}<{prefix}:subject>{bag}{close}</{prefix}:subject>"));
         }
-        let tag_end = home.tag.end - if home.empty { 2 } else { 1 };
+        let tag_end = home.tag.end.saturating_sub(if home.empty { 2 } else { 1 });
         // White space before the end of the tag stays behind the new attributes.
         let attributes_end = text[..tag_end].trim_end().len();
         if home.empty && !body.is_empty() {
@@ -354,10 +355,10 @@ impl Edits {
         }
         let taken = home.prefixes();
         let mut prefix = usual.to_owned();
-        let mut number = 1;
+        let mut number = 1u32;
         // A prefix that means something else here, even one not used, is not taken.
         while taken.contains(prefix.as_str()) {
-            number += 1;
+            number = number.saturating_add(1);
             prefix = format!("{usual}{number}");
         }
         tag.push_str(&format!(" xmlns:{prefix}=\"{uri}\""));
@@ -384,7 +385,7 @@ impl Edits {
         }
         if rdf.empty {
             let close = format!(">{new}</{}>", rdf.written);
-            self.replaced.push((rdf.tag.end - 2..rdf.tag.end, close));
+            self.replaced.push((rdf.tag.end.saturating_sub(2)..rdf.tag.end, close));
         } else {
             let at = text[..rdf.inner.end].trim_end().len().max(rdf.inner.start);
             self.replaced.push((at..at, format!("\n{new}")));

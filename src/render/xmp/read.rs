@@ -1,4 +1,5 @@
 //! What a sidecar says already: rating, label and keywords, in any form that RDF allows them.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::ops::Range;
 

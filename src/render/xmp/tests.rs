@@ -107,6 +107,7 @@ fn what_is_no_xmp_is_refused() {
         ("<a>&unknown;</a>", SidecarFault::Broken { line: 1 }),
         ("<a b=\"1\" b=\"2\"/>", SidecarFault::Broken { line: 1 }),
         ("<p:a/>", SidecarFault::Broken { line: 1 }),
+        ("\u{feff}\u{feff}<a \u{feff}b=\"1\"/>", SidecarFault::Broken { line: 1 }),
         ("<html/>", SidecarFault::NoRdf),
         ("<!DOCTYPE a [<!ENTITY b \"c\">]><a/>", SidecarFault::DocumentType),
         ("<?xml version=\"1.0\" encoding=\"ISO-8859-2\"?><a/>", SidecarFault::Encoding),

@@ -1,5 +1,6 @@
 //! A sidecar's elements with the bytes where each stands. Nothing is thrown away: editing puts new
 //! bytes between old ones.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::collections::{HashMap, HashSet};
 use std::ops::Range;
@@ -147,6 +148,11 @@ impl Element {
 /// # Errors
 /// [`SidecarFault`] when the text is not well-formed, or uses what XMP leaves out.
 pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
+    // The one that a text may begin with is gone; the reader would pass over a second one and count
+    // its places from there.
+    if text.starts_with('\u{feff}') {
+        return Err(broken(text, 0));
+    }
     let mut reader = Reader::from_str(text);
     reader.config_mut().check_comments = true;
     let mut elements: Vec<Element> = Vec::new();
@@ -226,8 +232,8 @@ pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
 }
 
 fn broken(text: &str, at: usize) -> SidecarFault {
-    let line = text.as_bytes()[..at.min(text.len())].iter().filter(|b| **b == b'\n').count() + 1;
-    SidecarFault::Broken { line }
+    let lines = text.as_bytes()[..at.min(text.len())].iter().filter(|b| **b == b'\n').count();
+    SidecarFault::Broken { line: lines.saturating_add(1) }
 }
 
 fn add_text(
@@ -262,12 +268,12 @@ fn element(
     bound: &mut Bound,
 ) -> Option<Element> {
     let bytes = text.as_bytes();
-    let last = tag.end - if empty { 2 } else { 1 };
-    let mut at = tag.start + 1;
+    let last = tag.end.saturating_sub(if empty { 2 } else { 1 });
+    let mut at = tag.start.saturating_add(1);
     let stop = |b: u8| b.is_ascii_whitespace() || b == b'=';
     let name_start = at;
     while at < last && !stop(bytes[at]) {
-        at += 1;
+        at = at.saturating_add(1);
     }
     let written = &text[name_start..at];
     let mut raw: Vec<(&str, String, Range<usize>)> = Vec::new();
@@ -275,7 +281,7 @@ fn element(
     loop {
         let before = at;
         while at < last && bytes[at].is_ascii_whitespace() {
-            at += 1;
+            at = at.saturating_add(1);
         }
         if at >= last {
             break;
@@ -285,32 +291,32 @@ fn element(
         }
         let key_start = at;
         while at < last && !stop(bytes[at]) {
-            at += 1;
+            at = at.saturating_add(1);
         }
         let key = &text[key_start..at];
         while at < last && bytes[at].is_ascii_whitespace() {
-            at += 1;
+            at = at.saturating_add(1);
         }
         if key.is_empty() || at >= last || bytes[at] != b'=' {
             return None;
         }
-        at += 1;
+        at = at.saturating_add(1);
         while at < last && bytes[at].is_ascii_whitespace() {
-            at += 1;
+            at = at.saturating_add(1);
         }
         let quote = *bytes[..last].get(at)?;
         if quote != b'"' && quote != b'\'' {
             return None;
         }
-        let from = at + 1;
-        let length = bytes[from..last].iter().position(|b| *b == quote)?;
-        let inner = from..from + length;
+        let from = at.checked_add(1)?;
+        let length = bytes.get(from..last)?.iter().position(|b| *b == quote)?;
+        let inner = from..from.checked_add(length)?;
         let value = &text[inner.clone()];
         if value.contains('<') || !keys.insert(key) {
             return None;
         }
+        at = inner.end.checked_add(1)?;
         raw.push((key, resolved(value)?, inner));
-        at = from + length + 1;
     }
     let mut own = Vec::new();
     for (key, value, _) in &raw {

@@ -162,8 +162,8 @@ impl Run<'_> {
                 if self.listener.stopped() {
                     break;
                 }
-                match frames::load(frame, Want::Luma) {
-                    Ok(decoded) => {
+                match frames::load_held(frame, Want::Luma, Vec::new()) {
+                    Ok((decoded, _held)) => {
                         setting.frames += 1;
                         setting.rendered.extend(rendered_noise(&decoded.luma()));
                     }
@@ -184,30 +184,33 @@ impl Run<'_> {
         setting: &mut Setting,
         bad: &mut Vec<(String, SkipReason)>,
     ) {
-        // The frame before, until it is known whether this one is its partner.
-        let mut before: Option<(&Frame, [crate::base::Plane; 4])> = None;
+        // The frame before with the memory that it takes, until it is known whether this one is its
+        // partner.
+        let mut before: Option<(&Frame, [crate::base::Plane; 4], frames::Held)> = None;
         for frame in frames {
             if self.listener.stopped() {
                 break;
             }
-            match frames::raw::load_raw(&frame.path) {
-                Ok(raw) => {
+            match frames::load_raw_held(frame) {
+                Ok((raw, mut held)) => {
                     setting.frames += 1;
                     let black = raw.black_dn.iter().sum::<f32>() / 4.0;
                     setting.range_dn = Some(f64::from(raw.white_dn - black));
                     let planes = raw.planes();
+                    drop(raw);
+                    held.shrink(planes.iter().map(|p| size_of_val(&p.data[..]) as u64).sum());
                     let pair = before
                         .as_ref()
-                        .filter(|(earlier, _)| same_settings(earlier, frame))
-                        .and_then(|(_, earlier)| raw_noise_of_pair(earlier, &planes));
+                        .filter(|(earlier, ..)| same_settings(earlier, frame))
+                        .and_then(|(_, earlier, _)| raw_noise_of_pair(earlier, &planes));
                     match pair {
                         Some(pair) => {
                             setting.raw.push(pair);
                             before = None;
                         }
                         None => {
-                            let alone = before.replace((frame, planes));
-                            setting.raw.extend(alone.and_then(|(_, p)| raw_noise(&p)));
+                            let alone = before.replace((frame, planes, held));
+                            setting.raw.extend(alone.and_then(|(_, p, _)| raw_noise(&p)));
                         }
                     }
                 }
@@ -215,7 +218,7 @@ impl Run<'_> {
             }
             self.told();
         }
-        setting.raw.extend(before.and_then(|(_, p)| raw_noise(&p)));
+        setting.raw.extend(before.and_then(|(_, p, _)| raw_noise(&p)));
         // A pair says more than any number of single frames.
         if setting.raw.iter().any(|n| n.method == RawMethod::Pair) {
             setting.raw.retain(|n| n.method == RawMethod::Pair);

@@ -5,7 +5,7 @@ use super::edges;
 use crate::base::{Luma, Plane, Tone};
 use crate::error::SkipReason;
 use crate::frames::raw::RawFrame;
-use crate::frames::{self, Decoded, FileKind, Frame, Want};
+use crate::frames::{self, Decoded, FileKind, Frame, Held, Want};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::edge::{EdgeResponse, NoEdge, measure_edge};
 use crate::measure::focus_map::{FrameCells, TILE_PX, Tile};
@@ -121,13 +121,16 @@ enum Pixels {
 }
 
 impl Pixels {
-    fn load(frame: &Frame, want: Want) -> Result<Pixels, SkipReason> {
+    /// The frame with the memory that it takes.
+    fn load(frame: &Frame, want: Want) -> Result<(Pixels, Held), SkipReason> {
         #[cfg(feature = "raw")]
         if frame.kind == FileKind::Raw {
-            return frames::raw::load_raw(&frame.path).map(|raw| Pixels::Raw(Box::new(raw)));
+            let (raw, held) = frames::load_raw_held(frame)?;
+            return Ok((Pixels::Raw(Box::new(raw)), held));
         }
         debug_assert!(cfg!(feature = "raw") || frame.kind != FileKind::Raw);
-        frames::load(frame, want).map(Pixels::Rendered)
+        let (decoded, held) = frames::load_held(frame, want, Vec::new())?;
+        Ok((Pixels::Rendered(decoded), held))
     }
 
     fn size(&self) -> (usize, usize) {
@@ -229,7 +232,7 @@ pub fn reference(
     edge: Option<Box4>,
     keeps: Keeps,
 ) -> Result<Option<Reference>, SkipReason> {
-    let pixels = Pixels::load(frame, keeps.want())?;
+    let (pixels, _held) = Pixels::load(frame, keeps.want())?;
     let size = pixels.size();
     let Some(region) = place(&pixels, wanted) else { return Ok(None) };
     let white_balance = match &pixels {
@@ -253,7 +256,7 @@ pub fn reference(
 /// # Errors
 /// What is wrong with the file.
 pub fn look(frame: &Frame, reference: &Reference, keeps: Keeps) -> Result<Look, SkipReason> {
-    let mut pixels = Pixels::load(frame, keeps.want())?;
+    let (mut pixels, _held) = Pixels::load(frame, keeps.want())?;
     if let Pixels::Raw(raw) = &mut pixels {
         raw.white_balance = reference.white_balance;
     }

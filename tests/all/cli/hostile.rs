@@ -30,8 +30,12 @@ fn limit(_: &Child) {
 }
 
 fn limited(place: &Place, args: &[&str]) -> Output {
+    limited_with(place, args, &[])
+}
+
+fn limited_with(place: &Place, args: &[&str], env: &[(&str, &str)]) -> Output {
     let mut command = Command::new(PROGRAM);
-    command.current_dir(place.path()).args(args).envs(OWN);
+    command.current_dir(place.path()).args(args).envs(OWN).envs(env.iter().copied());
     // Threads of the tests' machine would claim addresses of their own.
     command.env("MALLOC_ARENA_MAX", "2").env("RAYON_NUM_THREADS", "2");
     command.stdin(Stdio::null()).stdout(Stdio::piped()).stderr(Stdio::piped());
@@ -50,7 +54,10 @@ fn progressive() -> Vec<u8> {
 }
 
 fn small_raw() -> Vec<u8> {
-    let (width_px, height_px) = (160, 120);
+    raw_of((160, 120), &Tags::invented())
+}
+
+fn raw_of((width_px, height_px): (usize, usize), tags: &Tags) -> Vec<u8> {
     let data = (0..width_px * height_px)
         .map(|i| (3000 + 40 * (i % 160) + (i * 7919 % 613)) as u16)
         .collect();
@@ -62,7 +69,7 @@ fn small_raw() -> Vec<u8> {
         black_dn: [512; 4],
         white_dn: 16_383,
     };
-    dng(&raw, &Tags::invented()).unwrap()
+    dng(&raw, tags).unwrap()
 }
 
 fn u16_at(bytes: &[u8], at: usize) -> usize {
@@ -247,9 +254,10 @@ fn all_of_them_together_and_one_by_one_in_other_commands() {
     for (name, bytes) in &files {
         place.put(&format!("day/{name}"), bytes);
     }
-    for command in ["noise", "compare"] {
-        let out = limited(&place, &[command, "day", "--no-report"]);
+    for args in [&["noise", "day"][..], &["compare", "day", "--no-report"]] {
+        let (command, out) = (args[0], limited(&place, args));
         let said = String::from_utf8_lossy(&out.stderr);
+        assert!(!said.contains("Usage"), "{said}");
         // Two frames are no series: compare may refuse them, in words.
         assert!(matches!(out.status.code(), Some(0..=2)), "{command}: {} {said}", out.status);
         assert!(!said.contains("panicked") && !said.contains("memory allocation"), "{said}");
@@ -319,6 +327,48 @@ fn every_bit_of_every_count_and_of_every_next_directory_may_flip() {
     assert_eq!(decode_raw(raw).unwrap(), whole);
 }
 
+/// As on a system without limits for processes: what the check lets through is decoded in the
+/// program itself, which has 1 GiB of addresses.
+#[test]
+fn the_check_alone_keeps_flipped_sizes_and_counts_from_the_decoder() {
+    /// Size, bits, compression, kind, strips, samples per pixel and rows per strip.
+    const SIZES: [usize; 9] =
+        [0x0100, 0x0101, 0x0102, 0x0103, 0x0106, 0x0111, 0x0115, 0x0116, 0x0117];
+    let place = Place::new();
+    place.put("day/good.jpg", &jpeg(&picture(1.0), &exposed(0, 0)));
+    let raw = small_raw();
+    let (entries, nexts) = places(&raw);
+    let sizes = entries.iter().filter(|e| SIZES.contains(&u16_at(&raw, **e))).map(|e| e + 8);
+    let sizes: Vec<usize> = sizes.collect();
+    assert_eq!(sizes.len(), SIZES.len());
+    let mut tried = 0;
+    for at in entries.iter().map(|e| e + 4).chain(nexts).chain(sizes) {
+        for bit in 0..32 {
+            let flipped = raw[at + bit / 8] ^ 1 << (bit % 8);
+            place.put(&format!("day/f{at:04}-{bit:02}.dng"), &with(&raw, at + bit / 8, &[flipped]));
+            tried += 1;
+        }
+    }
+    assert!(tried >= 1000, "{tried}");
+    let alone = [("STOPWISE_DECODER", "off")];
+    let out = limited_with(&place, &["cull", "day", "--json", "-", "--no-report"], &alone);
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(1), "{} {said}", out.status);
+    let record: serde_json::Value = serde_json::from_slice(&out.stdout).unwrap();
+    let (frames, skipped) = (record["frames"].as_array().unwrap(), &record["skipped"]);
+    let skipped = skipped.as_array().unwrap();
+    assert_eq!(frames.len() + skipped.len(), tried + 1);
+    assert!(frames.iter().any(|f| f["path"] == "good.jpg"));
+    // Every flip that makes a picture of 200,000 px or more of these 20,000 is refused.
+    let refused = |bit: usize| {
+        let end = format!("-{bit:02}.dng");
+        skipped.iter().filter(|s| s["path"].as_str().unwrap().ends_with(&end)).count()
+    };
+    for bit in 12..32 {
+        assert!(refused(bit) >= 2, "bit {bit}: {}", refused(bit));
+    }
+}
+
 #[test]
 fn the_budget_skips_what_exceeds_it_and_names_the_option() {
     let place = Place::new();
@@ -336,4 +386,47 @@ fn the_budget_skips_what_exceeds_it_and_names_the_option() {
     let (record, code) = place.culled(&["day", "--memory", "200"]);
     assert_eq!((code, record["frames"].as_array().unwrap().len()), (Some(0), 2));
     assert_eq!(place.run(&["cull", "day", "--memory", "63"]).code, Some(2));
+}
+
+/// `noise` and `compare` keep the mosaic while they measure: the file alone is 17 MB here, with what
+/// is made of it 70.
+#[test]
+fn the_budget_counts_decoded_raws_in_every_command() {
+    let place = Place::new();
+    for (name, n) in [("day/large.dng", 8.0), ("day/large-2.dng", 11.0)] {
+        let tags = Tags { marked_f_number: Some(n), ..Tags::invented() };
+        let raw = raw_of((3000, 2900), &tags);
+        assert!((17_000_000..18_000_000).contains(&raw.len()));
+        place.put(name, &raw);
+    }
+    let none = ["--no-report"];
+    for (command, more) in [("noise", &none[..0]), ("compare", &none), ("cull", &none)] {
+        let said = |memory: &str| {
+            let out = place.run(&[&[command, "day", "--memory", memory], more].concat());
+            out.stdout + &out.stderr
+        };
+        let small = said("64");
+        assert!(small.contains("--memory") && small.contains("64 MB"), "{command}: {small}");
+        let large = said("200");
+        assert!(!large.contains("--memory") && !large.contains("Usage"), "{command}: {large}");
+    }
+}
+
+/// Children have the file mapped: one that is cut while it is decoded ends them with this signal.
+#[cfg(unix)]
+#[test]
+fn a_file_that_is_cut_meanwhile_costs_the_child_and_is_said() {
+    use std::os::unix::fs::PermissionsExt;
+    let place = Place::new();
+    place.put("day/a.dng", &small_raw());
+    let decoder = place.put("decoder", b"#!/bin/sh\nkill -BUS $$\n");
+    std::fs::set_permissions(&decoder, std::fs::Permissions::from_mode(0o755)).unwrap();
+    let out = place
+        .command(&["inspect", "day/a.dng", "--no-report"])
+        .env("STOPWISE_DECODER", &decoder)
+        .output()
+        .unwrap();
+    let said = String::from_utf8_lossy(&out.stderr);
+    assert_eq!(out.status.code(), Some(2), "{said}");
+    assert!(said.contains("cut, or its card failed, while it was read"), "{said}");
 }

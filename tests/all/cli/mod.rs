@@ -5,6 +5,8 @@ mod chart;
 mod confined;
 mod contract;
 mod ends;
+#[cfg(all(feature = "raw", unix))]
+mod full_disk;
 #[cfg(feature = "raw")]
 mod hostile;
 mod hostile_page;
@@ -15,6 +17,8 @@ mod odd_files;
 mod outputs;
 mod plan;
 mod review;
+#[cfg(unix)]
+mod review_kills;
 mod rigs;
 
 use std::fs;

@@ -17,7 +17,12 @@ pub(super) struct Review {
 
 impl Review {
     pub fn start(place: &Place, more: &[&str]) -> Review {
-        let mut child = Command::new(PROGRAM)
+        Review::started_by(Command::new(PROGRAM), place, more)
+    }
+
+    /// `command` starts the program with what it is given.
+    pub fn started_by(mut command: Command, place: &Place, more: &[&str]) -> Review {
+        let mut child = command
             .current_dir(place.path())
             .envs(OWN)
             .env("STOPWISE_DECISIONS", place.path().join("kept/decisions"))
