@@ -5,6 +5,7 @@ pub mod attribution;
 pub mod because;
 pub mod body_noise;
 pub mod burst;
+pub mod burst_planes;
 pub mod chart;
 pub mod compare;
 pub mod equipment;
