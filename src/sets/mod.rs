@@ -29,4 +29,6 @@ pub mod spans;
 pub mod subject_blur;
 pub mod taken;
 pub mod trace;
+pub mod unmarked;
+mod unreached;
 pub mod verdict;

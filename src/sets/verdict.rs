@@ -34,7 +34,7 @@ const VEILED: f64 = 0.7;
 /// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
 const DARK_DN: f64 = 10.0;
 /// Sharp 64-px tiles that must hang together to count as a sharp area.
-const CLUSTER_LEAST: usize = 5;
+pub const CLUSTER_LEAST: usize = 5;
 /// What the ratio that energy reads is raised to where the subject shows a regular pattern: edges
 /// mean nothing there, and the law of edges reads ratios too large (162 frames of nine simulated
 /// days, seeds 1-9: .101 rms in ln after this; the ring spectra alone .126, both .096).
