@@ -179,6 +179,11 @@ impl Tally {
         mean(&self.taus_ratio)
     }
 
+    /// Mean Kendall tau by the ratio that verdicts are based on.
+    pub fn tau_by_ratio(&self) -> Option<f64> {
+        mean(&self.taus_ratio)
+    }
+
     /// Blur said over true at 10, 50 and 90 %.
     pub fn quantiles(&self) -> Option<[f64; 3]> {
         let mut v = self.said_true.clone();
@@ -228,7 +233,7 @@ impl Tally {
             self.picked.word(),
             self.either.word(),
             tau(self.tau()),
-            tau(mean(&self.taus_ratio)),
+            tau(self.tau_by_ratio()),
             self.cause.word(),
             quantiles,
             self.in68.word(),

@@ -37,6 +37,8 @@ pub struct Tags {
     pub pitch_um: f64,
     /// Serial number of the body.
     pub serial: String,
+    /// Middle of the subject as the camera recorded it, px of the file.
+    pub subject_px: Option<(u16, u16)>,
 }
 
 impl Tags {
@@ -52,6 +54,7 @@ impl Tags {
             flash: true,
             pitch_um: 6.0,
             serial: "VM7-00042".to_owned(),
+            subject_px: None,
         }
     }
 }
@@ -125,6 +128,9 @@ fn exif_block(tags: &Tags, picture: &Picture) -> Result<Vec<u8>> {
     ];
     if let Some(n) = tags.marked_f_number {
         values.push((Tag::FNumber, ratio((n * 10.0).round() as u32, 10)));
+    }
+    if let Some((x, y)) = tags.subject_px {
+        values.push((Tag::SubjectArea, Value::Short(vec![x, y])));
     }
     let fields: Vec<Field> =
         values.into_iter().map(|(tag, value)| Field { tag, ifd_num: In::PRIMARY, value }).collect();

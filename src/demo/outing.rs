@@ -301,6 +301,7 @@ fn tags(plan: &Plan, index: usize) -> Tags {
         flash: plan.flash,
         pitch_um: PITCH_UM,
         serial: "VM7-00042".to_owned(),
+        subject_px: None,
     }
 }
 

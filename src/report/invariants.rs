@@ -54,6 +54,23 @@ fn in_burst(burst: &BurstRecord, frames: &[&FrameRecord], found: &mut Vec<String
         say("nothing in it is sharp, yet it has a hit");
     }
     let guessed = burst.subject.found != SubjectFound::Marked;
+    if let Some(other) = &burst.other {
+        if !guessed {
+            say("its subject was marked, yet another place is offered");
+        }
+        if burst.best.as_ref().is_none_or(|b| *b == other.best) {
+            say("the frame of its other place is not a second one");
+        }
+        if frames.iter().all(|f| f.path != other.best) {
+            say("the frame of its other place is not among its frames");
+        }
+        if [other.x, other.y].iter().any(|v| !(0.0..=1.0).contains(v)) {
+            say("its other place lies outside the picture");
+        }
+    }
+    if guessed && burst.subject.confidence.is_some_and(|c| c >= 1.0) {
+        say("its subject was guessed, yet it is certain");
+    }
     if guessed && frames.iter().filter_map(|f| f.subject).any(|s| s.confidence >= 1.0) {
         say("its subject was guessed, yet a place is certain");
     }

@@ -295,8 +295,20 @@ pub struct FrameRecord {
 pub struct BurstSubject {
     /// Where it came from.
     pub found: SubjectFound,
-    /// 0..1: how sure an automatic subject is.
+    /// 0..1: how sure an automatic subject is; absent unless it is known how often such a figure
+    /// comes true.
     pub confidence: Option<f64>,
+}
+
+/// Another place that could be the subject of a burst, and the frame that is best there.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct OtherSubject {
+    /// Path of the frame.
+    pub best: String,
+    /// The place in it, from the left, fraction of the upright picture.
+    pub x: f64,
+    /// The place in it, from the top, fraction of the upright picture.
+    pub y: f64,
 }
 
 /// One burst.
@@ -308,6 +320,9 @@ pub struct BurstRecord {
     pub frames: Vec<String>,
     /// The frame called best; `None` when none can be.
     pub best: Option<String>,
+    /// Without a mark: the frame and the place that could be meant instead of the best.
+    #[serde(default)]
+    pub other: Option<OtherSubject>,
     /// The subject.
     pub subject: BurstSubject,
     /// Why the burst was cut where it was (time gap, settings, content, file order).

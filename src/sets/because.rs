@@ -6,15 +6,14 @@ use super::rows::FrameParts;
 use crate::base::Flag;
 use crate::frames::Frame;
 use crate::report::record::{
-    BurstRecord, Call, Cause, CauseShare, Finding, FrameRecord, OutingRecord, SubjectFound,
+    BurstRecord, Call, Cause, CauseShare, Finding, FrameRecord, OtherSubject, OutingRecord,
+    SubjectFound,
 };
 use crate::report::summary::MIN_FRAMES_FOR_RATE;
 use crate::report::wording;
 
 /// Share of the misses from which a cause is worth a finding.
 const CAUSE_SHARE: f64 = 0.3;
-/// An automatic subject less sure than this is worth a mark by the user.
-const UNSURE: f64 = 0.15;
 /// Blur whose range reaches this close to what the settings allow is as sharp as they allow.
 const AS_ALLOWED: f64 = 1.05;
 
@@ -66,6 +65,9 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
             "Sharp at this size, but the file was made smaller after capture: focus can only be \
              judged on the original."
                 .to_owned()
+        }
+        (Call::CannotSay, None) if !judged.flags.has(Flag::Alone) => {
+            format!("The verdict depends on the subject that you meant. {MARK_IT}")
         }
         (Call::CannotSay, None) => format!(
             "Sharp at this spot, but the spot was guessed and there is no second frame to compare \
@@ -145,7 +147,12 @@ fn ghost(judged: &Judged) -> String {
 }
 
 /// Findings about a burst.
-pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec<Finding> {
+pub fn burst(
+    judged: &BurstJudged,
+    frames: &[FrameRecord],
+    group: &Group,
+    other: Option<&OtherSubject>,
+) -> Vec<Finding> {
     let mut findings = Vec::new();
     let total = frames.len();
     if judged.best_is_soft {
@@ -168,15 +175,8 @@ pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec
             ),
         });
     }
-    if judged.found == SubjectFound::Automatic
-        && judged.confidence.is_some_and(|c| c < UNSURE)
-        && total > 1
-    {
-        findings.push(Finding {
-            says: "The subject was guessed from the burst, and other places are nearly as likely."
-                .to_owned(),
-            next: Some(MARK_IT.to_owned()),
-        });
+    if let Some(finding) = other.and_then(|other| two_subjects(judged, frames, other)) {
+        findings.push(finding);
     }
     if judged.found == SubjectFound::None {
         findings.push(Finding {
@@ -193,6 +193,29 @@ pub fn burst(judged: &BurstJudged, frames: &[FrameRecord], group: &Group) -> Vec
     findings
 }
 
+/// The two frames that could be the best, each with its place.
+fn two_subjects(
+    judged: &BurstJudged,
+    frames: &[FrameRecord],
+    other: &OtherSubject,
+) -> Option<Finding> {
+    let best = frames.get(judged.best?)?;
+    let at = best.subject?;
+    let place = |x: f64, y: f64| {
+        format!("{} from the left and {} from the top", wording::per_cent(x), wording::per_cent(y))
+    };
+    Some(Finding {
+        says: format!(
+            "Nobody marked the subject. If it is {}, {} is the sharpest; if it is {}, {} is.",
+            place(at.x, at.y),
+            wording::file_name(&best.path),
+            place(other.x, other.y),
+            wording::file_name(&other.best),
+        ),
+        next: Some(MARK_IT.to_owned()),
+    })
+}
+
 /// Findings about an outing.
 pub fn outing(
     outing: &OutingRecord,
@@ -203,8 +226,8 @@ pub fn outing(
     if outing.unmarked_bursts > 0 {
         findings.push(Finding {
             says: format!(
-                "No subject is marked in {}: frames there are judged at the place that is sharpest \
-                 over the burst.",
+                "No subject is marked in {}: it was guessed there, and the verdicts hold for the \
+                 guess.",
                 wording::count(outing.unmarked_bursts, "burst", "bursts")
             ),
             next: Some(MARK_IT.to_owned()),

@@ -4,16 +4,17 @@ use rayon::prelude::*;
 
 use super::because;
 use super::grouping::Group;
-use super::judge::{BurstJudged, Fetch, Mark, judge};
+use super::judge::{BurstJudged, Fetch, Mark, SubjectHints, judge};
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
 use super::rows::{self, Allowed, DETAIL_PX, FrameParts};
 use super::shot::{Shot, patch_corner};
 use super::taken::Taken;
+use super::unmarked::Spot;
 use super::verdict;
 use crate::frames::Frame;
 use crate::report::page::{BurstPage, FramePictures};
-use crate::report::record::{BurstRecord, BurstSubject, FrameRecord};
+use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 
 /// A mark in frame `frame` of a burst: from fractions of the upright picture to px of the file.
 pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> Mark {
@@ -26,6 +27,16 @@ pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> 
     }
 }
 
+/// What is known of a burst's subject: its mark and what the cameras recorded.
+pub fn hints(files: &[&Frame], mark: Option<Mark>) -> SubjectHints {
+    let recorded = files.iter().enumerate().find_map(|(frame, file)| {
+        let (x, y) = file.exposure.as_ref()?.subject_at.as_ref()?.value;
+        let (x_px, y_px) = (x * f64::from(file.width_px), y * f64::from(file.height_px));
+        Some(Spot { frame, x_px, y_px })
+    });
+    SubjectHints { mark, recorded }
+}
+
 /// Judges a burst, from what was measured on its frames, in order of time.
 ///
 /// `read` gives pixels that are not at hand: frame, left, top, side; they are kept.
@@ -33,7 +44,7 @@ pub fn page(
     job: &OutingJob,
     files: &[&Frame],
     taken: &[Taken],
-    mark: Option<Mark>,
+    hints: SubjectHints,
     read: &Fetch<'_>,
     group: &Group,
     id: u32,
@@ -49,7 +60,7 @@ pub fn page(
         })
     };
     let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
-    let mut judged = judge(&shots, mark, &attainable, &fetch);
+    let mut judged = judge(&shots, hints, &attainable, &fetch);
     let small: Vec<bool> = files.iter().map(|f| rows::made_small(f)).collect();
     verdict::withhold_hits(&mut judged, &small);
     let rows: Vec<FrameRecord> = (0..files.len())
@@ -85,14 +96,22 @@ pub fn page(
     } else {
         vec![FramePictures::NONE; files.len()]
     };
+    let other = judged.other.map(|spot| {
+        let file = files[spot.frame];
+        let (w, h) = (f64::from(file.width_px), f64::from(file.height_px));
+        let (x, y) = file.orientation().to_upright(spot.x_px / w, spot.y_px / h);
+        OtherSubject { best: file.shown.clone(), x, y }
+    });
+    let findings = because::burst(&judged, &rows, group, other.as_ref());
     let burst = BurstRecord {
         id,
         frames: files.iter().map(|f| f.shown.clone()).collect(),
         best: judged.best.map(|b| files[b].shown.clone()),
-        subject: BurstSubject { found: judged.found, confidence: judged.confidence },
+        other,
+        subject: BurstSubject { found: judged.found, confidence: None },
         cut_by: group.cut_by.words(group.timed).to_owned(),
         lasts_s: because::lasts_s(files),
-        findings: because::burst(&judged, &rows, group),
+        findings,
     };
     (BurstPage { burst, frames: rows.into_iter().zip(pictures).collect() }, judged)
 }

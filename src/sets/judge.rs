@@ -9,6 +9,8 @@ use super::sharp_area::sharpest_area;
 use super::shot::{Patch, Shot, patch_corner};
 use super::subject_blur::{Attainable, BlurRange, Reached, SubjectBlur, subject_blur};
 use super::trace::{self, Place};
+use super::unmarked::{self, GUESSED_CONFIDENCE, Spot, UnmarkedSubject};
+use super::unreached;
 use super::verdict;
 use crate::base::{Flag, FlagSet, Measured};
 use crate::measure::band_noise::BandNoise;
@@ -132,8 +134,6 @@ pub struct BurstJudged {
     pub best: Option<usize>,
     /// How the subject was found.
     pub found: SubjectFound,
-    /// How far an automatic subject stands out, 0..1.
-    pub confidence: Option<f64>,
     /// The noise model of the burst.
     pub noise: BandNoise,
     /// Whether any frame showed its noise.
@@ -148,6 +148,8 @@ pub struct BurstJudged {
     pub reached: Reached,
     /// Blur from the ring spectra, where the subject's could be read.
     pub blur: Option<SubjectBlur>,
+    /// Without a mark: the frame and the place that could be meant instead of the best.
+    pub other: Option<Spot>,
 }
 
 /// One noise model for the whole burst, and whether any frame showed its noise.
@@ -193,36 +195,55 @@ fn frame_noise(shot: &Shot, burst: &BandNoise) -> BandNoise {
     }
 }
 
+/// What is known of a burst's subject before its frames are judged.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct SubjectHints {
+    /// The user's mark.
+    pub mark: Option<Mark>,
+    /// The place that the camera recorded.
+    pub recorded: Option<Spot>,
+}
+
+impl From<Option<Mark>> for SubjectHints {
+    fn from(mark: Option<Mark>) -> SubjectHints {
+        SubjectHints { mark, ..SubjectHints::default() }
+    }
+}
+
 /// Judges a burst.
 ///
 /// `attainable[i]` is what frame i's settings can give at best, where known. `fetch` returns
 /// pixels around a spot.
 pub fn judge<S: Borrow<Shot>>(
     shots: &[S],
-    mark: Option<Mark>,
+    hints: impl Into<SubjectHints>,
     attainable: &[Option<Attainable>],
     fetch: &Fetch<'_>,
 ) -> BurstJudged {
+    let hints: SubjectHints = hints.into();
+    let mark = hints.mark;
     let shots: &[&Shot] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
     let (noise, noise_seen) = burst_noise(shots);
     let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
     let maps: Vec<FocusMap> = shots.par_iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
-    let (start, found, confidence) = match mark {
-        Some(m) => (Some((m.frame, m.x_px, m.y_px)), SubjectFound::Marked, None),
-        None => match trace::find(shots, &maps) {
-            Some(f) => {
-                (Some((f.frame, f.x_px, f.y_px)), SubjectFound::Automatic, Some(f.confidence))
-            }
-            None => (None, SubjectFound::None, None),
-        },
+    let unmarked_subject =
+        if mark.is_none() { UnmarkedSubject::find(shots, &noise, &hints) } else { None };
+    let spot = unmarked_subject.as_ref().map(|u| u.spot).or(hints.recorded);
+    let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
+    let sharpest = || trace::find(shots, &maps).map(|f| (f.frame, f.x_px, f.y_px));
+    let start = mark.map(|m| (m.frame, m.x_px, m.y_px)).or(spot).or_else(sharpest);
+    let found = match (mark, start) {
+        (Some(_), _) => SubjectFound::Marked,
+        (None, Some(_)) => SubjectFound::Automatic,
+        (None, None) => SubjectFound::None,
     };
     let mut places = match start {
         Some((frame, x, y)) => trace::follow_all(shots, frame, x, y),
         None => vec![None; shots.len()],
     };
-    // A guess is never surer than the guess of the burst.
-    if let Some(most) = confidence {
-        places.iter_mut().flatten().for_each(|p| p.confidence = p.confidence.min(most));
+    if mark.is_none() {
+        let places = places.iter_mut().flatten();
+        places.for_each(|p| p.confidence = p.confidence.min(GUESSED_CONFIDENCE));
     }
     let box_px = mark.and_then(|m| m.box_px).unwrap_or(BOX_PX);
     let mut boxes: Vec<Option<SubjectBox>> = places
@@ -262,7 +283,6 @@ pub fn judge<S: Borrow<Shot>>(
         frames,
         best: None,
         found,
-        confidence,
         noise,
         noise_seen,
         maps,
@@ -270,7 +290,19 @@ pub fn judge<S: Borrow<Shot>>(
         best_is_soft: false,
         reached: blur.as_ref().map_or(Reached::Unknown, |b| b.reached),
         blur,
+        other: None,
     };
+    // What the whole frames say holds whatever the subject is; a mark knows better only where the
+    // plane lay.
+    let of_any = attainable.iter().flatten().next().copied();
+    let nothing_sharp =
+        unreached::is_shaken(shots) || mark.is_none() && unreached::is_blurred(&burst.maps, of_any);
+    if nothing_sharp || unmarked_subject.as_ref().is_some_and(UnmarkedSubject::is_beyond) {
+        burst.reached = Reached::No;
+    } else if unmarked_subject.as_ref().is_some_and(UnmarkedSubject::is_among_planes) {
+        // The place is a guess, and what is smooth there may be sharp at the subject.
+        burst.reached = Reached::Yes;
+    }
     let movements = |sharpest: usize, px: f64| -> Vec<Option<Movement>> {
         let reference = Reference::of(&boxes, sharpest, px);
         (0..shots.len())
@@ -279,6 +311,12 @@ pub fn judge<S: Borrow<Shot>>(
             .collect()
     };
     verdict::decide(&mut burst, lead, &sparse, of_burst, &movements);
+    if nothing_sharp && !burst.best_is_soft {
+        unmarked::tell_unreached(&mut burst);
+    }
+    if let Some(subject) = unmarked_subject.filter(|_| !burst.best_is_soft) {
+        subject.restate(&mut burst, of_burst);
+    }
     if found == SubjectFound::Automatic {
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::SubjectGuessed));
     }

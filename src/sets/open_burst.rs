@@ -77,7 +77,8 @@ impl OpenBurst {
         let timed = files.iter().all(|f| f.exposure.as_ref().is_some_and(|e| e.taken_at.is_some()));
         let group = Group { frames: (0..files.len()).collect(), cut_by: CutBy::First, timed };
         let read = |i: usize, x0: usize, y0: usize, side: usize| self.pixels(i, x0, y0, side);
-        let (page, judged) = burst::page(&self.job, &files, &self.taken, mark, &read, &group, 1);
+        let hints = burst::hints(&files, mark);
+        let (page, judged) = burst::page(&self.job, &files, &self.taken, hints, &read, &group, 1);
         let maps = judged.maps.iter().zip(&files).map(|(m, f)| rows::map_record(m, f)).collect();
         JudgedAgain {
             burst: page.burst,

@@ -426,6 +426,7 @@ impl Run<'_> {
             let centre = ((x0 + side / 2) as f64, (y0 + side / 2) as f64);
             Some(taken::cut(&decoded, centre.0, centre.1, self.job.pictures))
         };
-        burst::page(self.job, &files, &taken, mark, &fetch, group, id).0
+        let hints = burst::hints(&files, mark);
+        burst::page(self.job, &files, &taken, hints, &fetch, group, id).0
     }
 }

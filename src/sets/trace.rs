@@ -97,8 +97,6 @@ pub struct Found {
     pub x_px: f64,
     /// Position, px of the file.
     pub y_px: f64,
-    /// 0..1: how far it stands out from the next best place.
-    pub confidence: f64,
 }
 
 /// Width of the prior about the frame's centre, share of its width.
@@ -196,14 +194,6 @@ pub fn find(shots: &[&Shot], maps: &[FocusMap]) -> Option<Found> {
         return None;
     }
     let (bc, br) = (best % cols, best / cols);
-    let apart = SAME_PLACE * width / TILE_PX as f64;
-    let rival = (0..score.len())
-        .filter(|i| {
-            let (c, r) = ((i % cols) as f64, (i / cols) as f64);
-            (c - bc as f64).hypot(r - br as f64) > apart
-        })
-        .map(|i| score[i])
-        .fold(0f64, f64::max);
     // Place it in the frame that is sharpest there.
     let mut sharpest = (middle, bc as f64, br as f64, f32::MIN);
     for (i, shift) in shifts.iter().enumerate() {
@@ -226,7 +216,6 @@ pub fn find(shots: &[&Shot], maps: &[FocusMap]) -> Option<Found> {
         frame,
         x_px: ((c + 0.5) * tile).clamp(0.0, most.0),
         y_px: ((r + 0.5) * tile).clamp(0.0, most.1),
-        confidence: 1.0 - rival / score[best],
     })
 }
 

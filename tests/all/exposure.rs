@@ -233,6 +233,33 @@ fn pixel_pitch_from_the_focal_plane() {
 
 // facts E7: diagonals of 23.5 x 15.6 and 17.3 x 13.0 mm against 36 x 24.
 #[test]
+fn a_recorded_subject_is_a_place_in_the_file() {
+    let area = |v: &[u16]| (Tag::SubjectArea, Value::Short(v.to_vec()));
+    let at = |fields: &[(Tag, Value)]| value!(read(fields).subject_at);
+    // A point, a circle and a rectangle all start with their middle, px of the file before it is
+    // turned upright (Exif 2.32, 4.6.5).
+    let turned = (Tag::Orientation, short(6));
+    for subject in [&[1500, 3000][..], &[1500, 3000, 200], &[1500, 3000, 200, 100]] {
+        assert_eq!(at(&[turned.clone(), area(subject)]), Some((0.25, 0.75)));
+    }
+    let location = (Tag::SubjectLocation, Value::Short(vec![4500, 1000]));
+    assert_eq!(at(std::slice::from_ref(&location)), Some((0.75, 0.25)));
+    assert_eq!(at(&[location.clone(), area(&[1500, 3000])]), Some((0.25, 0.75)));
+    // The file was made half as large since: the place is that of the picture as recorded.
+    let recorded = |w: u32, h: u32| {
+        [(Tag::PixelXDimension, Value::Long(vec![w])), (Tag::PixelYDimension, Value::Long(vec![h]))]
+    };
+    let larger = [recorded(12_000, 8_000).to_vec(), vec![area(&[3000, 6000])]].concat();
+    assert_eq!(at(&larger), Some((0.25, 0.75)));
+    // Cut since, the middle of the picture, a corner, outside, half a place: no subject.
+    let cut = [recorded(8_000, 4_000).to_vec(), vec![area(&[3000, 3000])]].concat();
+    assert_eq!(at(&cut), None);
+    for subject in [&[3000, 2000][..], &[3000, 2000, 6000, 4000], &[0, 0], &[7000, 100], &[1500]] {
+        assert_eq!(at(&[area(subject)]), None, "{subject:?}");
+    }
+}
+
+#[test]
 fn crop_factors_from_sensor_sides() {
     close(Some(crop_from_sensor(23.5, 15.6)), 1.5339, 1e-4);
     close(Some(crop_from_sensor(17.3, 13.0)), 1.9994, 1e-4);

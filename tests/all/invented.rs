@@ -101,6 +101,7 @@ fn burst(
         id,
         frames: frames.iter().map(|(f, _)| f.path.clone()).collect(),
         best,
+        other: None,
         subject: BurstSubject { found: SubjectFound::Automatic, confidence: Some(0.83) },
         cut_by: "time gap".to_owned(),
         lasts_s: Some(tidy(count as f64 * 0.37)),

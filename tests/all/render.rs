@@ -127,6 +127,28 @@ fn terminal_shows_control_signs_instead_of_obeying_them() {
 }
 
 #[test]
+fn another_place_that_could_be_meant_must_be_a_second_frame_of_an_unmarked_burst() {
+    use stopwise::report::invariants::contradictions;
+    use stopwise::report::record::{OtherSubject, SubjectFound};
+    let said = |best: &str, x: f64, found: SubjectFound| {
+        let mut record: CullRecord = invented::outing(7, &[3], false).record;
+        let second =
+            record.bursts[0].frames.iter().find(|f| Some(*f) != record.bursts[0].best.as_ref());
+        let best = if best == "second" { second.unwrap().clone() } else { best.to_owned() };
+        let best = if best == "best" { record.bursts[0].best.clone().unwrap() } else { best };
+        record.bursts[0].other = Some(OtherSubject { best, x, y: 0.4 });
+        record.bursts[0].subject.found = found;
+        let all = contradictions(&record);
+        all.iter().filter(|s| s.contains("other place") || s.contains("another place")).count()
+    };
+    assert_eq!(said("second", 0.3, SubjectFound::Automatic), 0);
+    assert_eq!(said("second", 0.3, SubjectFound::Marked), 1);
+    assert_eq!(said("second", 1.3, SubjectFound::Automatic), 1);
+    assert_eq!(said("best", 0.3, SubjectFound::Automatic), 1);
+    assert_eq!(said("nowhere.jpg", 0.3, SubjectFound::Automatic), 1);
+}
+
+#[test]
 fn json_is_the_record_field_by_field() {
     let mut record: CullRecord = invented::outing(7, &[3], false).record;
     let frame = &mut record.frames[0];

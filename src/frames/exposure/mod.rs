@@ -114,6 +114,10 @@ pub struct Exposure {
     pub recorded_width_px: Option<Known<u32>>,
     /// Height the camera recorded, px.
     pub recorded_height_px: Option<Known<u32>>,
+    /// Middle of the subject as the camera recorded it (Exif SubjectArea, else SubjectLocation),
+    /// fractions of the file's width and height, before it is turned upright. `None` where it is
+    /// the middle of the picture: cameras write that whatever the subject is.
+    pub subject_at: Option<Known<(f64, f64)>>,
     /// The body.
     pub body: Body,
     /// The lens.
@@ -143,6 +147,9 @@ const PITCHES_UM: std::ops::RangeInclusive<f64> = 0.3..=100.0;
 /// Sides may differ by this much in ratio and still be the same picture at another size; beyond
 /// it the picture was cut, and its scale is not known.
 const SAME_SHAPE: f64 = 0.01;
+/// A recorded subject nearer to the middle of the picture than this share of its sides is a
+/// placeholder, or the middle field of a camera that was turned after focusing.
+const MIDDLE_SHARE: f64 = 0.01;
 /// What stands in a SHORT sensitivity that did not fit.
 const ISO_TOO_LARGE: u32 = 65535;
 /// Diagonal of 36 x 24 mm, mm.
@@ -209,6 +216,7 @@ impl Exposure {
             pixel_pitch_um: pixel_pitch_um(&fields, size_px).map(Known::from_file),
             recorded_width_px: side(Tag::PixelXDimension),
             recorded_height_px: side(Tag::PixelYDimension),
+            subject_at: subject_at(&fields, size_px).map(Known::from_file),
             body: Body {
                 make: text(Tag::Make),
                 model: text(Tag::Model),
@@ -274,6 +282,31 @@ fn f_number(fields: &Fields<'_>) -> Option<f64> {
         .number(Tag::FNumber)
         .filter(|n| F_NUMBERS.contains(n))
         .or_else(|| apex_f_number(fields, Tag::ApertureValue))
+}
+
+/// The recorded subject as fractions of the sides. Exif 2.32 (CIPA DC-008-2019), 4.6.5: SubjectArea
+/// starts with the middle of a point, a circle or a rectangle, SubjectLocation is one; both in px
+/// of the picture as recorded, before rotation.
+fn subject_at(fields: &Fields<'_>, size_px: (u32, u32)) -> Option<(f64, f64)> {
+    let recorded = |tag, own: u32| {
+        let side = fields.code(tag).filter(|v| *v > 0).unwrap_or(own);
+        f64::from(side)
+    };
+    let width = recorded(Tag::PixelXDimension, size_px.0);
+    let height = recorded(Tag::PixelYDimension, size_px.1);
+    let own_shape = f64::from(size_px.0) / f64::from(size_px.1);
+    if ((width / height) / own_shape - 1.0).abs() > SAME_SHAPE {
+        return None;
+    }
+    let place = |tag| {
+        let at = |i| fields.ratio_at(tag, i).and_then(|r| r.value);
+        let (x, y) = (at(0)? / width, at(1)? / height);
+        let inside = |v: f64| v > 0.0 && v < 1.0;
+        (inside(x) && inside(y)).then_some((x, y))
+    };
+    let off_middle =
+        |at: &(f64, f64)| (at.0 - 0.5).abs() > MIDDLE_SHARE || (at.1 - 0.5).abs() > MIDDLE_SHARE;
+    place(Tag::SubjectArea).or_else(|| place(Tag::SubjectLocation)).filter(off_middle)
 }
 
 /// The sensitivity; 65535 means that it did not fit, and stands in the tag the type points to.

@@ -69,6 +69,8 @@ pub struct FrameView {
     pub cause: Option<&'static str>,
     pub at_output: Option<String>,
     pub best: bool,
+    /// Best for another place that could be the subject.
+    pub other: bool,
     pub blur: Option<String>,
     pub ratio: Option<String>,
     pub bar: Option<String>,
@@ -103,6 +105,7 @@ impl FrameView {
             cause: wording::first_cause(frame),
             at_output: frame.at_output.as_ref().map(wording::at_output),
             best,
+            other: false,
             blur: shown("blur_sigma_px").map(|(v, unit)| format!("{v} {unit}")),
             ratio: ratio(frame),
             bar: svg::blur_bar(frame),
@@ -264,7 +267,9 @@ impl BurstView {
         for at in order {
             let (frame, pictures) = &page.frames[at];
             let best = page.burst.best.as_deref() == Some(frame.path.as_str());
-            frames.push(FrameView::new(frame, pictures, at + 1, records.len(), best, &columns)?);
+            let other = page.burst.other.as_ref().is_some_and(|o| o.best == frame.path);
+            let view = FrameView::new(frame, pictures, at + 1, records.len(), best, &columns)?;
+            frames.push(FrameView { other, ..view });
         }
         let crops = || page.frames.iter().filter_map(|(_, p)| p.crop.as_ref());
         let place_px = crops().map(|c| c.width_px).max().unwrap_or(0).max(NARROWEST_PX);

@@ -51,7 +51,8 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     let mut text: String = heading.lines().map(|line| format!("{}\n", style.bold(line))).collect();
 
     let is_best = |f: &FrameRecord| record.best.as_deref() == Some(f.path.as_str());
-    let mut columns = vec![names(frames, style, is_best)];
+    let other = record.other.as_ref().map(|o| o.best.as_str());
+    let mut columns = vec![names(frames, style, is_best, other)];
     for (key, gives_way) in [
         ("verdict", 0),
         ("cause", 1),
@@ -89,14 +90,22 @@ fn names(
     frames: &[&FrameRecord],
     style: Style,
     is_best: impl Fn(&FrameRecord) -> bool,
+    other: Option<&str>,
 ) -> TextColumn {
     let name = |f: &&FrameRecord| {
-        let mark = if is_best(f) { "*" } else { " " };
+        let mark = match f {
+            f if is_best(f) => "*",
+            f if other == Some(f.path.as_str()) => "+",
+            _ => " ",
+        };
         format!("{mark} {}", style.signs(&wording::file_name(&f.path)))
     };
     TextColumn {
         heading: "  frame".to_owned(),
-        unit: "  (* best)".to_owned(),
+        unit: match other {
+            Some(_) => "  (* best, + best for another subject)".to_owned(),
+            None => "  (* best)".to_owned(),
+        },
         right: false,
         gives_way: 0,
         cells: frames.iter().map(name).collect(),

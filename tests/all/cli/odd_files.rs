@@ -177,3 +177,27 @@ fn the_subject_is_where_it_is_seen_however_the_file_is_stored() {
         assert!((mean - first_mean).abs() < 2.0, "{orientation:?}: {mean} {first_mean}");
     }
 }
+
+#[test]
+fn a_subject_that_the_camera_recorded_places_the_guess() {
+    let place = Place::new();
+    let (x, y) = (SIZE.0 as u16 / 4, SIZE.1 as u16 / 4);
+    for (i, sigma_px) in [1.1, 0.7, 0.9, 1.5].into_iter().enumerate() {
+        let mut fields = exposed(0, i);
+        fields.push(field(Tag::SubjectArea, Value::Short(vec![x, y])));
+        fields.push(field(Tag::Orientation, Value::Short(vec![6])));
+        place.put(&format!("day/f{i}.jpg"), &jpeg(&picture(sigma_px), &fields));
+    }
+    let (record, code) = place.culled(&["day"]);
+    assert_eq!(code, Some(0));
+    let burst = &record["bursts"][0];
+    assert_eq!(burst["frames"].as_array().unwrap().len(), 4);
+    // A place from the file is a guess all the same: no mark, no confidence.
+    assert_eq!(burst["subject"]["found"], "automatic");
+    assert!(burst["subject"]["confidence"].is_null());
+    // It is that of the file before the quarter turn: a quarter from the right, a quarter down.
+    let at = &record["frames"][1]["subject"];
+    let off = (at["x"].as_f64().unwrap() - 0.75).hypot(at["y"].as_f64().unwrap() - 0.25);
+    assert!(off < 0.1, "{at}");
+    assert!(at["confidence"].as_f64().unwrap() < 1.0);
+}

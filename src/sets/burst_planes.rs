@@ -1,0 +1,161 @@
+//! The frames of a burst laid over each other, and the planes of their focus fitted to the fine
+//! contrast that their tiles hold.
+
+use rayon::prelude::*;
+
+use super::shot::Shot;
+use crate::measure::band_noise::BandNoise;
+use crate::measure::cells::CellStats;
+use crate::measure::focus_map::TILE_PX;
+use crate::measure::follow;
+use crate::measure::planes::{self, BurstPlanes, PlaceEnergies};
+use crate::measure::similarity::{self, Similarity, read_field};
+
+/// Spots across and down by which frames are laid over each other.
+const SPOTS: (usize, usize) = (3, 2);
+/// Places of a burst, at most: tiles of large frames are joined in squares.
+const MAX_PLACES: usize = 1500;
+/// Unit of energies: tile energies are given over the mean luma squared, times this.
+const ENERGY_UNIT: f64 = 1e6;
+
+/// Energies of a burst's places and what was fitted to them. Places lie on a grid over the middle
+/// frame.
+#[derive(Debug, Clone)]
+pub struct OverlaidBurst {
+    /// Number of the middle frame.
+    pub middle: usize,
+    /// Size of the frames, px of the file.
+    pub size_px: (f64, f64),
+    /// Places across and down.
+    pub grid: (usize, usize),
+    /// Side of a place, px.
+    pub place_px: f64,
+    /// From the middle frame to each frame.
+    pub to_frame: Vec<Similarity>,
+    /// Energies of the places.
+    pub energies: PlaceEnergies,
+}
+
+impl OverlaidBurst {
+    /// Lays frames over the middle one and reads their tiles; `None` for frames of several sizes
+    /// or fewer than the planes need.
+    pub fn read(shots: &[&Shot], noise: &BandNoise) -> Option<OverlaidBurst> {
+        let n = shots.len();
+        let middle = n / 2;
+        if n < planes::MIN_FRAMES {
+            return None;
+        }
+        let shot = shots[middle];
+        let (cols, rows) = (shot.cells.cols, shot.cells.rows);
+        let size = |s: &Shot| (s.width_px, s.height_px);
+        if cols < 2 || rows < 2 || shots.iter().any(|s| size(s) != size(shot)) {
+            return None;
+        }
+        let side = (((cols * rows) as f64 / MAX_PLACES as f64).sqrt().ceil() as usize).max(1);
+        let grid = (cols / side, rows / side);
+        if grid.0 < 2 || grid.1 < 2 {
+            return None;
+        }
+        let to_frame: Vec<Similarity> =
+            (0..n).into_par_iter().map(|i| overlay(shots[middle], shots[i], i == middle)).collect();
+        let place_px = (side * TILE_PX) as f64;
+        let mut burst = OverlaidBurst {
+            middle,
+            size_px: (shot.width_px as f64, shot.height_px as f64),
+            grid,
+            place_px,
+            to_frame,
+            energies: PlaceEnergies::default(),
+        };
+        let joined_tiles = |tiles: &[f32]| joined(tiles, (cols, rows), side);
+        let fields: Vec<Vec<f32>> =
+            shots.iter().map(|s| joined_tiles(&tile_energies(s, noise).0)).collect();
+        burst.energies = PlaceEnergies {
+            energy: burst.place_energies(&fields),
+            noise: joined_tiles(&tile_energies(shot, noise).1),
+        };
+        Some(burst)
+    }
+
+    /// Energies of all places, one value per frame.
+    fn place_energies(&self, fields: &[Vec<f32>]) -> Vec<f32> {
+        let of = |t: usize, i: usize, field: &[f32]| {
+            read_field(field, self.grid, self.place_px, self.place_in(t, i))
+        };
+        (0..self.grid.0 * self.grid.1)
+            .flat_map(|t| fields.iter().enumerate().map(move |(i, field)| of(t, i, field)))
+            .collect()
+    }
+
+    /// Planes and depths; `None` where too few places have contrast.
+    pub fn planes(&self) -> Option<BurstPlanes> {
+        let frames = self.to_frame.len();
+        planes::fit(frames, &self.energies)
+    }
+
+    /// Centre of place `t` in the middle frame, px.
+    pub fn place_centre(&self, t: usize) -> (f64, f64) {
+        let at = |k: usize| (k as f64 + 0.5) * self.place_px;
+        (at(t % self.grid.0), at(t / self.grid.0))
+    }
+
+    /// Centre of place `t` in frame `i`, px.
+    pub fn place_in(&self, t: usize, i: usize) -> (f64, f64) {
+        let (x, y) = self.place_centre(t);
+        self.to_frame[i].at(x, y)
+    }
+
+    /// Mean over frames of the squared distance of a place from a point of the frame, widths².
+    pub fn mean_off2(&self, t: usize, at: (f64, f64)) -> f64 {
+        let w = self.size_px.0;
+        let of = |(x, y): (f64, f64)| ((x - at.0).powi(2) + (y - at.1).powi(2)) / (w * w);
+        let n = self.to_frame.len();
+        (0..n).map(|i| of(self.place_in(t, i))).sum::<f64>() / n as f64
+    }
+}
+
+/// Energy of every tile on level 1, the noise taken off, and the energy of the noise; both over
+/// the squared mean luma.
+fn tile_energies(shot: &Shot, noise: &BandNoise) -> (Vec<f32>, Vec<f32>) {
+    let of = |c: &CellStats| {
+        let unit = ENERGY_UNIT / f64::from(c.mean.max(1.0)).powi(2);
+        let own = noise.levels[1].lap.at(c.mean);
+        (((f64::from(c.lap) - own) * unit) as f32, (own * unit) as f32)
+    };
+    shot.cells.level1.iter().map(of).unzip()
+}
+
+/// Means over squares of tiles.
+fn joined(field: &[f32], (cols, rows): (usize, usize), side: usize) -> Vec<f32> {
+    let (c, r) = (cols / side, rows / side);
+    let mut out = vec![0f32; c * r];
+    for y in 0..r * side {
+        for x in 0..c * side {
+            out[(y / side) * c + x / side] += field[y * cols + x];
+        }
+    }
+    let share = 1.0 / (side * side) as f32;
+    out.iter_mut().for_each(|v| *v *= share);
+    out
+}
+
+/// How frame `to` lies over frame `from`.
+fn overlay(from: &Shot, to: &Shot, same: bool) -> Similarity {
+    if same {
+        return Similarity::IDENTITY;
+    }
+    let (w, h) = (from.width_px as f64, from.height_px as f64);
+    let whole = follow::whole_shift(&from.patterns[2], &to.patterns[2]);
+    let (dx, dy) = whole.map_or((0.0, 0.0), |m| (m.x_px, m.y_px));
+    let spots: Vec<_> = (0..SPOTS.0 * SPOTS.1)
+        .filter_map(|k| {
+            let x = w * ((k % SPOTS.0) as f64 + 1.0) / (SPOTS.0 as f64 + 1.0);
+            let y = h * ((k / SPOTS.0) as f64 + 1.0) / (SPOTS.1 as f64 + 1.0);
+            let own = (&from.patterns[0], &from.patterns[1]);
+            let other = (&to.patterns[0], &to.patterns[1]);
+            let m = follow::follow(own, other, (x, y), (x + dx, y + dy))?;
+            Some(((x, y), m))
+        })
+        .collect();
+    similarity::agreed(&spots).unwrap_or(Similarity::shift(dx, dy))
+}

@@ -1,0 +1,295 @@
+//! Bursts whose subject nobody marked: where the subject is taken to be, and verdicts as they are
+//! expected over the depths that could be meant.
+
+use super::burst_planes::OverlaidBurst;
+use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO, SubjectHints};
+use super::shot::Shot;
+use super::subject_blur::{Attainable, BlurRange};
+use super::verdict::CLUSTER_LEAST;
+use crate::base::{Flag, Measured};
+use crate::measure::band_noise::BandNoise;
+use crate::measure::frame_chances::{self, Expected};
+use crate::measure::planes::BurstPlanes;
+use crate::measure::subject_depth::{Placed, SubjectDepth, subject_depth};
+use crate::report::record::{Call, Cause, CauseShare};
+
+/// Width of the prior of the subject's place about the middle of the frames, share of the width.
+const PLACE_SD: f64 = 0.25;
+/// The same about a place that the camera recorded.
+const RECORDED_SD: f64 = 0.03;
+/// Mean ln likelihood per reading below which planes are not to be trusted: simulated bursts stay
+/// above -0.55, sweeps that the model cannot hold lie below -0.85.
+const MIN_FIT: f64 = -0.6;
+/// Depths that differ by this are one place's, px of blur.
+const SAME_DEPTH_PX: f64 = 0.5;
+/// A subject this far beyond all planes was never in focus, px of blur: at most 0.7 in 72
+/// simulated bursts that reached focus, at least 1.8 in 6 of those focused behind the creature.
+const MAX_BEYOND_PX: f64 = 1.5;
+/// A subject less than this beyond all planes was in focus in one of them, px of blur.
+const AMONG_PX: f64 = 0.7;
+/// Share of the structure that the planes must pass before something can lie beyond them: where
+/// everything has one depth, nothing tells how far it is. At least 0.51 in the 6 bursts above.
+const MIN_FOCUSED_SHARE: f64 = 0.4;
+/// Fewer frames do not tell planes from depths; the figures here come from bursts of 8 to 16.
+const MIN_FRAMES: usize = 6;
+/// Blur of the lens in focus where the settings do not give it, px.
+const USUAL_IN_FOCUS_PX: f64 = 0.9;
+/// Least chance of the likeliest verdict.
+const TOLD_CHANCE: f64 = 0.5;
+/// Hit and miss both likelier than this: nothing is said.
+const TORN_CHANCE: f64 = 0.15;
+/// Most that a guessed place vouches for.
+pub const GUESSED_CONFIDENCE: f64 = 0.5;
+
+/// A place in one frame, px of the file.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Spot {
+    /// Number of the frame.
+    pub frame: usize,
+    /// Position, px of the file.
+    pub x_px: f64,
+    /// Position, px of the file.
+    pub y_px: f64,
+}
+
+/// What the planes of a burst say of its subject.
+#[derive(Debug, Clone)]
+pub struct UnmarkedSubject {
+    overlaid: OverlaidBurst,
+    planes: BurstPlanes,
+    depth: SubjectDepth,
+    /// The likeliest place, in the frame whose plane is nearest to it.
+    pub spot: Spot,
+}
+
+impl UnmarkedSubject {
+    /// Finds the subject of a burst; `None` with few frames and where planes do not fit.
+    pub fn find(
+        shots: &[&Shot],
+        noise: &BandNoise,
+        hints: &SubjectHints,
+    ) -> Option<UnmarkedSubject> {
+        if shots.len() < MIN_FRAMES {
+            return None;
+        }
+        let overlaid = OverlaidBurst::read(shots, noise)?;
+        let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
+        let scale: Vec<f64> = overlaid.to_frame.iter().map(|s| s.scale()).collect();
+        let prior = place_prior(&overlaid, hints);
+        let placed: Vec<Placed> = planes
+            .places
+            .iter()
+            .map(|p| {
+                let (x, y) = overlaid.place_centre(p.index);
+                Placed {
+                    x: x / overlaid.size_px.0,
+                    y: y / overlaid.size_px.0,
+                    prior: prior(p.index),
+                }
+            })
+            .collect();
+        drop(prior);
+        let depth = subject_depth(&planes, &scale, &placed);
+        let off =
+            |i: usize| (planes.plane_px[i] - depth.likely_px).powi(2) + planes.shared_px[i].powi(2);
+        let sharpest = (0..shots.len()).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+        let spot = Spot { frame: sharpest, x_px: 0.0, y_px: 0.0 };
+        let mut found = UnmarkedSubject { overlaid, planes, depth, spot };
+        found.spot = found.spot_at(found.depth.likely_px, sharpest);
+        Some(found)
+    }
+
+    /// Whether the subject lies beyond the planes of all frames.
+    pub fn is_beyond(&self) -> bool {
+        self.depth.beyond_px > MAX_BEYOND_PX && self.depth.focused_share >= MIN_FOCUSED_SHARE
+    }
+
+    /// Whether the planes of the frames lie about the subject.
+    pub fn is_among_planes(&self) -> bool {
+        self.depth.beyond_px < AMONG_PX
+    }
+
+    /// The place at a depth that most speaks for, in a frame.
+    fn spot_at(&self, depth_px: f64, frame: usize) -> Spot {
+        let (cols, rows) = self.overlaid.grid;
+        let mut weight = vec![0f64; cols * rows];
+        for (place, w) in self.planes.places.iter().zip(&self.depth.weight) {
+            let off = (place.depth_px - depth_px) / SAME_DEPTH_PX;
+            weight[place.index] = w * (-0.5 * off * off).exp();
+        }
+        let about = |t: usize| {
+            let (c, r) = (t % cols, t / cols);
+            let near = |v: usize, most: usize| v.saturating_sub(1)..(v + 2).min(most);
+            near(r, rows)
+                .flat_map(|y| near(c, cols).map(move |x| y * cols + x))
+                .map(|t| weight[t])
+                .sum::<f64>()
+        };
+        let sums: Vec<f64> = (0..cols * rows).map(about).collect();
+        let top = (0..sums.len()).max_by(|a, b| sums[*a].total_cmp(&sums[*b]).then(b.cmp(a)));
+        let (x, y) = self.overlaid.place_in(top.unwrap_or(0), frame);
+        let (w, h) = self.overlaid.size_px;
+        Spot { frame, x_px: x.clamp(0.0, w - 1.0), y_px: y.clamp(0.0, h - 1.0) }
+    }
+
+    /// Puts the verdicts that are expected over all depths in place of those at the one spot.
+    /// Frames that could not be judged at the spot stay as they are.
+    pub fn restate(&self, burst: &mut BurstJudged, attainable: Option<Attainable>) {
+        let energy: Vec<Option<f64>> = burst
+            .frames
+            .iter()
+            .map(|f| f.ratio.and(f.subject.as_ref()).map(|s| s.energy))
+            .collect();
+        let in_focus_px = attainable.map_or(USUAL_IN_FOCUS_PX, |a| a.sigma_px);
+        let limits = (HIT_RATIO, NEAR_RATIO);
+        let chance = &self.depth.chance;
+        let found = frame_chances::expected(&self.planes, chance, &energy, in_focus_px, limits);
+        let Some(found) = found else { return };
+        // The pick is the one that ratios are given to: it must have been judged, and as a hit.
+        let is_hit = |e: &Expected| e.chances[0] >= TOLD_CHANCE;
+        let picked = energy[found.pick].is_some() && is_hit(&found.frames[found.pick]);
+        burst.best = picked.then_some(found.pick);
+        for (i, (frame, expected)) in burst.frames.iter_mut().zip(&found.frames).enumerate() {
+            if frame.ratio.is_none() {
+                continue;
+            }
+            let call = match call(&expected.chances) {
+                _ if burst.best == Some(i) => Call::Hit,
+                Call::Hit if !picked => Call::CannotSay,
+                call => call,
+            };
+            restate_frame(frame, call, expected, burst.reference_px, attainable);
+            if burst.best == Some(i) {
+                frame.ratio = Measured::without_error(1.0, 2);
+            }
+        }
+        let judged = |i: &usize| energy[*i].is_some();
+        burst.other = found
+            .other
+            .filter(|o| picked && judged(&o.0))
+            .map(|(frame, depth_px)| self.spot_at(depth_px, frame));
+    }
+}
+
+/// How likely the subject is at each place, up to a factor.
+fn place_prior<'a>(
+    overlaid: &'a OverlaidBurst,
+    hints: &'a SubjectHints,
+) -> Box<dyn Fn(usize) -> f64 + 'a> {
+    let (w, h) = overlaid.size_px;
+    let about = |off2: f64, sd: f64| (-0.5 * off2 / (sd * sd)).exp();
+    match hints.recorded {
+        Some(spot) => Box::new(move |t| {
+            let (x, y) = overlaid.place_in(t, spot.frame);
+            let off = (x - spot.x_px).hypot(y - spot.y_px) / w;
+            about(off * off, RECORDED_SD)
+        }),
+        None => Box::new(move |t| about(overlaid.mean_off2(t, (w / 2.0, h / 2.0)), PLACE_SD)),
+    }
+}
+
+/// Says of a burst that is blurred or smeared all over that nothing in it is sharp, where its spot
+/// alone shows too little to say so.
+pub fn tell_unreached(burst: &mut BurstJudged) {
+    burst.best_is_soft = true;
+    for frame in &mut burst.frames {
+        frame.flags.raise(Flag::BestIsSoft);
+        let too_little = |c: &CauseShare| matches!(c.cause, Cause::Noise | Cause::NoTexture);
+        if frame.call == Call::CannotSay && frame.causes.iter().any(too_little) {
+            frame.call = Call::Miss;
+            frame.causes = vec![CauseShare { cause: Cause::Soft, share: None }];
+        }
+    }
+}
+
+/// The verdict from its chances.
+fn call(&[hit, near, miss]: &[f64; 3]) -> Call {
+    if hit.min(miss) > TORN_CHANCE || hit.max(near).max(miss) < TOLD_CHANCE {
+        Call::CannotSay
+    } else if hit >= near && hit >= miss {
+        Call::Hit
+    } else if near >= miss {
+        Call::Near
+    } else {
+        Call::Miss
+    }
+}
+
+fn restate_frame(
+    frame: &mut Judged,
+    call: Call,
+    expected: &Expected,
+    reference_px: Option<f64>,
+    attainable: Option<Attainable>,
+) {
+    frame.ratio = Measured::new(expected.ratio, expected.ratio * expected.sd_ln, 2);
+    if let (Some(range), Some(reference)) = (frame.range, reference_px) {
+        let range = moved_to(range, reference * expected.ratio, expected.sd_ln, attainable);
+        frame.range = Some(range);
+        let std_err = (range.high_px - range.low_px) / 2.0;
+        let flags = frame.judged_px.map(|m| m.flags);
+        frame.judged_px = Measured::new(range.sigma_px, std_err, 2)
+            .map(|m| flags.map_or(m, |flags| m.flagged(flags)));
+    }
+    match call {
+        Call::Hit | Call::CannotSay => frame.causes.clear(),
+        Call::Near | Call::Miss if frame.causes.is_empty() => {
+            let elsewhere = frame.sharp_cluster >= CLUSTER_LEAST;
+            let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
+            frame.causes = vec![CauseShare { cause, share: Some(1.0) }];
+        }
+        Call::Near | Call::Miss => {}
+    }
+    if call == Call::Hit {
+        frame.movement = None;
+    }
+    frame.call = call;
+}
+
+/// A range about another blur, wider by an error of ln, never below what the settings allow.
+fn moved_to(
+    range: BlurRange,
+    sigma_px: f64,
+    sd_ln: f64,
+    attainable: Option<Attainable>,
+) -> BlurRange {
+    let allowed = attainable.map_or(0.0, |a| a.sigma_px);
+    let down = (range.sigma_px / range.low_px).ln().hypot(sd_ln);
+    let up = (range.high_px / range.sigma_px).ln().hypot(sd_ln);
+    let low_px = (sigma_px * (-down).exp()).max(allowed);
+    let high_px = (sigma_px * up.exp()).max(low_px);
+    BlurRange { sigma_px: sigma_px.clamp(low_px, high_px), low_px, high_px, by: range.by }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn verdicts_are_told_when_likely_and_not_torn() {
+        for (chances, expected) in [
+            ([0.9, 0.08, 0.02], Call::Hit),
+            ([0.30, 0.60, 0.10], Call::Near),
+            ([0.05, 0.20, 0.75], Call::Miss),
+            // Hit and miss are both possible.
+            ([0.70, 0.14, 0.16], Call::CannotSay),
+            ([0.70, 0.16, 0.14], Call::Hit),
+            // No verdict is likely.
+            ([0.45, 0.45, 0.10], Call::CannotSay),
+        ] {
+            assert_eq!(call(&chances), expected, "{chances:?}");
+        }
+    }
+
+    #[test]
+    fn a_range_moves_with_its_blur_and_stays_above_what_settings_allow() {
+        use crate::report::record::BlurBy;
+        let range = BlurRange { sigma_px: 1.0, low_px: 0.8, high_px: 1.5, by: BlurBy::Burst };
+        let attainable = Some(Attainable { sigma_px: 1.7, cutoff_cy_px: 0.4, flash: false });
+        let free = moved_to(range, 2.0, 0.0, None);
+        approx::assert_abs_diff_eq!(free.low_px, 1.6, epsilon = 1e-9);
+        approx::assert_abs_diff_eq!(free.high_px, 3.0, epsilon = 1e-9);
+        let held = moved_to(range, 2.0, 0.3, attainable);
+        assert!((held.low_px - 1.7).abs() < 1e-9 && held.high_px > 3.0);
+    }
+}
