@@ -47,7 +47,7 @@ const DIRECTIONS: usize = 18;
 /// Shares of the light searched: all of it, and flash over ambient light.
 const SHARES: [f64; 4] = [1.0, 0.4, 0.3, 0.2];
 /// A share below one must leave this part of the scatter that a whole smear leaves.
-const SHARE_GAIN: f64 = 0.72;
+const SHARE_GAIN: f64 = 0.8;
 /// Steps of the table of furrows per unit of frequency times length, and its end.
 const TABLE: (f64, usize) = (128.0, 1280);
 /// Frames that an envelope needs.

@@ -3,7 +3,7 @@
 //! A burst's best frame may still be out of focus, and edges cannot tell: on a regular pattern
 //! (facets, scales) they read sharp whatever the blur. Two readings of the ring spectrum can:
 //! the power of the finest rings over noise, which only a focused frame shows, and the posterior
-//! of blur from [`spectral_blur`]. Both stand on the noise, and a frame's flat places know that of
+//! of blur from [`burst_blur`]. Both stand on the noise, and a frame's flat places know that of
 //! its textured ones only roughly (noise reduction, compression, tone). The burst knows better: where
 //! its most blurred frame has least power, there is nothing but noise.
 
