@@ -73,7 +73,7 @@ pub fn to_file(
     Ok(stopwise::render::write_whole(path, write)?)
 }
 
-/// The outputs of a run. Each is tried whatever became of the others, and what failed is told.
+/// The outputs of a run. Each is tried whatever became of the others, and failures are named.
 #[derive(Debug, Default)]
 pub struct Outputs {
     written: u32,

@@ -209,15 +209,25 @@ impl FrameCells {
     pub fn map(&self, noise: &BandNoise) -> FocusMap {
         let tiles = self.levels().map(|levels| edge_tile(levels, noise)).collect();
         let told = self.readings(noise).map(|r| of_readings(&r)).collect();
-        let lap_var = self
-            .level1
-            .iter()
-            .map(|c| {
-                let energy = f64::from(c.lap) - noise.levels[1].lap.at(c.mean);
-                (energy / f64::from(c.mean.max(1.0)).powi(2) * 1e6) as f32
-            })
-            .collect();
-        FocusMap { cols: self.cols, rows: self.rows, tiles, told, lap_var }
+        FocusMap { cols: self.cols, rows: self.rows, tiles, told, lap_var: self.lap_var(noise) }
+    }
+
+    /// Noise-corrected Laplacian variance of every tile at level 1 over its mean squared, times
+    /// 1e6; negative where noise alone explains more than is there.
+    pub fn lap_var(&self, noise: &BandNoise) -> Vec<f32> {
+        let own = &noise.levels[1].lap;
+        self.over_mean_squared(|c| f64::from(c.lap) - own.at(c.mean))
+    }
+
+    /// What noise adds to the Laplacian variance of every tile, in the same unit.
+    pub fn noise_lap_var(&self, noise: &BandNoise) -> Vec<f32> {
+        let own = &noise.levels[1].lap;
+        self.over_mean_squared(|c| own.at(c.mean))
+    }
+
+    fn over_mean_squared(&self, energy: impl Fn(&CellStats) -> f64) -> Vec<f32> {
+        let of = |c: &CellStats| (energy(c) / f64::from(c.mean.max(1.0)).powi(2) * 1e6) as f32;
+        self.level1.iter().map(of).collect()
     }
 }
 

@@ -19,13 +19,13 @@ const ENERGY_WEIGHT: f64 = 0.3;
 const ERROR_LN: (f64, f64, f64) = (0.10, 0.15, 1.0);
 /// Blur over the best up to which a frame is as good as the best.
 const AS_GOOD: f64 = 1.1;
-/// Chance that another frame than the pick is the best from which it is worth showing.
+/// Chance that another frame is the best from which it is worth showing.
 const WORTH_SHOWING: f64 = 0.05;
 
 /// What is expected of one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Expected {
-    /// Blur over that of the picked frame, 1 at least.
+    /// Blur over that of the burst's best, 1 at least.
     pub ratio: f64,
     /// One standard deviation of ln ratio: depths and readings.
     pub sd_ln: f64,
@@ -39,8 +39,8 @@ pub struct ExpectedBurst {
     /// Its frames.
     pub frames: Vec<Expected>,
     /// The frame with the least expected blur.
-    pub pick: usize,
-    /// The frame that is best where the pick is not, and the mean depth there, px of blur.
+    pub best: usize,
+    /// The frame that is best where that one is not, and the mean depth there, px of blur.
     pub other: Option<(usize, f64)>,
 }
 
@@ -57,20 +57,20 @@ pub fn expected(
     let rows = ln_ratios(planes, energy, in_focus_px);
     let mean = |row: &[f64]| row.iter().zip(chance).map(|(r, c)| r * c).sum::<f64>();
     let means: Vec<f64> = rows.iter().map(|r| mean(r)).collect();
-    let pick = (0..rows.len()).min_by(|a, b| means[*a].total_cmp(&means[*b]))?;
+    let best = (0..rows.len()).min_by(|a, b| means[*a].total_cmp(&means[*b]))?;
     let frames = rows
         .iter()
         .zip(&means)
         .map(|(row, m)| {
             let of_depth = row.iter().zip(chance).map(|(r, c)| c * (r - m).powi(2)).sum::<f64>();
             Expected {
-                ratio: (m - means[pick]).exp(),
-                sd_ln: of_depth.sqrt().hypot(error_ln(m - means[pick])),
+                ratio: (m - means[best]).exp(),
+                sd_ln: of_depth.sqrt().hypot(error_ln(m - means[best])),
                 chances: chances(row, chance, limits),
             }
         })
         .collect();
-    Some(ExpectedBurst { frames, pick, other: other(&rows, chance, pick) })
+    Some(ExpectedBurst { frames, best, other: other(&rows, chance, best) })
 }
 
 /// ln blur over the best of the burst: a row per frame, a value per depth.
@@ -141,11 +141,11 @@ fn chances(row: &[f64], chance: &[f64], (hit, near): (f64, f64)) -> [f64; 3] {
     out
 }
 
-/// The frame that is as good as the best at most of the depths at which the pick is not.
-fn other(rows: &[Vec<f64>], chance: &[f64], pick: usize) -> Option<(usize, f64)> {
+/// The frame that is as good as the best at most of the depths at which `first` is not.
+fn other(rows: &[Vec<f64>], chance: &[f64], first: usize) -> Option<(usize, f64)> {
     let good = |i: usize, g: usize| rows[i][g] <= AS_GOOD.ln();
     let served = |i: usize| {
-        let depths = (0..chance.len()).filter(move |g| !good(pick, *g) && good(i, *g));
+        let depths = (0..chance.len()).filter(move |g| !good(first, *g) && good(i, *g));
         depths.fold((0.0, 0.0), |a, g| (a.0 + chance[g], a.1 + chance[g] * depth_px(g)))
     };
     let all = (0..rows.len()).map(|i| (i, served(i)));
@@ -180,7 +180,7 @@ mod tests {
     fn at_a_known_depth_the_frame_in_focus_is_picked_and_ratios_are_those_of_its_planes() {
         let planes = planes(&[0.0, 1.2, 3.6]);
         let found = expected(&planes, &at(&[0.0]), &[None; 3], 1.0, LIMITS).unwrap();
-        assert_eq!((found.pick, found.other), (0, None));
+        assert_eq!((found.best, found.other), (0, None));
         // Blur of 1 px in focus joined by 1 and 3 px: the root of the sum of squares.
         approx::assert_abs_diff_eq!(found.frames[1].ratio, 2f64.sqrt(), epsilon = 1e-9);
         approx::assert_abs_diff_eq!(found.frames[2].ratio, 10f64.sqrt(), epsilon = 1e-9);
@@ -196,7 +196,7 @@ mod tests {
         let planes = planes(&[-3.0, 0.0, 3.0]);
         let found = expected(&planes, &at(&[-3.0, -3.0, 3.0]), &[None; 3], 1.0, LIMITS).unwrap();
         let (other, depth) = found.other.unwrap();
-        assert_eq!((found.pick, other), (0, 2));
+        assert_eq!((found.best, other), (0, 2));
         approx::assert_abs_diff_eq!(depth, 3.0, epsilon = 0.13);
         let first = found.frames[0].chances;
         assert!((first[0] - 2.0 / 3.0).abs() < 0.05 && (first[2] - 1.0 / 3.0).abs() < 0.05);
@@ -209,7 +209,7 @@ mod tests {
         let planes = planes(&[0.0, 0.0]);
         let energy = [Some(500.0), Some(2000.0)];
         let found = expected(&planes, &at(&[0.0]), &energy, 1.0, LIMITS).unwrap();
-        assert_eq!(found.pick, 1);
+        assert_eq!(found.best, 1);
         assert!(found.frames[0].ratio > 1.1);
         assert!(expected(&self::planes(&[]), &at(&[0.0]), &[], 1.0, LIMITS).is_none());
     }

@@ -113,18 +113,9 @@ pub struct BurstBlur {
     pub blur: Posterior,
     /// Every frame's ratio to it; `None` without a reading.
     pub ratios: Vec<Option<BlurRatio>>,
-    /// What the ratios were stretched by, see [`PLAIN_STRETCH`].
-    stretch: f64,
-}
-
-impl BurstBlur {
-    /// What the anchor's blur is to be multiplied by, so that stretched ratios leave the mean blur
-    /// of the burst as the spectra read it.
-    pub fn anchor_share(&self) -> f64 {
-        let known = || self.ratios.iter().flatten();
-        let mean = known().map(|r| r.ln).sum::<f64>() / known().count().max(1) as f64;
-        (-(1.0 - 1.0 / self.stretch) * mean).exp()
-    }
+    /// What the anchor's blur is to be multiplied by: ratios are larger than the spectra read
+    /// them, and this leaves the burst's mean blur as they did.
+    pub anchor_share: f64,
 }
 
 /// Probability over the grid of blurs.
@@ -306,7 +297,14 @@ impl Model<'_> {
     }
 
     /// The scene after the anchor was seen at one blur, as another frame shows it.
-    fn scene_given(&self, scene: &Scene, at: &Observed, blur: usize) -> Option<Scene> {
+    /// `between_frames` is how frames differ besides blur.
+    fn scene_given(
+        &self,
+        scene: &Scene,
+        at: &Observed,
+        blur: usize,
+        between_frames: &RingSquare,
+    ) -> Option<Scene> {
         let (expected, weight, covariance) = self.seen(scene, at, blur);
         let factor = covariance.cholesky()?;
         let mut across = scene.covariance;
@@ -315,7 +313,7 @@ impl Model<'_> {
         }
         let known = across * factor.inverse();
         let mean = scene.mean + known * self.residual(at, &expected);
-        let covariance = scene.covariance - known * across.transpose() + self.between_frames();
+        let covariance = scene.covariance - known * across.transpose() + between_frames;
         Some(Scene { mean, covariance })
     }
 
@@ -370,9 +368,10 @@ pub fn burst_blur(
         *log -= best_ln.map_or(0.0, |best| (ln - best).max(0.0)) / REACHING_LN;
     }
     let blur = Posterior::of_logs(&logs, |blur| family.reachable[blur])?;
+    let between_frames = model.between_frames();
     let mut sums = vec![[0f64; 3]; readings.len()];
     for (at, weight) in blur.weight.iter().enumerate().filter(|(_, w)| **w > LIKELY) {
-        let Some(scene) = model.scene_given(&scene, first, at) else { continue };
+        let Some(scene) = model.scene_given(&scene, first, at, &between_frames) else { continue };
         for (i, sum) in sums.iter_mut().enumerate() {
             let Some(observed) = observed[i].as_ref() else { continue };
             let (mean, square) = if i == anchor {
@@ -395,7 +394,11 @@ pub fn burst_blur(
         let sd_ln = (square / weight - mean * mean).max(0.0).sqrt();
         (weight > 0.0).then_some(BlurRatio { ln: stretch * mean, sd_ln: stretch * sd_ln })
     };
-    Some(BurstBlur { anchor, blur, ratios: sums.into_iter().map(ratio).collect(), stretch })
+    let ratios: Vec<Option<BlurRatio>> = sums.into_iter().map(ratio).collect();
+    let known = || ratios.iter().flatten();
+    let mean = known().map(|r| r.ln).sum::<f64>() / known().count().max(1) as f64;
+    let anchor_share = (-(1.0 - 1.0 / stretch) * mean).exp();
+    Some(BurstBlur { anchor, blur, ratios, anchor_share })
 }
 
 /// The frame with most fine power over its tone: the one that the others are compared with.

@@ -5,7 +5,6 @@ use rayon::prelude::*;
 
 use super::shot::Shot;
 use crate::measure::band_noise::BandNoise;
-use crate::measure::cells::CellStats;
 use crate::measure::focus_map::TILE_PX;
 use crate::measure::follow;
 use crate::measure::planes::{self, BurstPlanes, PlaceEnergies};
@@ -15,8 +14,6 @@ use crate::measure::similarity::{self, Similarity, read_field};
 const SPOTS: (usize, usize) = (3, 2);
 /// Places of a burst, at most: tiles of large frames are joined in squares.
 const MAX_PLACES: usize = 1500;
-/// Unit of energies: tile energies are given over the mean luma squared, times this.
-const ENERGY_UNIT: f64 = 1e6;
 
 /// Energies of a burst's places and what was fitted to them. Places lie on a grid over the middle
 /// frame.
@@ -69,10 +66,10 @@ impl OverlaidBurst {
         };
         let joined_tiles = |tiles: &[f32]| joined(tiles, (cols, rows), side);
         let fields: Vec<Vec<f32>> =
-            shots.iter().map(|s| joined_tiles(&tile_energies(s, noise).0)).collect();
+            shots.iter().map(|s| joined_tiles(&s.cells.lap_var(noise))).collect();
         burst.energies = PlaceEnergies {
             energy: burst.place_energies(&fields),
-            noise: joined_tiles(&tile_energies(shot, noise).1),
+            noise: joined_tiles(&shot.cells.noise_lap_var(noise)),
         };
         Some(burst)
     }
@@ -112,17 +109,6 @@ impl OverlaidBurst {
         let n = self.to_frame.len();
         (0..n).map(|i| of(self.place_in(t, i))).sum::<f64>() / n as f64
     }
-}
-
-/// Energy of every tile on level 1, the noise taken off, and the energy of the noise; both over
-/// the squared mean luma.
-fn tile_energies(shot: &Shot, noise: &BandNoise) -> (Vec<f32>, Vec<f32>) {
-    let of = |c: &CellStats| {
-        let unit = ENERGY_UNIT / f64::from(c.mean.max(1.0)).powi(2);
-        let own = noise.levels[1].lap.at(c.mean);
-        (((f64::from(c.lap) - own) * unit) as f32, (own * unit) as f32)
-    };
-    shot.cells.level1.iter().map(of).unzip()
 }
 
 /// Means over squares of tiles.

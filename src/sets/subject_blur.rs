@@ -171,7 +171,7 @@ pub fn subject_blur(
     let allowed_px = attainable.map_or(0.0, |a| a.sigma_px);
     Some(SubjectBlur {
         anchor: found.anchor,
-        anchor_range: range(&own, by).times(found.anchor_share(), allowed_px),
+        anchor_range: range(&own, by).times(found.anchor_share, allowed_px),
         ratios: found.ratios,
         fine,
         pattern_cy_px,

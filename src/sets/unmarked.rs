@@ -75,7 +75,6 @@ impl UnmarkedSubject {
         let overlaid = OverlaidBurst::read(shots, noise)?;
         let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
         let scale: Vec<f64> = overlaid.to_frame.iter().map(|s| s.scale()).collect();
-        let prior = place_prior(&overlaid, hints);
         let placed: Vec<Placed> = planes
             .places
             .iter()
@@ -84,11 +83,10 @@ impl UnmarkedSubject {
                 Placed {
                     x: x / overlaid.size_px.0,
                     y: y / overlaid.size_px.0,
-                    prior: prior(p.index),
+                    prior: place_prior(&overlaid, hints, p.index),
                 }
             })
             .collect();
-        drop(prior);
         let depth = subject_depth(&planes, &scale, &placed);
         let off =
             |i: usize| (planes.plane_px[i] - depth.likely_px).powi(2) + planes.shared_px[i].powi(2);
@@ -145,17 +143,17 @@ impl UnmarkedSubject {
         let chance = &self.depth.chance;
         let found = frame_chances::expected(&self.planes, chance, &energy, in_focus_px, limits);
         let Some(found) = found else { return };
-        // The pick is the one that ratios are given to: it must have been judged, and as a hit.
+        // Ratios are to the best: it must have been judged, and as a hit.
         let is_hit = |e: &Expected| e.chances[0] >= TOLD_CHANCE;
-        let picked = energy[found.pick].is_some() && is_hit(&found.frames[found.pick]);
-        burst.best = picked.then_some(found.pick);
+        let is_told = energy[found.best].is_some() && is_hit(&found.frames[found.best]);
+        burst.best = is_told.then_some(found.best);
         for (i, (frame, expected)) in burst.frames.iter_mut().zip(&found.frames).enumerate() {
             if frame.ratio.is_none() {
                 continue;
             }
             let call = match call(&expected.chances) {
                 _ if burst.best == Some(i) => Call::Hit,
-                Call::Hit if !picked => Call::CannotSay,
+                Call::Hit if !is_told => Call::CannotSay,
                 call => call,
             };
             restate_frame(frame, call, expected, burst.reference_px, attainable);
@@ -166,26 +164,23 @@ impl UnmarkedSubject {
         let judged = |i: &usize| energy[*i].is_some();
         burst.other = found
             .other
-            .filter(|o| picked && judged(&o.0))
+            .filter(|o| is_told && judged(&o.0))
             .map(|(frame, depth_px)| self.spot_at(depth_px, frame));
     }
 }
 
-/// How likely the subject is at each place, up to a factor.
-fn place_prior<'a>(
-    overlaid: &'a OverlaidBurst,
-    hints: &'a SubjectHints,
-) -> Box<dyn Fn(usize) -> f64 + 'a> {
+/// How likely the subject is at place `t`, up to a factor.
+fn place_prior(overlaid: &OverlaidBurst, hints: &SubjectHints, t: usize) -> f64 {
     let (w, h) = overlaid.size_px;
-    let about = |off2: f64, sd: f64| (-0.5 * off2 / (sd * sd)).exp();
-    match hints.recorded {
-        Some(spot) => Box::new(move |t| {
+    let (off2, sd) = match hints.recorded {
+        Some(spot) => {
             let (x, y) = overlaid.place_in(t, spot.frame);
             let off = (x - spot.x_px).hypot(y - spot.y_px) / w;
-            about(off * off, RECORDED_SD)
-        }),
-        None => Box::new(move |t| about(overlaid.mean_off2(t, (w / 2.0, h / 2.0)), PLACE_SD)),
-    }
+            (off * off, RECORDED_SD)
+        }
+        None => (overlaid.mean_off2(t, (w / 2.0, h / 2.0)), PLACE_SD),
+    };
+    (-0.5 * off2 / (sd * sd)).exp()
 }
 
 /// Says of a burst that is blurred or smeared all over that nothing in it is sharp, where its spot
