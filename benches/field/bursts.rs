@@ -38,6 +38,7 @@ fn made(plan: &FieldPlan, dir: &Path) -> TrueBurst {
         pitch_um: spec.lens.pitch_um,
         iso: plan.rendering.iso,
         quality: plan.jpeg_quality,
+        flash: plan.flash,
     };
     write(dir, &pictures, &settings);
     std::fs::write(kept, serde_json::to_vec(&truth).unwrap()).unwrap();

@@ -164,6 +164,8 @@ fn cells_of(seed: u64, piece: usize, moved: bool, lines: &mut super::Lines) -> V
                 marked_f_number: marked,
                 pitch_um: lens.pitch_um,
                 iso: iso_for(NOISE_DN),
+                // A movement smears all of the light.
+                flash: false,
                 quality: QUALITY[q],
             };
             write(place.path(), &pictures, &settings);

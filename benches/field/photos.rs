@@ -194,6 +194,8 @@ pub fn table(first: u64, count: u64, folder: Option<&Path>, asked: &Asked) {
                     marked_f_number: marked,
                     pitch_um: lens.pitch_um,
                     iso: iso_for(NOISE_DN),
+                    // A movement smears all of the light.
+                    flash: false,
                     quality: 92,
                 };
                 write(place.path(), &pictures, &settings);

@@ -157,10 +157,10 @@ impl Tally {
             self.cause_moved.put(if moved { movement } else { defocus });
             // Where both would lose the hit, either is right.
             let word = match &*truth.cause {
-                "ghosted" => moved,
-                "shake" | "subject-motion" if !moved && defocus => {
+                "shake" | "subject-motion" | "ghosted" if !moved && defocus => {
                     matches!(first, "plane-off" | "soft")
                 }
+                "ghosted" => moved,
                 word => first == word,
             };
             self.cause.put(word);

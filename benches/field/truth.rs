@@ -106,6 +106,7 @@ pub struct Settings {
     pub pitch_um: f64,
     pub iso: f64,
     pub quality: u8,
+    pub flash: bool,
 }
 
 /// Writes frames 450 ms apart.
@@ -118,6 +119,7 @@ pub fn write(dir: &Path, pictures: &[Picture], settings: &Settings) {
             marked_f_number: Some(settings.marked_f_number),
             pitch_um: settings.pitch_um,
             iso: settings.iso.round().clamp(50.0, 65_535.0) as u16,
+            flash: settings.flash,
             ..Tags::invented()
         };
         let bytes = jpeg(picture, settings.quality, false, Some(&tags)).unwrap();

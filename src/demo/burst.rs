@@ -279,6 +279,10 @@ impl Burst {
             return Some(smeared);
         }
         let mut mixed = still;
+        if motion.whole_frame {
+            mixed.mix(&smeared, |_, _| motion.share);
+            return Some(mixed);
+        }
         let (x0, y0) = (truth.subject_x_px as f32, truth.subject_y_px as f32);
         let radius = 1.3 * self.subject_radius_px;
         mixed.mix(&smeared, |x, y| {

@@ -63,6 +63,9 @@ pub struct FieldPlan {
     pub rendering: Rendering,
     /// JPEG quality, 1 to 100.
     pub jpeg_quality: u8,
+    /// Whether flash lights the burst. It freezes its share of the light, so what moves shows as a
+    /// ghost under a sharp picture; by lamp all of the light is smeared.
+    pub flash: bool,
     /// Seed of the hand.
     hand_seed: u64,
 }
@@ -78,10 +81,18 @@ const MISSED_RATIO: f64 = 2.4;
 /// Focus missed at most by this disc sigma where the plane never reaches the subject, px.
 const MAX_MISSED_PX: f64 = 6.0;
 
+/// Share of bursts that flash lights, where the hand does not shake all the time.
+const FLASH: f64 = 0.5;
+/// Share of the light that is not flash.
+const AMBIENT: std::ops::Range<f64> = 0.25..0.5;
+/// How much longer smears are than by lamp: the shutter stays open for the ambient light.
+const AMBIENT_LONGER: f64 = 1.6;
+
 /// Words that tell the streams of a seed apart.
 const PLAN: u64 = 0x_f1e1_d001;
 const HAND: u64 = 0x_f1e1_d002;
 const SCENE: u64 = 0x_f1e1_d003;
+const LIGHT: u64 = 0x_f1e1_d004;
 
 impl FieldPlan {
     /// A creature with this surface on its eye; everything else is drawn from the seed. Every
@@ -98,7 +109,8 @@ impl FieldPlan {
         let look = Look { surface, period_px: Some(period_px as f32), placing: Some(placing) };
         let scene_seed = words(SCENE).next_u64();
         let hand_seed = words(HAND).next_u64();
-        FieldPlan::drawn(rng, SceneKind::Insect, look, scene_seed, hand_seed)
+        let plan = FieldPlan::drawn(rng, SceneKind::Insect, look, scene_seed, hand_seed);
+        plan.lit(words(LIGHT))
     }
 
     /// A tilted texture without a subject: where the eye would be is anybody's guess.
@@ -106,7 +118,17 @@ impl FieldPlan {
         let words = |w: u64| SplitMix64::stream(seed, &[w, u64::MAX]);
         let look = Look { surface: Surface::Leaves, period_px: None, placing: None };
         let (scene_seed, hand_seed) = (words(SCENE).next_u64(), words(HAND).next_u64());
-        FieldPlan::drawn(words(PLAN), SceneKind::DepthRamp, look, scene_seed, hand_seed)
+        let plan = FieldPlan::drawn(words(PLAN), SceneKind::DepthRamp, look, scene_seed, hand_seed);
+        plan.lit(words(LIGHT))
+    }
+
+    /// By flash or by lamp.
+    fn lit(mut self, mut rng: SplitMix64) -> FieldPlan {
+        self.flash = rng.uniform() < FLASH && self.course != Course::AllShaken;
+        if self.flash {
+            self.spec.moving_light = rng.between(AMBIENT.start, AMBIENT.end) as f32;
+        }
+        self
     }
 
     fn drawn(
@@ -157,6 +179,7 @@ impl FieldPlan {
             noise_dn,
             rendering,
             jpeg_quality: (85 + rng.below(11)) as u8,
+            flash: false,
             hand_seed,
         }
     }
@@ -202,11 +225,12 @@ impl FieldPlan {
                     Course::Usual if which < 0.15 => (4.0 + 8.0 * long, angle, false),
                     _ => (0.0, 0.0, true),
                 };
+                let longer = if self.flash { AMBIENT_LONGER } else { 1.0 };
                 let motion = (length_px > 0.0).then_some(Motion {
-                    length_px,
+                    length_px: longer * length_px,
                     angle_deg,
                     whole_frame,
-                    share: 1.0,
+                    share: spec.moving_light,
                 });
                 Shot {
                     pose,
@@ -324,6 +348,13 @@ mod tests {
             assert!((8..=16).contains(&p.spec.frames));
             assert!((85..=95).contains(&p.jpeg_quality));
             assert!((noise_at_iso_dn(p.rendering.iso) / p.noise_dn - 1.0).abs() < 0.01);
+        }
+        // Flash freezes a part of the light, and a hand that always shakes has none.
+        let lit = plans.iter().filter(|p| p.flash).count() as f64 / plans.len() as f64;
+        assert!((0.35..0.55).contains(&lit), "{lit}");
+        for p in &plans {
+            assert_eq!(p.spec.moving_light < 1.0, p.flash);
+            assert!(!(p.flash && p.course == Course::AllShaken));
         }
         // No two bursts share a hand or a scene.
         let mut seeds: Vec<u64> = plans.iter().flat_map(|p| [p.spec.seed, p.hand_seed]).collect();

@@ -44,8 +44,11 @@ const LEAK: f64 = 0.03;
 const LENGTHS: (f64, usize, usize) = (1.0, 1, 28);
 /// Directions searched.
 const DIRECTIONS: usize = 18;
-/// Shares of the light searched: all of it, and flash over ambient light.
-const SHARES: [f64; 4] = [1.0, 0.4, 0.3, 0.2];
+/// Shares of the light that a movement may smear: all of it, and with flash only the ambient
+/// light.
+pub const BY_LAMP: &[f64] = &[1.0];
+/// See [`BY_LAMP`].
+pub const BY_FLASH: &[f64] = &[1.0, 0.4, 0.3, 0.2];
 /// A share below one must leave this part of the scatter that a whole smear leaves.
 const SHARE_GAIN: f64 = 0.8;
 /// Steps of the table of furrows per unit of frequency times length, and its end.
@@ -154,23 +157,25 @@ fn noise_density(noise: &BandNoise, mean_dn: f64, f: f64) -> f64 {
     noise.levels[level].n1.at(mean_dn as f32) / WHITE_GAINS[level][0]
 }
 
-/// Compares a frame's patch with the same spot in the burst's best frame.
+/// Compares a frame's patch with the same spot in the burst's best frame, for a movement of any of
+/// the `shares` of the light, the whole first.
 ///
 /// `None`: movement cannot be judged here (too little texture above noise, or all of it in one
 /// direction). A smear of no length is a result.
 pub fn against(
     frame: (&PatchSpectrum, &BandNoise, f64),
     best: (&PatchSpectrum, &BandNoise, f64),
+    shares: &[f64],
 ) -> Option<SpectralSmear> {
     let cells = comparable(frame, best)?;
     let rings = cells.iter().map(|c| c.ring).max()? + 1;
     let step = std::f64::consts::PI / DIRECTIONS as f64;
     let (mut still, mut found): (f64, Option<Fit>) = (0.0, None);
-    for share in SHARES {
-        let table = FurrowTable::new(share);
+    for share in shares {
+        let table = FurrowTable::new(*share);
         let fit = search(&cells, rings, &table, step);
         still = fit.still;
-        let margin = if share < 1.0 { SHARE_GAIN } else { 1.0 };
+        let margin = if *share < 1.0 { SHARE_GAIN } else { 1.0 };
         // Shares are compared with the whole smear first, then with each other.
         let better = found
             .as_ref()
@@ -380,7 +385,7 @@ mod tests {
         let best = patch(0.8, 0.0, 0.0, 2.0, 1);
         for (sigma, length, angle) in [(0.8, 6.0, 30.0), (1.5, 9.0, 100.0), (1.0, 4.0, 160.0)] {
             let moved = patch(sigma, length, angle, 2.0, 2);
-            let s = against((&moved, &noise, 128.0), (&best, &noise, 128.0)).unwrap();
+            let s = against((&moved, &noise, 128.0), (&best, &noise, 128.0), BY_LAMP).unwrap();
             assert!((s.length_px / length - 1.0).abs() < 0.1, "{s:?} for {length}");
             let off = (s.direction_deg - angle + 90.0).rem_euclid(180.0) - 90.0;
             assert!(off.abs() < 5.0, "{s:?} for {angle}");
@@ -394,7 +399,7 @@ mod tests {
         let best = patch(0.8, 0.0, 0.0, 2.0, 1);
         for sigma in [0.9, 1.5, 2.5] {
             let soft = patch(sigma, 0.0, 0.0, 2.0, 3);
-            let s = against((&soft, &noise, 128.0), (&best, &noise, 128.0)).unwrap();
+            let s = against((&soft, &noise, 128.0), (&best, &noise, 128.0), BY_LAMP).unwrap();
             assert!(s.explained < 0.5 || s.length_px < 2.5, "{s:?} for {sigma}");
         }
     }

@@ -55,7 +55,7 @@ const MAX_SHARE_OF_CUTOFF: f64 = 0.85;
 const ANCHOR_RINGS: std::ops::Range<usize> = 5..11;
 /// How fast the best frame of a burst is less likely the further it is above what the settings
 /// allow, in ln of blur: people rock through focus to reach it.
-const REACHING_LN: f64 = 0.35;
+pub const REACHING_LN: f64 = 0.35;
 /// What differs between the frames of a burst besides blur, ln(power): level (light, pose) and
 /// shape, the latter varying over [`RING_CORRELATION_LN`].
 const FRAME_LEVEL_SD: f64 = 0.10;
@@ -197,6 +197,21 @@ impl Posterior {
         let sum: f64 = weight.iter().sum();
         weight.iter_mut().for_each(|w| *w /= sum);
         Posterior { weight }
+    }
+
+    /// The same with the ln of every blur's weight (of ln px) added; as it is where that leaves
+    /// nothing.
+    pub fn reweighted(&self, ln_weight: impl Fn(f64) -> f64) -> Posterior {
+        let lns = grid_px().map(f64::ln);
+        let most = lns.iter().map(|ln| ln_weight(*ln)).fold(f64::NEG_INFINITY, f64::max);
+        let weight: [f64; GRID] =
+            std::array::from_fn(|i| self.weight[i] * (ln_weight(lns[i]) - most).exp());
+        let sum: f64 = weight.iter().sum();
+        if sum.is_finite() && sum > 0.0 {
+            Posterior { weight: weight.map(|w| w / sum) }
+        } else {
+            self.clone()
+        }
     }
 
     /// Probability that blur exceeds a limit.

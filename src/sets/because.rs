@@ -167,12 +167,22 @@ pub fn burst(
             ),
             _ => String::new(),
         };
-        findings.push(Finding {
-            says: format!("Nothing sharp at the subject in this burst{figures}."),
-            next: Some(
-                "Rock further through the focus plane, or mark the subject if this is not it."
-                    .to_owned(),
-            ),
+        findings.push(if judged.is_shaken {
+            Finding {
+                says: format!(
+                    "Nearly every frame of this burst is smeared: nothing is sharp at the \
+                     subject{figures}."
+                ),
+                next: Some("Use a shorter shutter time or flash, or rest your hands.".to_owned()),
+            }
+        } else {
+            Finding {
+                says: format!("Nothing sharp at the subject in this burst{figures}."),
+                next: Some(
+                    "Rock further through the focus plane, or mark the subject if this is not it."
+                        .to_owned(),
+                ),
+            }
         });
     }
     if let Some(finding) = other.and_then(|other| two_subjects(judged, frames, other)) {

@@ -15,6 +15,14 @@ const SPOTS: (usize, usize) = (3, 2);
 /// Places of a burst, at most: tiles of large frames are joined in squares.
 const MAX_PLACES: usize = 1500;
 
+/// Mean ln likelihood per reading below which planes are not to be trusted: simulated bursts stay
+/// above -0.55, sweeps that the model cannot hold lie below -0.85.
+pub const MIN_FIT: f64 = -0.6;
+/// Fewer frames do not tell planes from depths; the figures here come from bursts of 8 to 16.
+pub const MIN_FRAMES: usize = 6;
+/// A place this near to a frame's plane is in focus there, px of blur.
+const IN_PLANE_PX: f64 = 1.0;
+
 /// Energies of a burst's places and what was fitted to them. Places lie on a grid over the middle
 /// frame.
 #[derive(Debug, Clone)]
@@ -90,6 +98,14 @@ impl OverlaidBurst {
         planes::fit(frames, &self.energies)
     }
 
+    /// Area of the places that each frame's plane passes or nearly passes, px² of the middle frame.
+    pub fn in_plane_px2(&self, planes: &BurstPlanes) -> Vec<f64> {
+        let passed = |plane: f64| {
+            planes.places.iter().filter(|p| (p.depth_px - plane).abs() < IN_PLANE_PX).count()
+        };
+        planes.plane_px.iter().map(|p| passed(*p) as f64 * self.place_px.powi(2)).collect()
+    }
+
     /// Centre of place `t` in the middle frame, px.
     pub fn place_centre(&self, t: usize) -> (f64, f64) {
         let at = |k: usize| (k as f64 + 0.5) * self.place_px;
@@ -109,6 +125,17 @@ impl OverlaidBurst {
         let n = self.to_frame.len();
         (0..n).map(|i| of(self.place_in(t, i))).sum::<f64>() / n as f64
     }
+}
+
+/// Area of the picture that lies in each frame's plane of focus, px² of the middle frame; `None`
+/// with few frames and where planes do not fit.
+pub fn in_plane_px2(shots: &[&Shot], noise: &BandNoise) -> Option<Vec<f64>> {
+    if shots.len() < MIN_FRAMES {
+        return None;
+    }
+    let overlaid = OverlaidBurst::read(shots, noise)?;
+    let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
+    Some(overlaid.in_plane_px2(&planes))
 }
 
 /// Means over squares of tiles.

@@ -5,6 +5,7 @@ use std::borrow::Borrow;
 
 use rayon::prelude::*;
 
+use super::burst_planes;
 use super::sharp_area::sharpest_area;
 use super::shot::{Patch, Shot, patch_corner};
 use super::subject_blur::{Attainable, BlurRange, Reached, SubjectBlur, subject_blur};
@@ -108,6 +109,8 @@ pub struct Judged {
     pub sharp_area: Option<f64>,
     /// Number of 64-px tiles in the largest connected sharp area.
     pub sharp_cluster: usize,
+    /// Area that lies in the plane of the frame's focus, px², where the burst's planes are known.
+    pub in_plane_px2: Option<f64>,
     /// Flags.
     pub flags: FlagSet,
 }
@@ -144,6 +147,8 @@ pub struct BurstJudged {
     pub reference_px: Option<f64>,
     /// Whether even the sharpest frame is soft.
     pub best_is_soft: bool,
+    /// Whether nearly every frame is smeared.
+    pub is_shaken: bool,
     /// Whether the burst reached focus at its subject.
     pub reached: Reached,
     /// Blur from the ring spectra, where the subject's could be read.
@@ -263,6 +268,10 @@ pub fn judge<S: Borrow<Shot>>(
     let of_burst = lead.and_then(|i| attainable.get(i).copied().flatten());
     let blur = subject_blur(&boxes, &sparse, &own_noise, &noise, of_burst);
     let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
+    let in_plane = match &unmarked_subject {
+        Some(subject) => Some(subject.in_plane_px2()),
+        None => burst_planes::in_plane_px2(shots, &noise),
+    };
     let frames = (0..shots.len())
         .map(|i| Judged {
             place: places[i],
@@ -276,6 +285,7 @@ pub fn judge<S: Borrow<Shot>>(
             sharpest: sharpest[i],
             sharp_area: None,
             sharp_cluster: 0,
+            in_plane_px2: in_plane.as_ref().map(|a| a[i]),
             flags: FlagSet::EMPTY,
         })
         .collect();
@@ -288,6 +298,7 @@ pub fn judge<S: Borrow<Shot>>(
         maps,
         reference_px: None,
         best_is_soft: false,
+        is_shaken: unreached::is_shaken(shots),
         reached: blur.as_ref().map_or(Reached::Unknown, |b| b.reached),
         blur,
         other: None,
@@ -296,15 +307,23 @@ pub fn judge<S: Borrow<Shot>>(
     // plane lay.
     let of_any = attainable.iter().flatten().next().copied();
     let nothing_sharp =
-        unreached::is_shaken(shots) || mark.is_none() && unreached::is_blurred(&burst.maps, of_any);
+        burst.is_shaken || mark.is_none() && unreached::is_blurred(&burst.maps, of_any);
     if nothing_sharp || unmarked_subject.as_ref().is_some_and(UnmarkedSubject::is_beyond) {
         burst.reached = Reached::No;
     } else if unmarked_subject.as_ref().is_some_and(UnmarkedSubject::is_among_planes) {
         // The place is a guess, and what is smooth there may be sharp at the subject.
         burst.reached = Reached::Yes;
     }
+    let shares = match of_burst {
+        Some(Attainable { flash: false, .. }) => smear_spectrum::BY_LAMP,
+        _ => smear_spectrum::BY_FLASH,
+    };
+    let shaken = burst.is_shaken.then(|| unreached::burst_smear(shots)).flatten();
     let movements = |sharpest: usize, px: f64| -> Vec<Option<Movement>> {
-        let reference = Reference::of(&boxes, sharpest, px);
+        if let Some(smear) = shaken {
+            return vec![Some(smear); shots.len()];
+        }
+        let reference = Reference::of(&boxes, sharpest, px, shares);
         (0..shots.len())
             .into_par_iter()
             .map(|i| movement(shots[i], boxes[i].as_ref(), reference.as_ref(), i == sharpest))
@@ -313,6 +332,9 @@ pub fn judge<S: Borrow<Shot>>(
     verdict::decide(&mut burst, lead, &sparse, of_burst, &movements);
     if nothing_sharp && !burst.best_is_soft {
         unmarked::tell_unreached(&mut burst);
+    }
+    if burst.is_shaken {
+        unreached::tell_shaken(&mut burst);
     }
     if let Some(subject) = unmarked_subject.filter(|_| !burst.best_is_soft) {
         subject.restate(&mut burst, of_burst);
@@ -394,10 +416,17 @@ struct Reference<'a> {
     px: f64,
     /// The burst's envelope, where there are frames enough.
     envelope: Option<PatchSpectrum>,
+    /// Shares of the light that may have been smeared.
+    shares: &'static [f64],
 }
 
 impl<'a> Reference<'a> {
-    fn of(boxes: &'a [Option<SubjectBox>], sharpest: usize, px: f64) -> Option<Reference<'a>> {
+    fn of(
+        boxes: &'a [Option<SubjectBox>],
+        sharpest: usize,
+        px: f64,
+        shares: &'static [f64],
+    ) -> Option<Reference<'a>> {
         let subject = boxes.get(sharpest)?.as_ref()?;
         let spectra: Vec<_> = boxes
             .iter()
@@ -406,7 +435,7 @@ impl<'a> Reference<'a> {
             .filter_map(|b| Some((&*b.spectrum.as_ref()?.0, b.mean_dn)))
             .collect();
         let envelope = PatchSpectrum::envelope(&spectra, subject.mean_dn);
-        Some(Reference { subject, px, envelope })
+        Some(Reference { subject, px, envelope, shares })
     }
 
     /// The movement of a subject by the spectra; `None` where they cannot tell.
@@ -420,6 +449,7 @@ impl<'a> Reference<'a> {
         smear_spectrum::against(
             (&own.0, &own.1, subject.mean_dn),
             (sharp, &reference.1, self.subject.mean_dn),
+            self.shares,
         )
     }
 }

@@ -1,11 +1,11 @@
 //! Bursts whose subject nobody marked: where the subject is taken to be, and verdicts as they are
 //! expected over the depths that could be meant.
 
-use super::burst_planes::OverlaidBurst;
+use super::burst_planes::{MIN_FIT, MIN_FRAMES, OverlaidBurst};
 use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO, SubjectHints};
 use super::shot::Shot;
 use super::subject_blur::{Attainable, BlurRange};
-use super::verdict::CLUSTER_LEAST;
+use super::verdict::is_sharp_elsewhere;
 use crate::base::{Flag, Measured};
 use crate::measure::band_noise::BandNoise;
 use crate::measure::frame_chances::{self, Expected};
@@ -17,9 +17,6 @@ use crate::report::record::{Call, Cause, CauseShare};
 const PLACE_SD: f64 = 0.25;
 /// The same about a place that the camera recorded.
 const RECORDED_SD: f64 = 0.03;
-/// Mean ln likelihood per reading below which planes are not to be trusted: simulated bursts stay
-/// above -0.55, sweeps that the model cannot hold lie below -0.85.
-const MIN_FIT: f64 = -0.6;
 /// Depths that differ by this are one place's, px of blur.
 const SAME_DEPTH_PX: f64 = 0.5;
 /// A subject this far beyond all planes was never in focus, px of blur: at most 0.7 in 72
@@ -30,8 +27,6 @@ const AMONG_PX: f64 = 0.7;
 /// Share of the structure that the planes must pass before something can lie beyond them: where
 /// everything has one depth, nothing tells how far it is. At least 0.51 in the 6 bursts above.
 const MIN_FOCUSED_SHARE: f64 = 0.4;
-/// Fewer frames do not tell planes from depths; the figures here come from bursts of 8 to 16.
-const MIN_FRAMES: usize = 6;
 /// Blur of the lens in focus where the settings do not give it, px.
 const USUAL_IN_FOCUS_PX: f64 = 0.9;
 /// Least chance of the likeliest verdict.
@@ -105,6 +100,11 @@ impl UnmarkedSubject {
     /// Whether the planes of the frames lie about the subject.
     pub fn is_among_planes(&self) -> bool {
         self.depth.beyond_px < AMONG_PX
+    }
+
+    /// Area in each frame's plane of focus, px².
+    pub fn in_plane_px2(&self) -> Vec<f64> {
+        self.overlaid.in_plane_px2(&self.planes)
     }
 
     /// The place at a depth that most speaks for, in a frame.
@@ -229,7 +229,7 @@ fn restate_frame(
     match call {
         Call::Hit | Call::CannotSay => frame.causes.clear(),
         Call::Near | Call::Miss if frame.causes.is_empty() => {
-            let elsewhere = frame.sharp_cluster >= CLUSTER_LEAST;
+            let elsewhere = is_sharp_elsewhere(frame);
             let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
             frame.causes = vec![CauseShare { cause, share: Some(1.0) }];
         }

@@ -32,9 +32,12 @@ const VEILED: f64 = 0.7;
 /// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
 const DARK_DN: f64 = 10.0;
 /// Sharp 64-px tiles that must hang together to count as a sharp area.
-pub const CLUSTER_LEAST: usize = 5;
+const CLUSTER_LEAST: usize = 8;
+/// Area that must lie in a frame's plane for something in it to be sharp, px²: ten such tiles.
+/// Edges alone are fooled by patterns and specks.
+const IN_PLANE_LEAST_PX2: f64 = 10.0 * 64.0 * 64.0;
 /// Scatter of ratios between spectra that their own error does not contain, ln.
-const RATIO_SD_LN: f64 = 0.10;
+const RATIO_SD_LN: f64 = 0.06;
 /// The least that energy says of a ratio, whatever the subject is made of: what the law of edges
 /// makes of it, raised to the first, times the second. Noise, blocks of compression and bright
 /// discs reach the finest rings, but hardly the band of the ranking energy.
@@ -140,10 +143,12 @@ pub fn decide(
         *m = m.filter(|m| !sparse && is_credible(m, burst.reached, blur, flash));
     }
     let floor_px = sharpest.map_or(0.0, |s| s.1);
+    // A shaken burst has one smear for all frames, of which each reads its own part.
+    let within = |m: &Option<Movement>| m.filter(|_| !burst.is_shaken);
     let scaled: Vec<Option<Scaled>> = scaled
         .into_iter()
         .zip(&moved)
-        .map(|(s, m)| s.map(|s| s.without(m.as_ref(), floor_px)))
+        .map(|(s, m)| s.map(|s| s.without(within(m).as_ref(), floor_px)))
         .collect();
     let totals: Vec<Option<f64>> = scaled
         .iter()
@@ -214,6 +219,12 @@ pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
         }
     }
     burst.best = burst.best.filter(|i| burst.frames[*i].call == Call::Hit);
+}
+
+/// Whether something in a frame is sharp, wherever it lies.
+pub fn is_sharp_elsewhere(frame: &Judged) -> bool {
+    frame.sharp_cluster >= CLUSTER_LEAST
+        && frame.in_plane_px2.is_none_or(|px2| px2 >= IN_PLANE_LEAST_PX2)
 }
 
 /// Blur at edges, px.
@@ -554,7 +565,7 @@ impl Parts<'_> {
             .led
             .zip(edge_px(&self.subject.tile))
             .is_some_and(|(led, edge)| edge <= HIT_RATIO * led.edge_px);
-        let elsewhere = self.sparse && sharp_edges || frame.sharp_cluster >= CLUSTER_LEAST;
+        let elsewhere = self.sparse && sharp_edges || is_sharp_elsewhere(frame);
         let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
         if rest > SECOND_CAUSE || causes.is_empty() {
             causes.push(CauseShare { cause, share: Some(rest) });
