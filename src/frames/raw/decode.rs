@@ -22,6 +22,7 @@ use super::super::kind::RAW_ENDINGS;
 use super::super::memory::Held;
 use super::super::open::{length_of, unreadable};
 use super::super::still::check_size;
+use super::apart::apart;
 use super::luma::FACTORS;
 #[cfg(unix)]
 use super::pool::{self, Source};
@@ -72,7 +73,7 @@ pub(in super::super) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawF
     {
         return frame;
     }
-    decode_here(in_memory(fs::read(path).map_err(|e| unreadable(&e))?)?)
+    decode_in_process(fs::read(path).map_err(|e| unreadable(&e))?)
 }
 
 /// Decodes a raw file held in memory to its mosaic; as [`load_raw`].
@@ -87,7 +88,7 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     {
         return frame;
     }
-    decode_here(in_memory(bytes)?)
+    decode_in_process(bytes)
 }
 
 /// Size and exposure of a raw file with its length in bytes, without decoding its samples where
@@ -102,8 +103,8 @@ pub(in super::super) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipR
     {
         return header.map(|h| (h, file_bytes));
     }
-    let source = in_memory(fs::read(path).map_err(|e| unreadable(&e))?)?;
-    header_here(source).map(|h| (h, file_bytes))
+    let bytes = fs::read(path).map_err(|e| unreadable(&e))?;
+    apart(|| header_here(in_memory(bytes)?)).map(|h| (h, file_bytes))
 }
 
 /// Header of a raw file held in memory; as [`header_at`].
@@ -115,7 +116,7 @@ pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReas
     {
         return header;
     }
-    header_here(in_memory(bytes)?)
+    apart(|| header_here(in_memory(bytes)?))
 }
 
 /// Samples as the decoder read them out, and the part of them that shows the picture.
@@ -153,11 +154,13 @@ pub(super) fn mapped(path: &Path) -> Result<RawSource, SkipReason> {
 }
 
 /// Decodes a raw file in this process.
-fn decode_here(source: RawSource) -> Result<RawFrame, SkipReason> {
-    let (frame, readout) = readout_here(source)?;
-    let mut mosaic = Vec::with_capacity(frame.width_px * frame.height_px);
-    readout.rows().for_each(|row| mosaic.extend_from_slice(row));
-    Ok(RawFrame { mosaic, ..frame })
+fn decode_in_process(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
+    apart(|| {
+        let (frame, readout) = readout_here(in_memory(bytes)?)?;
+        let mut mosaic = Vec::with_capacity(frame.width_px.saturating_mul(frame.height_px));
+        readout.rows().for_each(|row| mosaic.extend_from_slice(row));
+        Ok(RawFrame { mosaic, ..frame })
+    })
 }
 
 /// Decodes a raw file in this process to a frame without its mosaic, and the readout that holds it.
@@ -260,7 +263,7 @@ fn guarded<T>(
 }
 
 /// Why a decoder gave up: most do on samples that end early, some on forms that they lack.
-fn given_up(panic: &(dyn Any + Send)) -> SkipReason {
+pub(super) fn given_up(panic: &(dyn Any + Send)) -> SkipReason {
     let says = panic.downcast_ref::<&str>().copied();
     let says = says.or_else(|| panic.downcast_ref::<String>().map(String::as_str));
     match says.filter(|s| ["not yet implemented", "not implemented"].iter().any(|w| s.contains(w)))
