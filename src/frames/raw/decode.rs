@@ -1,4 +1,5 @@
 //! Raw files through the crate rawler (LGPL-2.1).
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::any::Any;
 use std::collections::{BTreeMap, BTreeSet};
@@ -129,7 +130,7 @@ pub(super) struct Readout {
 impl Readout {
     /// Rows of the part that shows the picture.
     pub fn rows(&self) -> impl DoubleEndedIterator<Item = &[u16]> + ExactSizeIterator {
-        let columns = self.area.x0..self.area.x0 + self.area.width;
+        let columns = self.area.x0..self.area.x0.saturating_add(self.area.width);
         let rows = self.samples.chunks_exact(self.width.max(1));
         rows.skip(self.area.y0).take(self.area.height).map(move |row| &row[columns.clone()])
     }
@@ -357,12 +358,18 @@ fn dng_area(ifd: &IFD) -> Option<Area> {
     let origin = active.map_or((0, 0), |a| (a.x0, a.y0));
     let crop = ifd.get_entry(DngTag::DefaultCropOrigin).zip(ifd.get_entry(DngTag::DefaultCropSize));
     let crop = crop.map(|(at, size)| Area {
-        x0: origin.0 + value(at, 0),
-        y0: origin.1 + value(at, 1),
+        x0: origin.0.saturating_add(value(at, 0)),
+        y0: origin.1.saturating_add(value(at, 1)),
         width: value(size, 0),
         height: value(size, 1),
     });
     Some(Area::of(full, active, crop))
+}
+
+/// Column and row, both even or odd as 0 or 1, of one of the four places of a cell that begins at a
+/// column and row of the readout.
+fn in_cell(x0: usize, y0: usize, place: usize) -> (usize, usize) {
+    ((x0 ^ place) & 1, (y0 ^ place >> 1) & 1)
 }
 
 /// The frame without its mosaic, and where that is.
@@ -389,8 +396,8 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<(RawFrame, Readout
             }
             let mut pattern = [Filter::Clear; 4];
             for (place, filter) in pattern.iter_mut().enumerate() {
-                let (y, x) = (area.y0 + place / 2, area.x0 + place % 2);
-                *filter = match cfa.color_at(y % 2, x % 2) {
+                let (x, y) = in_cell(area.x0, area.y0, place);
+                *filter = match cfa.color_at(y, x) {
                     0 => Filter::Red,
                     1 => Filter::Green,
                     2 => Filter::Blue,
@@ -408,8 +415,8 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<(RawFrame, Readout
     let origin = image.active_area.filter(|_| is_dng).map_or((0, 0), |r| (r.p.x, r.p.y));
     let levels = image.blacklevel.as_bayer_array();
     let black_dn = std::array::from_fn(|place| {
-        let (x, y) = (area.x0 + place % 2 + origin.0, area.y0 + place / 2 + origin.1);
-        levels[x % 2 + 2 * (y % 2)]
+        let (x, y) = in_cell(area.x0 ^ origin.0, area.y0 ^ origin.1, place);
+        levels[x | y << 1]
     });
     let white_dn = image.whitelevel.0.iter().min().map_or(0.0, |w| *w as f32);
     if black_dn.iter().any(|b| !b.is_finite() || *b >= white_dn) {
