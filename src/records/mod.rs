@@ -3,6 +3,7 @@
 //!
 //! Rigs and the log have a place in the platform's own folders, and a variable that names another
 //! one: `STOPWISE_RIGS` and `STOPWISE_LOG`.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 pub mod cache;
 pub mod decisions;

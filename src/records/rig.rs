@@ -186,11 +186,11 @@ impl Rig {
     /// How many of the things it names the file says too; `None` when the file contradicts it or
     /// says nothing of one, or when it names nothing.
     fn fit(&self, seen: Seen<'_>) -> Option<u32> {
-        let mut named = 0;
+        let mut named = 0u32;
         let mut same = |mine: &Option<String>, theirs: Option<&str>| match (mine, theirs) {
             (None, _) => true,
             (Some(mine), Some(theirs)) => {
-                named += 1;
+                named = named.saturating_add(1);
                 mine.trim().to_lowercase() == theirs.trim().to_lowercase()
             }
             (Some(_), None) => false,
@@ -279,7 +279,8 @@ impl Rigs {
     pub fn parse(text: &str) -> Result<Rigs, RigProblem> {
         let rigs: BTreeMap<String, Rig> = toml::from_str(text).map_err(|e| {
             let at = e.span().map_or(0, |s| s.start.min(text.len()));
-            let line = text.as_bytes()[..at].iter().filter(|b| **b == b'\n').count() + 1;
+            let before = text.as_bytes().iter().take(at).filter(|b| **b == b'\n').count();
+            let line = before.saturating_add(1);
             RigProblem::Form { line, says: e.message().replace('\n', " ") }
         })?;
         for (name, rig) in &rigs {

@@ -1,7 +1,7 @@
 //! What a directory of a TIFF-like raw file claims of its picture: its size, and how that is cut
 //! into strips or tiles. Decoders take memory for it before they look at a sample.
 //!
-//! Sources: TIFF 6.0, sections 8 and 15; DNG specification 1.7.
+//! Sources: TIFF 6.0, sections 8 and 15; DNG specification 1.7. The box of CR3 as its decoder reads it.
 #![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use super::super::still::{MAX_PIXELS, check_expansion};
@@ -17,6 +17,8 @@ const MAX_SAMPLES_PER_PIXEL: u64 = 8;
 const MAX_BITS: u64 = 64;
 /// Bits of a sample that goes through a table, which has a place for every value.
 const MAX_TABLE_BITS: u64 = 16;
+/// Tiles across and down that the decoder of CR3 takes; cameras write up to 3.
+const MAX_TILES: u64 = 255;
 /// Number of the compression that is none.
 const PLAIN: u64 = 1;
 
@@ -111,6 +113,27 @@ impl Claims {
         let stored = side(columns, tile_width).saturating_mul(side(rows, tile_length));
         Ok((stored, columns.saturating_mul(rows)))
     }
+}
+
+/// Refuses sizes of a compressed picture of a CR3 that no whole file of this length can claim:
+/// those of the picture and of its tiles, width first, as far as they are there.
+pub(super) fn check_compressed(
+    size_px: [Option<u64>; 4],
+    file_bytes: u64,
+) -> Result<(), SkipReason> {
+    let [Some(width_px), Some(height_px), Some(tile_width), Some(tile_length)] = size_px else {
+        return Ok(());
+    };
+    if width_px.saturating_mul(height_px) > MAX_PIXELS {
+        return Err(SkipReason::TooLarge { width_px, height_px });
+    }
+    for (side, tile) in [(width_px, tile_width), (height_px, tile_length)] {
+        if tile == 0 || tile > side || side.div_ceil(tile) > MAX_TILES {
+            return Err(damaged("its header claims tiles that do not make up its picture"));
+        }
+    }
+    let samples = width_px.saturating_mul(height_px);
+    check_expansion(samples.saturating_mul(SAMPLE_BYTES), file_bytes)
 }
 
 fn damaged(says: &str) -> SkipReason {

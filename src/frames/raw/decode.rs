@@ -1,4 +1,5 @@
 //! Raw files through the crate rawler (LGPL-2.1).
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::any::Any;
 use std::collections::{BTreeMap, BTreeSet};
@@ -22,6 +23,7 @@ use super::super::kind::RAW_ENDINGS;
 use super::super::memory::Held;
 use super::super::open::{length_of, unreadable};
 use super::super::still::check_size;
+use super::apart::apart;
 use super::luma::FACTORS;
 #[cfg(unix)]
 use super::pool::{self, Source};
@@ -72,7 +74,7 @@ pub(in super::super) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawF
     {
         return frame;
     }
-    decode_here(in_memory(fs::read(path).map_err(|e| unreadable(&e))?)?)
+    decode_in_process(fs::read(path).map_err(|e| unreadable(&e))?)
 }
 
 /// Decodes a raw file held in memory to its mosaic; as [`load_raw`].
@@ -87,7 +89,7 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     {
         return frame;
     }
-    decode_here(in_memory(bytes)?)
+    decode_in_process(bytes)
 }
 
 /// Size and exposure of a raw file with its length in bytes, without decoding its samples where
@@ -102,8 +104,8 @@ pub(in super::super) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipR
     {
         return header.map(|h| (h, file_bytes));
     }
-    let source = in_memory(fs::read(path).map_err(|e| unreadable(&e))?)?;
-    header_here(source).map(|h| (h, file_bytes))
+    let bytes = fs::read(path).map_err(|e| unreadable(&e))?;
+    apart(|| header_here(in_memory(bytes)?)).map(|h| (h, file_bytes))
 }
 
 /// Header of a raw file held in memory; as [`header_at`].
@@ -115,7 +117,7 @@ pub(in super::super) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReas
     {
         return header;
     }
-    header_here(in_memory(bytes)?)
+    apart(|| header_here(in_memory(bytes)?))
 }
 
 /// Samples as the decoder read them out, and the part of them that shows the picture.
@@ -128,7 +130,7 @@ pub(super) struct Readout {
 impl Readout {
     /// Rows of the part that shows the picture.
     pub fn rows(&self) -> impl DoubleEndedIterator<Item = &[u16]> + ExactSizeIterator {
-        let columns = self.area.x0..self.area.x0 + self.area.width;
+        let columns = self.area.x0..self.area.x0.saturating_add(self.area.width);
         let rows = self.samples.chunks_exact(self.width.max(1));
         rows.skip(self.area.y0).take(self.area.height).map(move |row| &row[columns.clone()])
     }
@@ -153,11 +155,13 @@ pub(super) fn mapped(path: &Path) -> Result<RawSource, SkipReason> {
 }
 
 /// Decodes a raw file in this process.
-fn decode_here(source: RawSource) -> Result<RawFrame, SkipReason> {
-    let (frame, readout) = readout_here(source)?;
-    let mut mosaic = Vec::with_capacity(frame.width_px * frame.height_px);
-    readout.rows().for_each(|row| mosaic.extend_from_slice(row));
-    Ok(RawFrame { mosaic, ..frame })
+fn decode_in_process(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
+    apart(|| {
+        let (frame, readout) = readout_here(in_memory(bytes)?)?;
+        let mut mosaic = Vec::with_capacity(frame.width_px.saturating_mul(frame.height_px));
+        readout.rows().for_each(|row| mosaic.extend_from_slice(row));
+        Ok(RawFrame { mosaic, ..frame })
+    })
 }
 
 /// Decodes a raw file in this process to a frame without its mosaic, and the readout that holds it.
@@ -260,7 +264,7 @@ fn guarded<T>(
 }
 
 /// Why a decoder gave up: most do on samples that end early, some on forms that they lack.
-fn given_up(panic: &(dyn Any + Send)) -> SkipReason {
+pub(super) fn given_up(panic: &(dyn Any + Send)) -> SkipReason {
     let says = panic.downcast_ref::<&str>().copied();
     let says = says.or_else(|| panic.downcast_ref::<String>().map(String::as_str));
     match says.filter(|s| ["not yet implemented", "not implemented"].iter().any(|w| s.contains(w)))
@@ -354,12 +358,18 @@ fn dng_area(ifd: &IFD) -> Option<Area> {
     let origin = active.map_or((0, 0), |a| (a.x0, a.y0));
     let crop = ifd.get_entry(DngTag::DefaultCropOrigin).zip(ifd.get_entry(DngTag::DefaultCropSize));
     let crop = crop.map(|(at, size)| Area {
-        x0: origin.0 + value(at, 0),
-        y0: origin.1 + value(at, 1),
+        x0: origin.0.saturating_add(value(at, 0)),
+        y0: origin.1.saturating_add(value(at, 1)),
         width: value(size, 0),
         height: value(size, 1),
     });
     Some(Area::of(full, active, crop))
+}
+
+/// Column and row, both even or odd as 0 or 1, of one of the four places of a cell that begins at a
+/// column and row of the readout.
+fn in_cell(x0: usize, y0: usize, place: usize) -> (usize, usize) {
+    ((x0 ^ place) & 1, (y0 ^ place >> 1) & 1)
 }
 
 /// The frame without its mosaic, and where that is.
@@ -386,8 +396,8 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<(RawFrame, Readout
             }
             let mut pattern = [Filter::Clear; 4];
             for (place, filter) in pattern.iter_mut().enumerate() {
-                let (y, x) = (area.y0 + place / 2, area.x0 + place % 2);
-                *filter = match cfa.color_at(y % 2, x % 2) {
+                let (x, y) = in_cell(area.x0, area.y0, place);
+                *filter = match cfa.color_at(y, x) {
                     0 => Filter::Red,
                     1 => Filter::Green,
                     2 => Filter::Blue,
@@ -405,8 +415,8 @@ fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<(RawFrame, Readout
     let origin = image.active_area.filter(|_| is_dng).map_or((0, 0), |r| (r.p.x, r.p.y));
     let levels = image.blacklevel.as_bayer_array();
     let black_dn = std::array::from_fn(|place| {
-        let (x, y) = (area.x0 + place % 2 + origin.0, area.y0 + place / 2 + origin.1);
-        levels[x % 2 + 2 * (y % 2)]
+        let (x, y) = in_cell(area.x0 ^ origin.0, area.y0 ^ origin.1, place);
+        levels[x | y << 1]
     });
     let white_dn = image.whitelevel.0.iter().min().map_or(0.0, |w| *w as f32);
     if black_dn.iter().any(|b| !b.is_finite() || *b >= white_dn) {

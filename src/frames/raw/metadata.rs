@@ -1,5 +1,6 @@
 //! What a raw file says about its exposure: its own Exif structure first, then what the decoder
 //! knows to find in the maker's containers.
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::io::Cursor;
 

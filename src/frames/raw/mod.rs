@@ -10,6 +10,8 @@
 //! Focus is measured on [`RawFrame::luma16`], so that blur is in pixels of the full mosaic and
 //! comparable with rendered files.
 
+#[cfg(feature = "raw")]
+mod apart;
 #[cfg(all(feature = "raw", unix))]
 mod child;
 mod claims;

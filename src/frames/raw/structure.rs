@@ -5,12 +5,12 @@
 //! are found. Only claims that no whole file can make are refused: an entry that points past the
 //! end is the decoder's own business, and costs nothing. Claims about the picture are in `claims`.
 //!
-//! Sources: TIFF 6.0, section 2; ISO 14496-12 (boxes of CR3), 8.6 and 8.7.
+//! Sources: TIFF 6.0, section 2; ISO 14496-12 (boxes of CR3), 8.5 to 8.7 and 12.1.
 #![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::collections::BTreeSet;
 
-use super::claims::Claims;
+use super::claims::{Claims, check_compressed};
 use crate::error::SkipReason;
 
 /// Directories that are walked. The decoder follows the chain and one level of sub-directories;
@@ -27,6 +27,12 @@ const MAX_OVERLAP: u64 = 4;
 const MIN_VALUES: u64 = 1 << 16;
 /// Boxes that are walked; whole files have about 100.
 const MAX_BOXES: usize = 4096;
+/// What precedes the boxes in a description of samples (its version and its count), and in the
+/// one that describes a picture, bytes.
+const DESCRIPTIONS_HEAD: usize = 8;
+const PICTURE_HEAD: usize = 82;
+/// The identifier of the maker's box that holds further ones.
+const MAKER: [u8; 16] = 0x85c0_b687_820f_11e0_8111_f4ce_462b_6a48_u128.to_be_bytes();
 
 /// Entries whose values are offsets of further directories: SubIFDs, Exif, GPS, and a profile,
 /// which the decoder walks like a directory.
@@ -45,7 +51,7 @@ const DNG_VERSION: u16 = 0xC612;
 /// [`SkipReason::Damaged`], when the file claims what no whole file can hold.
 pub fn check_structure(bytes: &[u8]) -> Result<(), SkipReason> {
     if bytes.get(4..8) == Some(b"ftyp") {
-        return boxes(bytes, 0, &mut 0);
+        return boxes(bytes, 0, &mut Boxes { walked: 0, file_bytes: bytes.len() as u64 });
     }
     match Tiff::of(bytes) {
         Some(tiff) => tiff.check(),
@@ -289,9 +295,16 @@ impl<'a> Tiff<'a> {
     }
 }
 
-/// Walks the boxes of a range and those below it: tables must fit their box, and the TIFF
-/// structures in a maker's box are checked as such.
-fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReason> {
+/// A file of boxes, and how many of them have been walked.
+struct Boxes {
+    walked: usize,
+    file_bytes: u64,
+}
+
+/// Walks the boxes of a range and those below it: each must fit into the one around it, tables
+/// their box, pictures the file, and the TIFF structures in a maker's box are checked as such. A box
+/// of no size would be read again and again; only the last of a file may say so and go to its end.
+fn boxes(bytes: &[u8], depth: usize, file: &mut Boxes) -> Result<(), SkipReason> {
     if depth > MAX_DEPTH {
         return Err(damaged("its boxes lead on without end"));
     }
@@ -299,13 +312,13 @@ fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReaso
     while let Some(rest) = bytes.get(at..)
         && let (Some(size), Some(name)) = (be32(rest, 0), rest.get(4..8))
     {
-        *walked = walked.saturating_add(1);
-        if *walked > MAX_BOXES {
+        file.walked = file.walked.saturating_add(1);
+        if file.walked > MAX_BOXES {
             return Err(damaged("its boxes lead on without end"));
         }
         let left = rest.len() as u64;
         let (size, head) = match size {
-            0 => (left, 8),
+            0 if depth == 0 => (left, 8),
             1 => match (be32(rest, 8), be32(rest, 12)) {
                 (Some(high), Some(low)) => (high << 32 | low, 16),
                 _ => return Ok(()),
@@ -315,13 +328,23 @@ fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReaso
         if size < head {
             return Err(damaged("a box of its header is shorter than its own head"));
         }
+        let next = usize::try_from(size).ok().and_then(|s| at.checked_add(s));
+        let next = next.filter(|_| depth == 0 || size <= left);
+        let Some(next) = next else {
+            return Err(damaged("a box of its header claims more than there is"));
+        };
         // A picture that was cut off lacks the end of its last box; what decodes it says so.
         let body = rest.get(head as usize..size.min(left) as usize).unwrap_or_default();
         let below = depth.saturating_add(1);
+        let behind = |head: usize| body.get(head..).unwrap_or_default();
         match name {
-            b"moov" | b"trak" | b"mdia" | b"minf" | b"stbl" => boxes(body, below, walked)?,
-            // An identifier of 16 bytes precedes the maker's boxes.
-            b"uuid" => boxes(body.get(16..).unwrap_or_default(), below, walked)?,
+            b"moov" | b"trak" | b"mdia" | b"minf" | b"stbl" => boxes(body, below, file)?,
+            b"uuid" if body.starts_with(&MAKER) => boxes(behind(MAKER.len()), below, file)?,
+            b"CCTP" => boxes(behind(12), below, file)?,
+            b"CDI1" => boxes(behind(4), below, file)?,
+            b"stsd" => boxes(behind(DESCRIPTIONS_HEAD), below, file)?,
+            b"CRAW" => boxes(behind(PICTURE_HEAD), below, file)?,
+            b"CMP1" => check_compressed([8, 12, 16, 20].map(|at| be32(body, at)), file.file_bytes)?,
             b"CMT1" | b"CMT2" | b"CMT3" | b"CMT4" => {
                 if let Some(tiff) = Tiff::of(body) {
                     tiff.check()?;
@@ -329,9 +352,6 @@ fn boxes(bytes: &[u8], depth: usize, walked: &mut usize) -> Result<(), SkipReaso
             }
             _ => table(name, body)?,
         }
-        let Some(next) = usize::try_from(size).ok().and_then(|s| at.checked_add(s)) else {
-            return Ok(());
-        };
         at = next;
     }
     Ok(())
@@ -352,6 +372,7 @@ fn table(name: &[u8], body: &[u8]) -> Result<(), SkipReason> {
         b"stco" => (number(4), 4, 8),
         b"co64" | b"stts" => (number(4), 8, 8),
         b"stsc" => (number(4), 12, 8),
+        b"CTMD" => (number(8), 8, 12),
         _ => return Ok(()),
     };
     let room = (body.len() as u64).saturating_sub(rows_at);
@@ -496,6 +517,12 @@ mod tests {
         let rows = |count: u32, bytes: usize| {
             [&[0; 4][..], &count.to_be_bytes(), &vec![0; bytes]].concat()
         };
+        let records = |count: u32| [&[0; 8][..], &count.to_be_bytes(), &[0; 24]].concat();
+        let in_descriptions = |count| {
+            file(b"stsd", &[&[0; DESCRIPTIONS_HEAD][..], &boxed(b"CTMD", &records(count))].concat())
+        };
+        assert_eq!(says(&in_descriptions(3)), "whole");
+        assert!(says(&in_descriptions(4)).contains("rows"));
         for (name, row) in [(b"stco", 4), (b"co64", 8), (b"stts", 8), (b"stsc", 12)] {
             assert_eq!(says(&file(name, &rows(3, 3 * row))), "whole");
             assert!(says(&file(name, &rows(4, 3 * row))).contains("rows"));
@@ -511,18 +538,59 @@ mod tests {
     }
 
     #[test]
+    fn a_compressed_picture_is_of_a_size_that_its_file_can_hold() {
+        let file = |size: [u32; 4], samples: usize| {
+            let numbers = size.map(u32::to_be_bytes).concat();
+            let mut tree = boxed(b"CMP1", &[&[0; 8][..], &numbers, &[0; 28]].concat());
+            tree = boxed(b"CRAW", &[&[0; PICTURE_HEAD][..], &tree].concat());
+            tree = boxed(b"stsd", &[&[0; DESCRIPTIONS_HEAD][..], &tree].concat());
+            for above in [b"stbl", b"minf", b"mdia", b"trak", b"moov"] {
+                tree = boxed(above, &tree);
+            }
+            let data = boxed(b"mdat", &vec![0; samples]);
+            [boxed(b"ftyp", b"crx \0\0\0\x01crx isom"), tree, data].concat()
+        };
+        assert_eq!(says(&file([5568, 3708, 5568, 3708], 900)), "whole");
+        assert_eq!(says(&file([5568, 3708, 2784, 3708], 900)), "whole");
+        let large = says(&file([20_001, 20_000, 20_001, 20_000], 900));
+        assert!(large.contains("20001"), "{large}");
+        assert!(says(&file([u32::MAX; 4], 900)).contains("4294967295"));
+        // 400 MB of samples: 100 for each byte of the file are the most.
+        let many = [20_000, 10_000, 20_000, 10_000];
+        assert_eq!(says(&file(many, 4_000_000)), "whole");
+        assert!(says(&file(many, 3_900_000)).contains("too short"));
+        // A tile that is larger than the picture is not the last one of its row.
+        for tile in [[0, 3708], [5568, 0], [u32::MAX, 3708], [5568, u32::MAX]] {
+            let why = says(&file([5568, 3708, tile[0], tile[1]], 900));
+            assert!(why.contains("tiles"), "{tile:?}: {why}");
+        }
+        assert!(says(&file([5568, 3708, 20, 3708], 900)).contains("tiles"));
+    }
+
+    #[test]
     fn makers_boxes_and_deep_or_short_ones() {
         let bad = tiff(&[directory(&[(0x0110, 12, u32::MAX, 8)], 0)]);
-        let maker = boxed(b"uuid", &[&[7; 16][..], &boxed(b"CMT1", &bad)].concat());
+        let maker = boxed(b"uuid", &[&MAKER[..], &boxed(b"CMT1", &bad)].concat());
+        let other = boxed(b"uuid", &[&[7; 16][..], b"<?xpacket begin?>"].concat());
         let file = |rest: &[u8]| [&boxed(b"ftyp", b"crx \0\0\0\x01")[..], rest].concat();
         assert!(says(&file(&boxed(b"moov", &maker))).contains("0x0110"));
+        assert_eq!(says(&file(&other)), "whole");
         let mut deep = Vec::new();
         for _ in 0..40 {
             deep = boxed(b"moov", &deep);
         }
         assert!(says(&file(&deep)).contains("without end"));
         assert!(says(&file(b"\0\0\0\x04moov")).contains("shorter"));
-        assert_eq!(says(&file(b"\0\0\0\x01moov\xff\xff\xff\xff\xff\xff\xff\xff")), "whole");
+        assert!(
+            says(&file(b"\0\0\0\x01moov\xff\xff\xff\xff\xff\xff\xff\xff")).contains("more than")
+        );
+        assert_eq!(says(&file(b"\0\0\0\x01mdat\0\0\0\x09\0\0\0\0")), "whole");
+        for around in [b"moov", b"trak", b"stbl"] {
+            let no_size = [&[0, 0, 0, 0][..], b"free", &[0; 20]].concat();
+            assert!(says(&file(&boxed(around, &no_size))).contains("shorter"));
+            let too_long = [&[0xff, 0, 0, 0][..], b"CMT3", &[0; 20]].concat();
+            assert!(says(&file(&boxed(around, &too_long))).contains("more than"));
+        }
         assert_eq!(says(&file(b"\0\0\0\x00mdat1234")), "whole");
         assert_eq!(says(b"FUJIFILMCCD-RAW "), "whole");
         assert_eq!(says(b""), "whole");

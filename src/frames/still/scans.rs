@@ -5,6 +5,7 @@
 //! making coefficients of them; only which ones are set is kept, as refining scans depend on it.
 //!
 //! Source: ITU-T T.81, annexes A.2 (order of blocks), F.2.2.3 (codes) and G.1.2 (progressive).
+#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use super::jpeg::MAX_SCANS;
 
@@ -21,26 +22,28 @@ struct Codes {
 }
 
 impl Codes {
-    fn of(counts: &[u8], symbols: &[u8]) -> Codes {
+    fn of(counts: &[u8; 16], symbols: &[u8]) -> Codes {
         let mut codes = Codes { symbols: symbols.to_vec(), ..Codes::default() };
         codes.short = vec![(0, 0); 256];
         let (mut code, mut at) = (0i32, 0usize);
-        for length in 1..=16usize {
-            let count = usize::from(counts[length - 1]);
-            codes.first[length] = at;
-            codes.min[length] = code;
-            codes.max[length] = if count == 0 { -1 } else { code + count as i32 - 1 };
-            for symbol in symbols.iter().skip(at).take(count) {
-                if length <= 8 {
-                    let from = (code as usize) << (8 - length);
-                    for slot in codes.short.iter_mut().skip(from).take(1 << (8 - length)) {
-                        *slot = (*symbol, length as u8);
+        for (length, count) in (1..=16u8).zip(counts) {
+            let place = usize::from(length);
+            codes.first[place] = at;
+            codes.min[place] = code;
+            let last = code.saturating_add(i32::from(*count)).saturating_sub(1);
+            codes.max[place] = if *count == 0 { -1 } else { last };
+            for symbol in symbols.iter().skip(at).take(usize::from(*count)) {
+                if let Some(spare) = 8u8.checked_sub(length) {
+                    let each = 1usize.wrapping_shl(spare.into());
+                    let from = each.saturating_mul(code.unsigned_abs() as usize);
+                    for slot in codes.short.iter_mut().skip(from).take(each) {
+                        *slot = (*symbol, length);
                     }
                 }
-                code += 1;
+                code = code.saturating_add(1);
             }
-            at += count;
-            code <<= 1;
+            at = at.saturating_add(usize::from(*count));
+            code = code.saturating_mul(2);
         }
         codes
     }
@@ -60,15 +63,15 @@ impl<'a> Bits<'a> {
             match self.bytes.get(self.at..) {
                 Some([0xff, 0, ..]) => {
                     self.held = self.held << 8 | 0xff;
-                    self.at += 2;
+                    self.at = self.at.saturating_add(2);
                 }
                 Some([byte, ..]) if *byte != 0xff => {
                     self.held = self.held << 8 | u64::from(*byte);
-                    self.at += 1;
+                    self.at = self.at.saturating_add(1);
                 }
                 _ => return,
             }
-            self.count += 8;
+            self.count = self.count.saturating_add(8);
         }
     }
 
@@ -76,22 +79,21 @@ impl<'a> Bits<'a> {
     fn get(&mut self, n: u32) -> Option<u32> {
         if self.count < n {
             self.fill();
-            if self.count < n {
-                return None;
-            }
         }
-        self.count -= n;
-        Some((self.held >> self.count) as u32 & ((1 << n) - 1))
+        self.count = self.count.checked_sub(n)?;
+        let low = 1u32.wrapping_shl(n).wrapping_sub(1);
+        Some(self.held.wrapping_shr(self.count) as u32 & low)
     }
 
     fn symbol(&mut self, codes: &Codes) -> Option<u8> {
         if self.count < 16 {
             self.fill();
         }
-        if self.count >= 8 {
-            let (symbol, length) = codes.short[(self.held >> (self.count - 8)) as usize & 0xff];
+        if let Some(behind) = self.count.checked_sub(8) {
+            let start = self.held.wrapping_shr(behind) as usize & 0xff;
+            let (symbol, length) = codes.short.get(start).copied()?;
             if length > 0 {
-                self.count -= u32::from(length);
+                self.count = self.count.checked_sub(length.into())?;
                 return Some(symbol);
             }
         }
@@ -99,8 +101,8 @@ impl<'a> Bits<'a> {
         for length in 1..=16 {
             code = code << 1 | self.get(1)? as i32;
             if code <= codes.max[length] {
-                let place = codes.first[length] + (code - codes.min[length]) as usize;
-                return codes.symbols.get(place).copied();
+                let behind = usize::try_from(code.checked_sub(codes.min[length])?).ok()?;
+                return codes.symbols.get(codes.first[length].checked_add(behind)?).copied();
             }
         }
         // No code: broken data, which the decoder finds for itself.
@@ -113,10 +115,10 @@ impl<'a> Bits<'a> {
         while let Some([0xff, rest @ ..]) = self.bytes.get(self.at..) {
             match rest.first()? {
                 0xd0..=0xd7 => {
-                    self.at += 2;
+                    self.at = self.at.saturating_add(2);
                     return Some(());
                 }
-                0xff => self.at += 1,
+                0xff => self.at = self.at.saturating_add(1),
                 _ => return None,
             }
         }
@@ -136,11 +138,18 @@ struct Component {
     set: Vec<u64>,
 }
 
+impl Component {
+    /// What is set of the block at a column and a row.
+    fn block(&mut self, (x, y): (usize, usize)) -> Option<&mut u64> {
+        self.set.get_mut(y.saturating_mul(self.row).saturating_add(x))
+    }
+}
+
 /// What a scan holds of each block.
 #[derive(Clone, Copy)]
 struct Part {
-    from: usize,
-    to: usize,
+    from: u32,
+    to: u32,
     refines: bool,
 }
 
@@ -162,29 +171,31 @@ pub(super) fn are_whole(bytes: &[u8]) -> bool {
 impl Walk {
     /// `None` where the structure is not understood.
     fn file(&mut self, bytes: &[u8]) -> Option<bool> {
-        let (mut at, mut scans) = (2, 0);
+        let (mut at, mut scans) = (2usize, 0usize);
         loop {
-            while *bytes.get(at)? != 0xff || matches!(bytes.get(at + 1)?, 0xff | 0) {
-                at += 1;
-            }
-            let marker = *bytes.get(at + 1)?;
-            at += 2;
+            let marker = loop {
+                match bytes.get(at..)? {
+                    [0xff, marker, ..] if !matches!(marker, 0xff | 0) => break *marker,
+                    [_, _, ..] => at = at.saturating_add(1),
+                    _ => return None,
+                }
+            };
+            at = at.saturating_add(2);
             match marker {
                 0xd9 => return Some(true),
                 0x01 | 0xd0..=0xd8 => continue,
                 _ => {}
             }
-            let length = usize::from(u16::from_be_bytes([*bytes.get(at)?, *bytes.get(at + 1)?]));
-            let body = bytes.get(at + 2..at + length.max(2))?;
-            at += length.max(2);
+            let rest = bytes.get(at..)?;
+            let length = usize::from(u16::from_be_bytes(*rest.first_chunk()?)).max(2);
+            let body = rest.get(2..length)?;
+            at = at.saturating_add(length);
             match marker {
                 0xc2 => self.frame(body)?,
                 0xc4 => self.tables(body)?,
-                0xdd => {
-                    self.interval = usize::from(u16::from_be_bytes([*body.first()?, *body.get(1)?]))
-                }
+                0xdd => self.interval = u16::from_be_bytes(*body.first_chunk()?).into(),
                 0xda => {
-                    scans += 1;
+                    scans = scans.saturating_add(1);
                     if scans > MAX_SCANS {
                         return None;
                     }
@@ -210,16 +221,18 @@ impl Walk {
         if parts.iter().any(|p| across(p) == 0 || down(p) == 0) || !self.components.is_empty() {
             return None;
         }
+        // Sides are 16 bits and samplings 4: their products fit 32.
+        let times = usize::saturating_mul;
         let size: (usize, usize) = (width, height);
-        self.mcus = (size.0.div_ceil(8 * most.0), size.1.div_ceil(8 * most.1));
+        self.mcus = (size.0.div_ceil(times(8, most.0)), size.1.div_ceil(times(8, most.1)));
         for p in parts {
             let (across, down) = (across(p), down(p));
-            let row = self.mcus.0 * across;
+            let row = times(self.mcus.0, across);
             let alone = (
-                (size.0 * across).div_ceil(most.0).div_ceil(8),
-                (size.1 * down).div_ceil(most.1).div_ceil(8),
+                times(size.0, across).div_ceil(most.0).div_ceil(8),
+                times(size.1, down).div_ceil(most.1).div_ceil(8),
             );
-            let set = vec![0; row * self.mcus.1 * down];
+            let set = vec![0; times(row, times(self.mcus.1, down))];
             self.components.push(Component { id: p[0], across, down, alone, row, set });
         }
         Some(())
@@ -227,29 +240,26 @@ impl Walk {
 
     fn tables(&mut self, mut body: &[u8]) -> Option<()> {
         while let Some((head, rest)) = body.split_first() {
-            let counts = rest.get(..16)?;
+            let (counts, rest) = rest.split_first_chunk::<16>()?;
             let total: usize = counts.iter().map(|c| usize::from(*c)).sum();
-            let codes = Codes::of(counts, rest.get(16..16 + total)?);
+            let (symbols, rest) = rest.split_at_checked(total)?;
+            let codes = Codes::of(counts, symbols);
             let tables = if head >> 4 == 0 { &mut self.dc } else { &mut self.ac };
             *tables.get_mut(usize::from(head & 15))? = codes;
-            body = &rest[16 + total..];
+            body = rest;
         }
         Some(())
     }
 
     /// Walks a scan; whether all its blocks are there.
     fn scan(&mut self, body: &[u8], bits: &mut Bits<'_>) -> Option<bool> {
-        let count = usize::from(*body.first()?);
-        let &[from, to, approximation] = body.get(1 + 2 * count..4 + 2 * count)? else {
-            return None;
-        };
-        let part = Part {
-            from: from.into(),
-            to: usize::from(to).min(63),
-            refines: approximation >> 4 != 0,
-        };
+        let (count, body) = body.split_first()?;
+        let (pairs, end) = body.split_at_checked(usize::from(*count).saturating_mul(2))?;
+        let &[from, to, approximation, ..] = end else { return None };
+        let part =
+            Part { from: from.into(), to: u32::from(to).min(63), refines: approximation >> 4 != 0 };
         let mut chosen = Vec::new();
-        for pair in body.get(1..1 + 2 * count)?.as_chunks::<2>().0 {
+        for pair in pairs.as_chunks::<2>().0 {
             let component = self.components.iter().position(|c| c.id == pair[0])?;
             let table = usize::from(if part.from == 0 { pair[1] >> 4 } else { pair[1] & 15 });
             let codes = if part.from == 0 { &self.dc } else { &self.ac };
@@ -261,38 +271,36 @@ impl Walk {
         }
         let (lone, codes) = chosen.first()?;
         let mut run = 0;
-        let mut units = 0;
         if chosen.len() == 1 {
-            let c = &mut self.components[*lone];
-            for y in 0..c.alone.1 {
-                for x in 0..c.alone.0 {
-                    if self.interval > 0 && units > 0 && units % self.interval == 0 {
-                        run = 0;
-                        if bits.restart().is_none() {
-                            return Some(false);
-                        }
-                    }
-                    units += 1;
-                    let set = c.set.get_mut(y * c.row + x)?;
-                    if block(bits, codes, part, set, &mut run).is_none() {
+            let interval = self.interval;
+            let c = self.components.get_mut(*lone)?;
+            let (columns, rows) = c.alone;
+            let blocks = (0..rows).flat_map(|y| (0..columns).map(move |x| (x, y)));
+            for (units, at) in blocks.enumerate() {
+                if is_restart(units, interval) {
+                    run = 0;
+                    if bits.restart().is_none() {
                         return Some(false);
                     }
+                }
+                if block(bits, codes, part, c.block(at)?, &mut run).is_none() {
+                    return Some(false);
                 }
             }
             return Some(true);
         }
-        for mcu in 0..self.mcus.0 * self.mcus.1 {
-            if self.interval > 0 && mcu > 0 && mcu % self.interval == 0 && bits.restart().is_none()
-            {
+        let (columns, rows) = self.mcus;
+        let mcus = (0..rows).flat_map(|y| (0..columns).map(move |x| (x, y)));
+        for (units, (mx, my)) in mcus.enumerate() {
+            if is_restart(units, self.interval) && bits.restart().is_none() {
                 return Some(false);
             }
-            let (mx, my) = (mcu % self.mcus.0, mcu / self.mcus.0);
             for (component, codes) in &chosen {
-                let c = &mut self.components[*component];
-                for i in 0..c.across * c.down {
-                    let (x, y) = (mx * c.across + i % c.across, my * c.down + i / c.across);
-                    let set = c.set.get_mut(y * c.row + x)?;
-                    if block(bits, codes, part, set, &mut run).is_none() {
+                let c = self.components.get_mut(*component)?;
+                let (x0, y0) = (mx.saturating_mul(c.across), my.saturating_mul(c.down));
+                let (x1, y1) = (x0.saturating_add(c.across), y0.saturating_add(c.down));
+                for at in (y0..y1).flat_map(|y| (x0..x1).map(move |x| (x, y))) {
+                    if block(bits, codes, part, c.block(at)?, &mut run).is_none() {
                         return Some(false);
                     }
                 }
@@ -300,6 +308,11 @@ impl Walk {
         }
         Some(true)
     }
+}
+
+/// Whether a restart marker precedes a unit of a scan.
+fn is_restart(unit: usize, interval: usize) -> bool {
+    unit > 0 && unit.checked_rem(interval) == Some(0)
 }
 
 /// Walks one block's part of a scan (T.81, figures G.3, G.7); `None` when the bits end.
@@ -324,16 +337,16 @@ fn block(
             let symbol = bits.symbol(codes)?;
             let (mut zeros, size) = (u32::from(symbol >> 4), u32::from(symbol & 15));
             if size == 0 && zeros < 15 {
-                *run = (1 << zeros) + bits.get(zeros)?;
+                *run = 1u32.wrapping_shl(zeros).saturating_add(bits.get(zeros)?);
                 break;
             }
             if !part.refines {
-                k += zeros as usize;
+                k = k.saturating_add(zeros);
                 if size > 0 {
                     bits.get(size)?;
-                    *set |= 1u64.checked_shl(k as u32).unwrap_or(0);
+                    *set |= 1u64.checked_shl(k).unwrap_or(0);
                 }
-                k += 1;
+                k = k.saturating_add(1);
                 continue;
             }
             if size > 0 {
@@ -341,29 +354,29 @@ fn block(
             }
             // Zeros are counted among coefficients that are not set; those that are get a bit each.
             while k <= part.to {
-                if *set >> k & 1 == 1 {
+                let coefficient = 1u64.wrapping_shl(k);
+                k = k.saturating_add(1);
+                if *set & coefficient != 0 {
                     bits.get(1)?;
                 } else if zeros == 0 {
                     if size > 0 {
-                        *set |= 1 << k;
+                        *set |= coefficient;
                     }
-                    k += 1;
                     break;
                 } else {
-                    zeros -= 1;
+                    zeros = zeros.saturating_sub(1);
                 }
-                k += 1;
             }
         }
     }
     if *run > 0 {
         if part.refines {
-            let rest = (k..=part.to).filter(|k| *set >> k & 1 == 1).count();
+            let rest = (k..=part.to).filter(|k| *set & 1u64.wrapping_shl(*k) != 0).count();
             for _ in 0..rest {
                 bits.get(1)?;
             }
         }
-        *run -= 1;
+        *run = run.saturating_sub(1);
     }
     Some(())
 }

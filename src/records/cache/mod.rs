@@ -143,7 +143,7 @@ impl Cache {
             if *blake3::hash(&bytes).as_bytes() != check_sum {
                 return Ok(None);
             }
-            if now_s() - used_s > USE_STEP_S {
+            if now_s().saturating_sub(used_s) > USE_STEP_S {
                 open.connection
                     .prepare("UPDATE results SET used_s = ?2 WHERE key = ?1")?
                     .execute(params![key.0, now_s()])?;
@@ -167,7 +167,8 @@ impl Cache {
             change
                 .prepare("REPLACE INTO results VALUES (?1, ?2, ?3, ?4, ?5)")?
                 .execute(params![key.0, blake3::hash(bytes).as_bytes(), now_s(), size, bytes])?;
-            let mut total = (open.bytes + size).saturating_sub(before.unwrap_or(0));
+            let total = open.bytes.saturating_add(size);
+            let mut total = total.saturating_sub(before.unwrap_or(0));
             if total > open.most_bytes {
                 let room = (open.most_bytes as f64 * KEEP_SHARE) as i64;
                 total = make_room(&change, total, room, key)?;
@@ -182,7 +183,7 @@ impl Cache {
     pub fn holds(&self) -> Option<Holds> {
         self.with(|open| {
             let count = |sql: &str| open.connection.query_row(sql, [], |r| r.get::<_, i64>(0));
-            let pages = count("PRAGMA page_count")? * count("PRAGMA page_size")?;
+            let pages = count("PRAGMA page_count")?.saturating_mul(count("PRAGMA page_size")?);
             Ok(Holds {
                 file: self.folder.join(FILE),
                 results: count("SELECT count(*) FROM results")?,
@@ -260,12 +261,12 @@ pub fn is_in(folder: &Path) -> bool {
 
 /// Some steps are refused at once while another process takes the same, whatever the time to wait.
 fn patiently(step: impl Fn() -> rusqlite::Result<()>) -> rusqlite::Result<()> {
-    let until = Instant::now() + PATIENCE;
+    let start = Instant::now();
     loop {
         match step() {
             Err(e)
                 if e.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy)
-                    && Instant::now() < until =>
+                    && start.elapsed() < PATIENCE =>
             {
                 std::thread::sleep(Duration::from_millis(20));
             }

@@ -59,7 +59,7 @@ impl Log {
                         ],
                     )?;
                     write::insert_frames(tx, tx.last_insert_rowid(), &frames()?)?;
-                    merged.added += 1;
+                    merged.added = merged.added.saturating_add(1);
                     continue;
                 };
                 let measured_later = o.logged_at > logged_at;
@@ -81,13 +81,14 @@ impl Log {
                     )?;
                 }
                 if measured_later || corrected_later {
-                    merged.updated += 1;
+                    merged.updated = merged.updated.saturating_add(1);
                 } else {
-                    merged.same += 1;
+                    merged.same = merged.same.saturating_add(1);
                 }
             }
             for row in &noise {
-                merged.noise_added += usize::from(write::insert_noise(tx, row)?);
+                let added = usize::from(write::insert_noise(tx, row)?);
+                merged.noise_added = merged.noise_added.saturating_add(added);
             }
             Ok(merged)
         })

@@ -67,7 +67,7 @@ impl Log {
             let again = measured_again(&self.connection, &wanted)?;
             for outing in wanted {
                 let passed_over = again.get(&outing.id);
-                let mut at = 0;
+                let mut at = 0usize;
                 each_of(&self.connection, outing.id, &mut |mut frame| {
                     if passed_over.is_none_or(|p| !p.contains(&at)) {
                         if let Some(rig) = &outing.rig {
@@ -75,7 +75,7 @@ impl Log {
                         }
                         visit(&outing, frame);
                     }
-                    at += 1;
+                    at = at.saturating_add(1);
                     Ok(())
                 })?;
             }
@@ -183,13 +183,13 @@ fn measured_again(
     let mut again: HashMap<i64, HashSet<usize>> = HashMap::new();
     for outing in latest_first {
         let mut rows = ids.query([outing.id])?;
-        let mut at = 0;
+        let mut at = 0usize;
         while let Some(row) = rows.next()? {
             let id = row.get_ref(0)?.as_str().map_err(rusqlite::Error::from)?;
             if !seen.insert(short_id(id)) {
                 again.entry(outing.id).or_default().insert(at);
             }
-            at += 1;
+            at = at.saturating_add(1);
         }
     }
     Ok(again)
@@ -199,7 +199,7 @@ fn measured_again(
 /// needed, in an eighth of the room that the text takes. What is no such hash is hashed.
 fn short_id(content_id: &str) -> u128 {
     let half = |from: usize| {
-        let digits = content_id.get(from..from + 32).filter(|_| content_id.len() == 64)?;
+        let digits = content_id.get(from..)?.get(..32).filter(|_| content_id.len() == 64)?;
         u128::from_str_radix(digits, 16).ok()
     };
     match (half(0), half(32)) {
@@ -214,7 +214,7 @@ fn short_id(content_id: &str) -> u128 {
 
 fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {
     let value = |at: usize| -> rusqlite::Result<Option<Value>> {
-        let std_err = row.get(at + 1)?;
+        let std_err = row.get(at.saturating_add(1))?;
         Ok(row.get::<_, Option<f64>>(at)?.map(|value| Value { value, std_err }))
     };
     Ok(LoggedFrame {
@@ -261,7 +261,7 @@ pub(super) fn noise(connection: &Connection) -> rusqlite::Result<Vec<LoggedNoise
     )?;
     let found = rows.query_map([], |row| {
         let value = |at: usize| -> rusqlite::Result<Option<Value>> {
-            let std_err = row.get(at + 1)?;
+            let std_err = row.get(at.saturating_add(1))?;
             Ok(row.get::<_, Option<f64>>(at)?.map(|value| Value { value, std_err }))
         };
         let id: i64 = row.get(0)?;

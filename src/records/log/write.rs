@@ -77,10 +77,10 @@ impl Log {
     pub fn add_noise(&mut self, rows: &[LoggedNoise]) -> Result<usize> {
         let now = now();
         self.change(|tx| {
-            let mut added = 0;
+            let mut added = 0usize;
             for row in rows {
                 let dated = LoggedNoise { logged_at: now.clone(), ..row.clone() };
-                added += usize::from(insert_noise(tx, &dated)?);
+                added = added.saturating_add(usize::from(insert_noise(tx, &dated)?));
             }
             Ok(added)
         })
@@ -169,7 +169,7 @@ pub(super) fn insert_frames(
     frames: &[LoggedFrame],
 ) -> rusqlite::Result<()> {
     let places: Vec<String> =
-        (1..=FRAME_COLUMNS.split(',').count() + 2).map(|i| format!("?{i}")).collect();
+        (1..=FRAME_COLUMNS.split(',').count().saturating_add(2)).map(|i| format!("?{i}")).collect();
     let mut insert = tx.prepare(&format!(
         "INSERT INTO frame (outing_id, seq, {FRAME_COLUMNS}) VALUES ({})",
         places.join(", ")
@@ -179,7 +179,7 @@ pub(super) fn insert_frames(
     for (seq, f) in frames.iter().enumerate() {
         insert.execute(rusqlite::params_from_iter::<[&dyn rusqlite::ToSql; 37]>([
             &outing,
-            &(seq as i64 + 1),
+            &(seq as i64).saturating_add(1),
             &f.path,
             &f.content_id,
             &f.taken_at,

@@ -132,6 +132,18 @@ fn cr3(name: &[u8; 4], table: &[u8]) -> Vec<u8> {
     [boxed(b"ftyp", b"crx \0\0\0\x01crx isom"), tree, boxed(b"mdat", &[5; 200])].concat()
 }
 
+/// A CR3 whose compressed picture claims a size.
+fn compressed_cr3(width: u32, height: u32) -> Vec<u8> {
+    let size = [width, height].map(u32::to_be_bytes).concat();
+    let coding = boxed(
+        b"CMP1",
+        &[&[0xff, 0, 0, 0x30, 1, 0, 0, 0], &size[..], &size, &[0x0e, 0x40, 0, 0], &[0; 24]]
+            .concat(),
+    );
+    let picture = boxed(b"CRAW", &[&[0; 82][..], &coding].concat());
+    cr3(b"stsd", &[&[0, 0, 0, 0, 0, 0, 0, 1], &picture[..]].concat())
+}
+
 fn png_head(width: u32, height: u32, bits: u8, colour: u8) -> Vec<u8> {
     let crc = |bytes: &[u8]| {
         // PNG specification, annex D.
@@ -186,8 +198,19 @@ fn hostile() -> Vec<(String, Vec<u8>)> {
     put("chain.nef", tiff(42, &[(0x010f, 2, 10, 40)], 8));
     put("table.cr3", cr3(b"stsz", &[0, 0, 0, 0, 0, 0, 0, 0, 0xff, 0xff, 0xff, 0xff]));
     put("table-of-offsets.cr3", cr3(b"co64", &[0, 0, 0, 0, 0xff, 0xff, 0xff, 0xff]));
-    let maker = [&[9; 16][..], &boxed(b"CMT1", &tiff(42, &claims, 0))].concat();
-    put("maker.cr3", cr3(b"uuid", &maker));
+    let maker = 0x85c0_b687_820f_11e0_8111_f4ce_462b_6a48_u128.to_be_bytes();
+    let of_maker = [&maker[..], &boxed(b"CMT1", &tiff(42, &claims, 0))].concat();
+    put("maker.cr3", cr3(b"uuid", &of_maker));
+    // Boxes of no size, or of more than there is: read again and again, or room made for.
+    let head = boxed(b"ftyp", b"crx \0\0\0\x01crx isom");
+    let again = [&head[..], &boxed(b"moov", &[0; 60]), &boxed(b"mdat", &[5; 200])].concat();
+    put("no-size.cr3", again);
+    let back = [&[0, 0, 0, 1][..], b"free", &u64::MAX.wrapping_sub(15).to_be_bytes()].concat();
+    put("backwards.cr3", [&head[..], &back, &[5; 200]].concat());
+    let long = [&maker[..], &[0xf0, 0, 0, 0], b"CMT2", &[0; 40]].concat();
+    put("long-maker.cr3", [&head[..], &boxed(b"moov", &boxed(b"uuid", &long))].concat());
+    put("60000-px.cr3", compressed_cr3(60_000, 60_000));
+    put("11000-px.cr3", compressed_cr3(11_000, 11_000));
     put("boxes.cr3", (0..60).fold(cr3(b"stco", &[0; 8]), |inner, _| boxed(b"moov", &inner)));
     put("all-ones.raf", [&b"FUJIFILMCCD-RAW 0201FF"[..], &[0xff; 400]].concat());
     put("all-ones.mrw", [&b"\0MRM"[..], &[0xff; 400]].concat());
