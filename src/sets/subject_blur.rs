@@ -54,10 +54,11 @@ const MODEL_SD_LN: f64 = 0.10;
 /// How fast the best frame of a burst that reached focus is less likely the further it is above
 /// what the settings allow, ln: 0.12 at the middle of 33 simulated bursts, 0.5 at most.
 const REACHED_LN: f64 = 0.23;
-/// Share of the posterior's probability that the stated range holds: with a pattern, and without.
-/// Scenes without one are spread wider in the model than simulated creatures are; there the
-/// narrower range holds 68 % of the truths.
-const RANGE_SHARE: [f64; 2] = [0.68, 0.56];
+/// Share of the probability that the stated range holds.
+const RANGE_SHARE: f64 = 0.68;
+/// Share of the posterior that does so where focus was reached on a subject without a pattern: the
+/// model spreads such scenes wider than 30 simulated creatures are spread.
+const PLAIN_RANGE_SHARE: f64 = 0.6;
 
 /// What the settings of a frame can give at best.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -176,9 +177,13 @@ pub fn subject_blur(
     let allowed_px = attainable.map_or(0.0, |a| a.sigma_px);
     let reached = reached(finest, soft, pattern_cy_px.is_some(), attainable.is_some());
     let told = given_focus(&own, reached, family.in_focus_px, soft_px);
+    let share = match (by, reached) {
+        (BlurBy::Texture, Reached::Yes) => PLAIN_RANGE_SHARE,
+        _ => RANGE_SHARE,
+    };
     Some(SubjectBlur {
         anchor: found.anchor,
-        anchor_range: range(&told, by).times(found.anchor_share, allowed_px),
+        anchor_range: range(&told, by, share).times(found.anchor_share, allowed_px),
         ratios: found.ratios,
         fine,
         pattern_cy_px,
@@ -224,8 +229,8 @@ fn reached(finest: Option<f64>, soft: f64, pattern: bool, allowed_known: bool) -
     }
 }
 
-fn range(posterior: &Posterior, by: BlurBy) -> BlurRange {
-    let (low_px, high_px) = posterior.range_px(RANGE_SHARE[usize::from(by != BlurBy::Pattern)]);
+fn range(posterior: &Posterior, by: BlurBy, share: f64) -> BlurRange {
+    let (low_px, high_px) = posterior.range_px(share);
     let sigma_px = posterior.quantile_px(0.5).clamp(low_px, high_px);
     BlurRange { sigma_px, low_px, high_px, by }
 }

@@ -37,7 +37,7 @@ const CLUSTER_LEAST: usize = 8;
 /// Edges alone are fooled by patterns and specks.
 const IN_PLANE_LEAST_PX2: f64 = 10.0 * 64.0 * 64.0;
 /// Scatter of ratios between spectra that their own error does not contain, ln.
-const RATIO_SD_LN: f64 = 0.06;
+const RATIO_SD_LN: f64 = 0.02;
 /// The least that energy says of a ratio, whatever the subject is made of: what the law of edges
 /// makes of it, raised to the first, times the second. Noise, blocks of compression and bright
 /// discs reach the finest rings, but hardly the band of the ranking energy.
