@@ -214,6 +214,7 @@ pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
         }
     }
     burst.best = burst.best.filter(|i| burst.frames[*i].call == Call::Hit);
+    burst.other = burst.other.filter(|_| burst.best.is_some());
 }
 
 /// Blur at edges, px.
