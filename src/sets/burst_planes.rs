@@ -35,11 +35,11 @@ pub struct OverlaidBurst {
 
 impl OverlaidBurst {
     /// Lays frames over the middle one and reads their tiles; `None` for frames of several sizes
-    /// or fewer than the planes need.
+    /// and for a single one.
     pub fn read(shots: &[&Shot], noise: &BandNoise) -> Option<OverlaidBurst> {
         let n = shots.len();
         let middle = n / 2;
-        if n < planes::MIN_FRAMES {
+        if n < 2 {
             return None;
         }
         let shot = shots[middle];
