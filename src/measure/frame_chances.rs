@@ -2,25 +2,39 @@
 //! known only by chances, and the frames that could be meant.
 //!
 //! At every depth, the blur of a frame over the burst's best follows from its plane (see
-//! [`super::planes`]) and, for the spot at which the subject is taken to be, from the energy there,
-//! by the same fall-off. Verdicts are the average over depths; no single depth has to be right.
-//! Errors of ratios: 0.10 in ln at 1, growing to 0.25, from simulated bursts.
+//! [`super::planes`]), and near the depth of the spot at which the subject is taken to be, half from
+//! what was read there. Verdicts are the average over depths; no single depth has to be right.
+//! A depth at which even the best frame is blurred makes every frame a miss. Errors of readings:
+//! 0.12 in ln at 1, growing to 0.27, from simulated bursts; they, like depths, say which second
+//! frame is best where the first is not.
 
-use super::planes::{BAND_PX2, BurstPlanes, DEPTHS, depth_px};
+use super::planes::{BurstPlanes, DEPTHS, depth_px};
 use statrs::distribution::{ContinuousCDF, Normal};
 
 /// Units of a plane per px of blur.
-const PLANE_SCALE: f64 = 1.2;
+const PLANE_SCALE: f64 = 1.1;
 /// Squared shared blur that a still frame may read, px².
 const STILL_PX2: f64 = 0.3;
-/// Weight of the energies at the spot against the planes.
-const ENERGY_WEIGHT: f64 = 0.3;
+/// Weight of a reading at the spot against the planes, and how far from the spot's depth it holds,
+/// px of blur.
+const READING_WEIGHT: (f64, f64) = (0.5, 2.0);
+/// What ln ratios are multiplied by: planes and readings at places near the subject draw the
+/// frames together (of frames with a chance of .45 of a miss .7 were one).
+const STRETCH: f64 = 1.15;
 /// Error of ln ratio at 1, its growth per ln, and the ln from which it grows no more.
-const ERROR_LN: (f64, f64, f64) = (0.10, 0.15, 1.0);
+const ERROR_LN: (f64, f64, f64) = (0.12, 0.15, 1.0);
+/// Blur of the best frame over that of the lens in focus beyond which the subject was never
+/// reached, and the error of its ln.
+const UNREACHED_RATIO: (f64, f64) = (2.0, 0.2);
 /// Blur over the best up to which a frame is as good as the best.
 const AS_GOOD: f64 = 1.1;
-/// Chance that another frame is the best from which it is worth showing.
-const WORTH_SHOWING: f64 = 0.05;
+/// Chance that a second frame is as good as the best and the first is not from which it is worth
+/// showing.
+const WORTH_SHOWING: f64 = 0.04;
+/// Depths less likely than this share of the likeliest are left out when second frames are compared.
+const LIKELY_SHARE: f64 = 1e-3;
+/// Blurs over the best at which second frames are compared: from, to (ln) and how many.
+const COMPARED_LN: (f64, f64, usize) = (-0.5, 1.2, 41);
 
 /// What is expected of one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -44,17 +58,41 @@ pub struct ExpectedBurst {
     pub other: Option<(usize, f64)>,
 }
 
-/// Expectations over the chances of depths. `energy` is the energy at the spot in each frame,
-/// `in_focus_px` the blur of the lens in focus, `limits` the ratios up to which a frame is a hit
-/// and near. `None` without frames.
+/// What was read at the spot at which the subject is taken to be.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SpotReadings {
+    /// Its depth, px of blur.
+    pub depth_px: f64,
+    /// ln of the blur of each frame there, up to one constant; `None` where nothing was read.
+    pub ln: Vec<Option<f64>>,
+}
+
+/// Chance at each depth that no plane of the burst came near a subject there, so that even its
+/// best frame is blurred. `in_focus_px` is the blur of the lens in focus.
+pub fn unreached(planes: &BurstPlanes, in_focus_px: f64) -> Vec<f64> {
+    let standard = Normal::standard();
+    let (ratio, error) = UNREACHED_RATIO;
+    (0..DEPTHS)
+        .map(|g| {
+            let blurs = plane_ln(planes, in_focus_px, depth_px(g));
+            let best = blurs.into_iter().fold(f64::MAX, f64::min) - in_focus_px.ln();
+            standard.cdf((best - ratio.ln()) / error)
+        })
+        .collect()
+}
+
+/// Expectations over the chances of depths and the chance at each that the burst reached a subject
+/// there. `in_focus_px` is the blur of the lens in focus, `limits` the ratios up to which a frame is
+/// a hit and near. `None` without frames.
 pub fn expected(
     planes: &BurstPlanes,
-    chance: &[f64],
-    energy: &[Option<f64>],
+    (chance, reached): (&[f64], &[f64]),
+    readings: &SpotReadings,
     in_focus_px: f64,
     limits: (f64, f64),
 ) -> Option<ExpectedBurst> {
-    let rows = ln_ratios(planes, energy, in_focus_px);
+    let rows = ln_ratios(planes, readings, in_focus_px);
+    let reached: Vec<f64> = chance.iter().zip(reached).map(|(c, r)| c * r).collect();
     let mean = |row: &[f64]| row.iter().zip(chance).map(|(r, c)| r * c).sum::<f64>();
     let means: Vec<f64> = rows.iter().map(|r| mean(r)).collect();
     let best = (0..rows.len()).min_by(|a, b| means[*a].total_cmp(&means[*b]))?;
@@ -66,91 +104,124 @@ pub fn expected(
             Expected {
                 ratio: (m - means[best]).exp(),
                 sd_ln: of_depth.sqrt().hypot(error_ln(m - means[best])),
-                chances: chances(row, chance, limits),
+                chances: chances_of(row, &reached, ERROR_LN, limits),
             }
         })
         .collect();
-    Some(ExpectedBurst { frames, best, other: other(&rows, chance, best) })
+    Some(ExpectedBurst { frames, best, other: other(&rows, &reached, best) })
 }
 
 /// ln blur over the best of the burst: a row per frame, a value per depth.
-fn ln_ratios(planes: &BurstPlanes, energy: &[Option<f64>], in_focus_px: f64) -> Vec<Vec<f64>> {
-    let base = in_focus_px * in_focus_px;
-    let by_energy = energy_ln(energy, base);
-    let at_depths: Vec<Vec<f64>> =
-        (0..DEPTHS).map(|g| ln_ratios_at(planes, &by_energy, base, depth_px(g))).collect();
+fn ln_ratios(planes: &BurstPlanes, readings: &SpotReadings, in_focus_px: f64) -> Vec<Vec<f64>> {
+    let at_depths: Vec<Vec<f64>> = (0..DEPTHS)
+        .map(|g| ln_ratios_at(plane_ln(planes, in_focus_px, depth_px(g)), readings, depth_px(g)))
+        .collect();
     (0..planes.plane_px.len()).map(|i| at_depths.iter().map(|row| row[i]).collect()).collect()
 }
 
-/// ln blur over the best of the burst at one depth, a value per frame.
-fn ln_ratios_at(
-    planes: &BurstPlanes,
-    by_energy: &[Option<f64>],
-    base_px2: f64,
-    at_px: f64,
-) -> Vec<f64> {
-    let by_plane: Vec<f64> = planes
-        .plane_px
-        .iter()
-        .zip(&planes.shared_px)
-        .map(|(plane, shared)| {
-            let off = (plane - at_px) / PLANE_SCALE;
-            0.5 * (base_px2 + off * off + (shared * shared - STILL_PX2).max(0.0)).ln()
-        })
-        .collect();
-    let finest = by_plane.iter().copied().fold(f64::MAX, f64::min);
-    let joined = by_plane.iter().enumerate().map(|(i, ln)| {
-        let plane = ln - finest;
-        let spot = by_energy.get(i).copied().flatten();
-        spot.map_or(plane, |s| (1.0 - ENERGY_WEIGHT) * plane + ENERGY_WEIGHT * s)
+/// ln blur of each frame at one depth, from the planes.
+fn plane_ln(planes: &BurstPlanes, in_focus_px: f64, at_px: f64) -> Vec<f64> {
+    let of = |(plane, shared): (&f64, &f64)| {
+        let off = (plane - at_px) / PLANE_SCALE;
+        let moved = (shared * shared - STILL_PX2).max(0.0);
+        0.5 * (in_focus_px * in_focus_px + off * off + moved).ln()
+    };
+    planes.plane_px.iter().zip(&planes.shared_px).map(of).collect()
+}
+
+/// ln blur over the best of the burst at one depth, from the planes' and what was read at the spot.
+fn ln_ratios_at(by_plane: Vec<f64>, readings: &SpotReadings, at_px: f64) -> Vec<f64> {
+    let read = |i: usize| readings.ln.get(i).copied().flatten();
+    let both = || by_plane.iter().enumerate().filter_map(|(i, ln)| Some(ln - read(i)?));
+    let count = both().count();
+    let offset = both().sum::<f64>() / count.max(1) as f64;
+    let away = (at_px - readings.depth_px) / READING_WEIGHT.1;
+    // A single reading has nothing to be compared with.
+    let weight = if count > 1 { READING_WEIGHT.0 * (-0.5 * away * away).exp() } else { 0.0 };
+    let joined = by_plane.iter().enumerate().map(|(i, plane)| {
+        read(i).map_or(*plane, |spot| (1.0 - weight) * plane + weight * (spot + offset))
     });
     let joined: Vec<f64> = joined.collect();
     let best = joined.iter().copied().fold(f64::MAX, f64::min);
-    joined.into_iter().map(|ln| ln - best).collect()
-}
-
-/// ln blur over the best from the energies at the spot.
-fn energy_ln(energy: &[Option<f64>], base_px2: f64) -> Vec<Option<f64>> {
-    let most = energy.iter().flatten().copied().fold(0.0, f64::max);
-    // What lies below noise is at most as blurred as the planes allow.
-    let least = 1e-5 * most;
-    let of = |e: f64| {
-        let more = BAND_PX2 * ((most / e.max(least)).sqrt() - 1.0) / PLANE_SCALE.powi(2);
-        0.5 * (1.0 + more / base_px2).ln()
-    };
-    energy.iter().map(|e| e.filter(|_| most > 0.0).map(of)).collect()
+    joined.into_iter().map(|ln| STRETCH * (ln - best)).collect()
 }
 
 /// Error of a ln ratio.
 fn error_ln(ln_ratio: f64) -> f64 {
-    ERROR_LN.0 + ERROR_LN.1 * ln_ratio.clamp(0.0, ERROR_LN.2)
+    error_at(ERROR_LN, ln_ratio)
 }
 
-/// Chances of hit, near and miss.
-fn chances(row: &[f64], chance: &[f64], (hit, near): (f64, f64)) -> [f64; 3] {
+fn error_at((at_one, growth, most): (f64, f64, f64), ln_ratio: f64) -> f64 {
+    at_one + growth * ln_ratio.clamp(0.0, most)
+}
+
+/// Chances of hit, near and miss of a frame from its ln ratio in each case that could be, the chance
+/// of each case (what they fall short of 1 is a miss), the error of a ln ratio at 1 with its
+/// growth per ln and the ln from which it grows no more, and the ratios up to which it is a hit
+/// and near.
+pub fn chances_of(
+    ln_ratio: &[f64],
+    chance: &[f64],
+    error: (f64, f64, f64),
+    (hit, near): (f64, f64),
+) -> [f64; 3] {
     let standard = Normal::standard();
     let mut out = [0f64; 3];
-    for (ln, weight) in row.iter().zip(chance) {
-        let error = error_ln(*ln);
+    for (ln, weight) in ln_ratio.iter().zip(chance) {
+        let error = error_at(error, *ln);
         let within_hit = standard.cdf((hit.ln() - ln) / error);
         let within_near = standard.cdf((near.ln() - ln) / error);
         out[0] += weight * within_hit;
         out[1] += weight * (within_near - within_hit);
-        out[2] += weight * (1.0 - within_near);
     }
+    out[2] = (1.0 - out[0] - out[1]).max(0.0);
     out
 }
 
-/// The frame that is as good as the best at most of the depths at which `first` is not.
+/// The frame that is most often as good as the best where `first` is not, and the mean depth there.
 fn other(rows: &[Vec<f64>], chance: &[f64], first: usize) -> Option<(usize, f64)> {
-    let good = |i: usize, g: usize| rows[i][g] <= AS_GOOD.ln();
-    let served = |i: usize| {
-        let depths = (0..chance.len()).filter(move |g| !good(first, *g) && good(i, *g));
-        depths.fold((0.0, 0.0), |a, g| (a.0 + chance[g], a.1 + chance[g] * depth_px(g)))
-    };
-    let all = (0..rows.len()).map(|i| (i, served(i)));
+    let most = chance.iter().copied().fold(0.0, f64::max);
+    let mut served = vec![(0.0, 0.0); rows.len()];
+    for g in (0..chance.len()).filter(|g| chance[*g] > LIKELY_SHARE * most) {
+        let ln: Vec<f64> = rows.iter().map(|row| row[g]).collect();
+        for (sum, gain) in served.iter_mut().zip(second_chances(&ln, first)) {
+            sum.0 += chance[g] * gain;
+            sum.1 += chance[g] * gain * depth_px(g);
+        }
+    }
+    let all = served.into_iter().enumerate();
     let (frame, (share, depth)) = all.max_by(|a, b| a.1.0.total_cmp(&b.1.0))?;
     (share >= WORTH_SHOWING).then(|| (frame, depth / share))
+}
+
+/// Chance of each frame that it is as good as the best and frame `first` is not, when the ln
+/// blurs are known with their errors: that the sharper of the two is, less that the first is.
+fn second_chances(ln: &[f64], first: usize) -> Vec<f64> {
+    let standard = Normal::standard();
+    let (from, to, steps) = COMPARED_LN;
+    let step = (to - from) / (steps - 1) as f64;
+    let mut sums = vec![0.0; ln.len()];
+    let mut before: Option<Vec<f64>> = None;
+    for k in 0..steps {
+        let at = from + step * k as f64;
+        let blurred = |limit: f64| -> Vec<f64> {
+            ln.iter().map(|l| standard.sf((limit - l) / error_ln(*l))).collect()
+        };
+        // That each frame is more blurred than this, and that it is no better than the sharper of
+        // the two in the middle of the step.
+        let beyond = blurred(at);
+        let others = blurred(at - 0.5 * step - AS_GOOD.ln());
+        let last = before.replace(beyond.clone()).unwrap_or_else(|| vec![1.0; ln.len()]);
+        let all: f64 = others.iter().product();
+        // Without some of the frames; the product is never 0 in the range compared.
+        let without = |i: usize| all / others[i].max(f64::MIN_POSITIVE);
+        let alone = (last[first] - beyond[first]) * without(first);
+        for (i, sum) in sums.iter_mut().enumerate().filter(|(i, _)| *i != first) {
+            let either = last[first] * last[i] - beyond[first] * beyond[i];
+            *sum += either * without(first) / others[i].max(f64::MIN_POSITIVE) - alone;
+        }
+    }
+    sums
 }
 
 #[cfg(test)]
@@ -176,14 +247,24 @@ mod tests {
 
     const LIMITS: (f64, f64) = (1.3, 2.0);
 
+    /// Expectations with all depths reached.
+    fn of(planes: &BurstPlanes, chance: &[f64], readings: &SpotReadings) -> ExpectedBurst {
+        expected(planes, (chance, &[1.0; DEPTHS]), readings, 1.0, LIMITS).unwrap()
+    }
+
+    fn silent(n: usize) -> SpotReadings {
+        SpotReadings { depth_px: 0.0, ln: vec![None; n] }
+    }
+
     #[test]
     fn at_a_known_depth_the_frame_in_focus_is_picked_and_ratios_are_those_of_its_planes() {
-        let planes = planes(&[0.0, 1.2, 3.6]);
-        let found = expected(&planes, &at(&[0.0]), &[None; 3], 1.0, LIMITS).unwrap();
+        let planes = planes(&[0.0, PLANE_SCALE, 3.0 * PLANE_SCALE]);
+        let found = of(&planes, &at(&[0.0]), &silent(3));
         assert_eq!((found.best, found.other), (0, None));
         // Blur of 1 px in focus joined by 1 and 3 px: the root of the sum of squares.
-        approx::assert_abs_diff_eq!(found.frames[1].ratio, 2f64.sqrt(), epsilon = 1e-9);
-        approx::assert_abs_diff_eq!(found.frames[2].ratio, 10f64.sqrt(), epsilon = 1e-9);
+        let stretched = |ratio: f64| ratio.powf(STRETCH);
+        approx::assert_abs_diff_eq!(found.frames[1].ratio, stretched(2f64.sqrt()), epsilon = 1e-9);
+        approx::assert_abs_diff_eq!(found.frames[2].ratio, stretched(10f64.sqrt()), epsilon = 1e-9);
         let chances = |i: usize| found.frames[i].chances;
         assert!(chances(0)[0] > 0.95 && chances(1)[1] > 0.6 && chances(2)[2] > 0.95);
         for frame in &found.frames {
@@ -194,7 +275,8 @@ mod tests {
     #[test]
     fn two_depths_that_could_be_meant_give_two_frames_and_open_verdicts() {
         let planes = planes(&[-3.0, 0.0, 3.0]);
-        let found = expected(&planes, &at(&[-3.0, -3.0, 3.0]), &[None; 3], 1.0, LIMITS).unwrap();
+        let chance = at(&[-3.0, -3.0, 3.0]);
+        let found = of(&planes, &chance, &silent(3));
         let (other, depth) = found.other.unwrap();
         assert_eq!((found.best, other), (0, 2));
         approx::assert_abs_diff_eq!(depth, 3.0, epsilon = 0.13);
@@ -205,12 +287,43 @@ mod tests {
     }
 
     #[test]
-    fn energies_at_the_spot_decide_between_frames_whose_planes_are_equal() {
+    fn of_frames_that_are_nearly_equal_a_second_is_offered_though_the_depth_is_known() {
+        let planes = planes(&[0.0, 0.4, 3.0]);
+        let found = of(&planes, &at(&[0.0]), &silent(3));
+        assert_eq!((found.best, found.other.unwrap().0), (0, 1));
+        // By simulation of the errors, 10⁶ draws in NumPy: 0.140 and 0.005.
+        let gains = second_chances(&[0.0, 0.1, 0.5], 0);
+        assert!((gains[1] - 0.140).abs() < 0.01 && (gains[2] - 0.005).abs() < 0.003, "{gains:?}");
+    }
+
+    #[test]
+    fn readings_at_the_spot_decide_between_frames_whose_planes_are_equal_there_only() {
         let planes = planes(&[0.0, 0.0]);
-        let energy = [Some(500.0), Some(2000.0)];
-        let found = expected(&planes, &at(&[0.0]), &energy, 1.0, LIMITS).unwrap();
+        let readings = SpotReadings { depth_px: 0.0, ln: vec![Some(0.6), Some(0.2)] };
+        let found = of(&planes, &at(&[0.0]), &readings);
         assert_eq!(found.best, 1);
-        assert!(found.frames[0].ratio > 1.1);
-        assert!(expected(&self::planes(&[]), &at(&[0.0]), &[], 1.0, LIMITS).is_none());
+        let half = (STRETCH * READING_WEIGHT.0 * 0.4).exp();
+        approx::assert_abs_diff_eq!(found.frames[0].ratio, half, epsilon = 1e-9);
+        let away = of(&planes, &at(&[8.0]), &readings);
+        assert!(away.frames[0].ratio < 1.001, "{}", away.frames[0].ratio);
+        let none = self::planes(&[]);
+        let chance = at(&[0.0]);
+        assert_eq!(expected(&none, (&chance, &chance), &silent(0), 1.0, LIMITS), None);
+    }
+
+    #[test]
+    fn a_subject_beyond_all_planes_makes_every_frame_a_miss() {
+        let planes = planes(&[-0.5, 0.0, 0.5]);
+        let unreached = unreached(&planes, 1.0);
+        let nearest = |d: f64| at(&[d]).iter().position(|c| *c > 0.0).unwrap();
+        // Twice the lens's blur lies 1.7 px of blur beyond the last plane.
+        assert!(unreached[nearest(0.0)] < 0.01 && unreached[nearest(1.0)] < 0.02);
+        assert!((unreached[nearest(2.4)] - 0.5).abs() < 0.1 && unreached[nearest(4.0)] > 0.95);
+        let reached: Vec<f64> = unreached.iter().map(|u| 1.0 - u).collect();
+        let chance = at(&[0.0, 6.0]);
+        let found = expected(&planes, (&chance, &reached), &silent(3), 1.0, LIMITS).unwrap();
+        for frame in &found.frames {
+            assert!((frame.chances[2] - 0.5).abs() < 0.05, "{frame:?}");
+        }
     }
 }

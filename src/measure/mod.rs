@@ -33,6 +33,7 @@ pub mod movement;
 pub mod noise;
 mod periodogram;
 pub mod personal;
+pub mod place_chances;
 pub mod planes;
 pub mod prediction;
 pub mod pyramid;

@@ -47,7 +47,7 @@ const START_PLACES: usize = 240;
 /// Places used in the last rounds.
 const MAX_PLACES: usize = 600;
 /// Fewer frames have no planes.
-pub const MIN_FRAMES: usize = 3;
+const MIN_FRAMES: usize = 3;
 /// Fewer places do not fix them.
 const MIN_PLACES: usize = 8;
 /// Share of the frames in which a place must be seen.

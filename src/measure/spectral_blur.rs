@@ -451,6 +451,17 @@ mod tests {
         }
     }
 
+    #[test]
+    fn weights_are_added_and_what_leaves_nothing_is_ignored() {
+        let even = Posterior { weight: [1.0 / GRID as f64; GRID] };
+        let limit_px = grid_px()[GRID / 2];
+        let fine = even.reweighted(|ln| if ln > limit_px.ln() { f64::NEG_INFINITY } else { 0.0 });
+        assert!(fine.above(limit_px) < 1e-12);
+        assert!((fine.weight.iter().sum::<f64>() - 1.0).abs() < 1e-12);
+        assert!(even.reweighted(|ln| -3.0 * ln).sigma_px() < even.sigma_px());
+        assert_eq!(even.reweighted(|_| f64::NEG_INFINITY), even);
+    }
+
     fn nearest(sigma_px: f64) -> usize {
         let grid = grid_px();
         let off = |i: usize| (grid[i] / sigma_px).ln().abs();

@@ -20,7 +20,7 @@ use statrs::distribution::{ContinuousCDF, Normal};
 /// Share of the weighted structure that lies in front of the subject.
 const IN_FRONT: f64 = 0.05;
 /// Error of the near end as the subject's depth, px of blur.
-const NEAR_SD_PX: f64 = 0.4;
+const NEAR_SD_PX: f64 = 0.35;
 /// The same where the near end is something else, and the share of such bursts.
 const FAR_SD_PX: f64 = 1.2;
 /// See [`FAR_SD_PX`].
@@ -41,7 +41,15 @@ const MAX_OFF_SLOPE_PX: f64 = 2.0;
 /// Structure this near to a plane was in focus, px of blur.
 const PASSED_PX: f64 = 0.5;
 /// Chance that a lens refocused by itself, or that the picture changed its size for another reason.
-const REFOCUSED: f64 = 0.03;
+const REFOCUSED: f64 = 0.01;
+/// Chance that the planes never came to the subject.
+const NEVER_REACHED: f64 = 0.35;
+/// A plane that never came to the subject stays off it by more than this, px of blur, and
+/// usually by so much more.
+const MISSED_PX: (f64, f64) = (1.0, 3.0);
+/// Power with which the scatter of the planes counts beside the near end: their frames are not
+/// independent.
+const AIM_POWER: f64 = 0.7;
 /// Chance that a hand swept past the subject instead of rocking about it.
 const SWEPT: f64 = 0.3;
 /// Power of the energy in focus by which places count, and the ln above the usual best at which
@@ -65,10 +73,8 @@ const SCATTERS: usize = 17;
 pub struct SubjectDepth {
     /// Chance of each depth of [`depth_px`]; they sum to 1.
     pub chance: Vec<f64>,
-    /// The likeliest depth, px of blur: the near end of the structure, where there is one.
+    /// The likeliest depth, px of blur.
     pub likely_px: f64,
-    /// How far it lies beyond all planes, px of blur; negative among them.
-    pub beyond_px: f64,
     /// Share of the weighted structure that the planes passed or came within 0.5 px of.
     pub focused_share: f64,
     /// Weight of each place of the planes, in their order.
@@ -92,12 +98,21 @@ pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[Placed]) -> 
     let weight = weights(planes, placed);
     let density = density(planes, &weight);
     let towards = chance_towards(&planes.plane_px, scale);
-    let ends = [near_end(&density, true), near_end(&density, false)];
-    let near = normalised((0..DEPTHS).map(|g| {
-        let at = depth_px(g);
-        towards * near_density(at - ends[0]) + (1.0 - towards) * near_density(at - ends[1])
-    }));
     let aim = aim(&planes.plane_px);
+    let most = planes.plane_px.iter().copied().fold(f64::MIN, f64::max);
+    let least = planes.plane_px.iter().copied().fold(f64::MAX, f64::min);
+    let meant = |g: usize| {
+        let beyond = (depth_px(g) - most).max(least - depth_px(g));
+        (1.0 - NEVER_REACHED) * aim[g] + NEVER_REACHED * missed_density(beyond)
+    };
+    let [high, low] = [true, false].map(|from_high| {
+        let end = near_end(&density, from_high);
+        normalised((0..DEPTHS).map(|g| near_density(depth_px(g) - end)))
+    });
+    let near = normalised((0..DEPTHS).map(|g| {
+        let end = towards * high[g] + (1.0 - towards) * low[g];
+        end * meant(g).powf(AIM_POWER)
+    }));
     let swept = SWEPT / DEPTHS as f64;
     let seen = normalised((0..DEPTHS).map(|g| ((1.0 - SWEPT) * aim[g] + swept) * density[g]));
     let even = slope_share(planes, placed, &weight) > EVEN_SLOPE;
@@ -105,17 +120,10 @@ pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[Placed]) -> 
     let both = near.iter().zip(&seen);
     let chance: Vec<f64> = both.map(|(n, s)| near_chance * n + (1.0 - near_chance) * s).collect();
     let likeliest = (0..DEPTHS).max_by(|a, b| chance[*a].total_cmp(&chance[*b])).unwrap_or(0);
-    let likely_px = match even {
-        true => depth_px(likeliest),
-        false if towards >= 0.5 => ends[0],
-        false => ends[1],
-    };
-    let most = planes.plane_px.iter().copied().fold(f64::MIN, f64::max);
-    let least = planes.plane_px.iter().copied().fold(f64::MAX, f64::min);
-    let beyond_px = (likely_px - most).max(least - likely_px);
+    let likely_px = depth_px(likeliest);
     let passed = least - PASSED_PX..=most + PASSED_PX;
     let focused = (0..DEPTHS).filter(|g| passed.contains(&depth_px(*g))).map(|g| density[g]);
-    SubjectDepth { chance, likely_px, beyond_px, focused_share: focused.sum(), weight }
+    SubjectDepth { chance, likely_px, focused_share: focused.sum(), weight }
 }
 
 /// Share of the weighted variance of depths that one slope over the picture explains.
@@ -188,6 +196,14 @@ fn near_end(density: &[f64], from_high: bool) -> f64 {
 fn near_density(off_px: f64) -> f64 {
     let normal = |sd: f64| (-0.5 * (off_px / sd).powi(2)).exp() / sd;
     (1.0 - FAR_SHARE) * normal(NEAR_SD_PX) + FAR_SHARE * normal(FAR_SD_PX)
+}
+
+/// Chance of each depth tried that lies so far beyond all planes, where the planes never came to
+/// the subject.
+fn missed_density(beyond_px: f64) -> f64 {
+    let (least, more) = MISSED_PX;
+    let step = depth_px(1) - depth_px(0);
+    if beyond_px > least { (-(beyond_px - least) / more).exp() * step / (2.0 * more) } else { 0.0 }
 }
 
 /// Chance that a greater plane is nearer to the lens.
@@ -285,11 +301,26 @@ mod tests {
         let planes = planes(&ROCKING, &depths);
         let depth = subject_depth(&planes, &scales(0.002), &placed);
         assert!((depth.likely_px - 1.6).abs() < 0.3, "{}", depth.likely_px);
+        // The other end lies 1.7 px beyond the planes, which end at -2 and passed what lies from
+        // -2.5 to 1.9: the less likely, but it is where the scale points.
         let depth = subject_depth(&planes, &scales(-0.002), &placed);
-        assert!((depth.likely_px + 3.7).abs() < 0.3, "{}", depth.likely_px);
-        // It lies beyond the planes, which end at -2 and passed what lies from -2.5 to 1.9.
-        assert!((depth.beyond_px - 1.7).abs() < 0.3, "{}", depth.beyond_px);
+        let beyond = (0..DEPTHS).filter(|g| depth_px(*g) < -3.0).map(|g| depth.chance[g]);
+        assert!(beyond.sum::<f64>() > 0.3, "{:?}", depth.chance);
         assert!((depth.focused_share - 45.0 / 60.0).abs() < 0.04, "{}", depth.focused_share);
+    }
+
+    #[test]
+    fn of_two_ends_the_one_among_the_planes_is_likelier_when_the_scale_is_silent() {
+        let (depths, placed) = body();
+        // From -5.2 to 0.7: the mean of the planes is 0, and they end at -2.
+        let depths: Vec<f64> = depths.iter().map(|d| d - 1.2).collect();
+        let depth = subject_depth(&planes(&ROCKING, &depths), &[1.0; 9], &placed);
+        let of = |from: f64, to: f64| -> f64 {
+            let inside = |g: &usize| (from..to).contains(&depth_px(*g));
+            (0..DEPTHS).filter(inside).map(|g| depth.chance[g]).sum()
+        };
+        assert!(of(-0.5, 1.5) > 4.0 * of(-6.0, -3.5), "{} {}", of(-0.5, 1.5), of(-6.0, -3.5));
+        assert!((depth.likely_px - 0.4).abs() < 0.4, "{}", depth.likely_px);
     }
 
     #[test]
@@ -301,7 +332,7 @@ mod tests {
             let inside = |g: &usize| (from..to).contains(&depth_px(*g));
             (0..DEPTHS).filter(inside).map(|g| depth.chance[g]).sum()
         };
-        assert!(within(0.5, 3.0) > 0.3 && within(-5.0, -2.5) > 0.3);
+        assert!(within(0.5, 3.0) > 0.2 && within(-5.0, -2.5) > 0.2);
     }
 
     #[test]

@@ -43,11 +43,11 @@ pub struct OverlaidBurst {
 
 impl OverlaidBurst {
     /// Lays frames over the middle one and reads their tiles; `None` for frames of several sizes
-    /// or fewer than the planes need.
+    /// and for a single one.
     pub fn read(shots: &[&Shot], noise: &BandNoise) -> Option<OverlaidBurst> {
         let n = shots.len();
         let middle = n / 2;
-        if n < planes::MIN_FRAMES {
+        if n < 2 {
             return None;
         }
         let shot = shots[middle];
@@ -171,4 +171,37 @@ fn overlay(from: &Shot, to: &Shot, same: bool) -> Similarity {
         })
         .collect();
     similarity::agreed(&spots).unwrap_or(Similarity::shift(dx, dy))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::measure::planes::PlaceDepth;
+
+    #[test]
+    fn what_lies_near_a_plane_is_in_it() {
+        let place =
+            |index, depth_px| PlaceDepth { index, ln_likelihood: vec![], ln_energy: 0.0, depth_px };
+        let planes = BurstPlanes {
+            plane_px: vec![0.0, 2.0, 9.0],
+            shared_px: vec![0.0; 3],
+            places: vec![
+                place(0, 0.0),
+                place(1, IN_PLANE_PX - 0.01),
+                place(2, IN_PLANE_PX + 0.01),
+                place(3, 2.5),
+            ],
+            fit: 0.0,
+        };
+        let burst = OverlaidBurst {
+            middle: 1,
+            size_px: (128.0, 128.0),
+            grid: (2, 2),
+            place_px: 64.0,
+            to_frame: vec![Similarity::IDENTITY; 3],
+            energies: PlaceEnergies::default(),
+        };
+        let areas = burst.in_plane_px2(&planes);
+        assert_eq!(areas, [2.0 * 4096.0, 2.0 * 4096.0, 0.0]);
+    }
 }

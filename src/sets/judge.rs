@@ -231,8 +231,12 @@ pub fn judge<S: Borrow<Shot>>(
     let (noise, noise_seen) = burst_noise(shots);
     let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
     let maps: Vec<FocusMap> = shots.par_iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
-    let unmarked_subject =
-        if mark.is_none() { UnmarkedSubject::find(shots, &noise, &hints) } else { None };
+    let of_any = attainable.iter().flatten().next().copied();
+    let unmarked_subject = mark.is_none().then(|| {
+        let blurred = unreached::blurred_chance(shots, &maps, of_any);
+        UnmarkedSubject::find(shots, &noise, &hints, blurred)
+    });
+    let unmarked_subject = unmarked_subject.flatten();
     let spot = unmarked_subject.as_ref().map(|u| u.spot).or(hints.recorded);
     let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
     let sharpest = || trace::find(shots, &maps).map(|f| (f.frame, f.x_px, f.y_px));
@@ -305,14 +309,14 @@ pub fn judge<S: Borrow<Shot>>(
     };
     // What the whole frames say holds whatever the subject is; a mark knows better only where the
     // plane lay.
-    let of_any = attainable.iter().flatten().next().copied();
     let nothing_sharp =
         burst.is_shaken || mark.is_none() && unreached::is_blurred(&burst.maps, of_any);
-    if nothing_sharp || unmarked_subject.as_ref().is_some_and(UnmarkedSubject::is_beyond) {
-        burst.reached = Reached::No;
-    } else if unmarked_subject.as_ref().is_some_and(UnmarkedSubject::is_among_planes) {
+    match unmarked_subject.as_ref().and_then(|u| u.is_reached(of_any)) {
+        _ if nothing_sharp => burst.reached = Reached::No,
+        Some(false) => burst.reached = Reached::No,
         // The place is a guess, and what is smooth there may be sharp at the subject.
-        burst.reached = Reached::Yes;
+        Some(true) => burst.reached = Reached::Yes,
+        None => {}
     }
     let shares = match of_burst {
         Some(Attainable { flash: false, .. }) => smear_spectrum::BY_LAMP,
@@ -336,8 +340,10 @@ pub fn judge<S: Borrow<Shot>>(
     if burst.is_shaken {
         unreached::tell_shaken(&mut burst);
     }
-    if let Some(subject) = unmarked_subject.filter(|_| !burst.best_is_soft) {
-        subject.restate(&mut burst, of_burst);
+    match &unmarked_subject {
+        _ if burst.best_is_soft || mark.is_some() || shots.len() < 2 => {}
+        Some(subject) => subject.restate(&mut burst, of_burst),
+        None => unmarked::withhold_disputed(&mut burst, shots, &hints),
     }
     if found == SubjectFound::Automatic {
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::SubjectGuessed));

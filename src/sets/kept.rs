@@ -20,7 +20,7 @@ use crate::report::record::{BurstRecord, FrameRecord, MapRecord, SkippedRecord};
 /// Number of the way in which frames are measured, judged, worded and pictured. Raise it with
 /// every change after which the same frames give another record, page or picture; what was kept
 /// before is then measured again.
-pub const METHOD: u32 = 5;
+pub const METHOD: u32 = 6;
 
 /// The cache as one outing uses it.
 #[derive(Debug, Clone, Copy)]

@@ -8,7 +8,8 @@ use super::subject_blur::{Attainable, BlurRange};
 use super::verdict::is_sharp_elsewhere;
 use crate::base::{Flag, Measured};
 use crate::measure::band_noise::BandNoise;
-use crate::measure::frame_chances::{self, Expected};
+use crate::measure::frame_chances::{self, Expected, SpotReadings};
+use crate::measure::place_chances::place_chances;
 use crate::measure::planes::BurstPlanes;
 use crate::measure::subject_depth::{Placed, SubjectDepth, subject_depth};
 use crate::report::record::{Call, Cause, CauseShare};
@@ -19,11 +20,6 @@ const PLACE_SD: f64 = 0.25;
 const RECORDED_SD: f64 = 0.03;
 /// Depths that differ by this are one place's, px of blur.
 const SAME_DEPTH_PX: f64 = 0.5;
-/// A subject this far beyond all planes was never in focus, px of blur: at most 0.7 in 72
-/// simulated bursts that reached focus, at least 1.8 in 6 of those focused behind the creature.
-const MAX_BEYOND_PX: f64 = 1.5;
-/// A subject less than this beyond all planes was in focus in one of them, px of blur.
-const AMONG_PX: f64 = 0.7;
 /// Share of the structure that the planes must pass before something can lie beyond them: where
 /// everything has one depth, nothing tells how far it is. At least 0.51 in the 6 bursts above.
 const MIN_FOCUSED_SHARE: f64 = 0.4;
@@ -33,6 +29,14 @@ const USUAL_IN_FOCUS_PX: f64 = 0.9;
 const TOLD_CHANCE: f64 = 0.5;
 /// Hit and miss both likelier than this: nothing is said.
 const TORN_CHANCE: f64 = 0.15;
+/// The best frame is still named while its chance of a miss is no more than this: a second one is
+/// shown beside it.
+const BEST_TORN_CHANCE: f64 = 0.35;
+/// Chance that the planes never came to the subject from which that is said.
+const UNREACHED_CHANCE: f64 = 0.5;
+/// Without planes a verdict stands where this share of the places gives it, and no more than that
+/// share the opposite one.
+const AGREED_CHANCE: (f64, f64) = (0.85, 0.05);
 /// Most that a guessed place vouches for.
 pub const GUESSED_CONFIDENCE: f64 = 0.5;
 
@@ -53,16 +57,20 @@ pub struct UnmarkedSubject {
     overlaid: OverlaidBurst,
     planes: BurstPlanes,
     depth: SubjectDepth,
+    /// Chance that nothing is sharp anywhere, whatever the depth.
+    blurred: f64,
     /// The likeliest place, in the frame whose plane is nearest to it.
     pub spot: Spot,
 }
 
 impl UnmarkedSubject {
-    /// Finds the subject of a burst; `None` with few frames and where planes do not fit.
+    /// Finds the subject of a burst; `None` with few frames and where planes do not fit. `blurred`
+    /// is the chance that nothing in it is sharp, from its frames as a whole.
     pub fn find(
         shots: &[&Shot],
         noise: &BandNoise,
         hints: &SubjectHints,
+        blurred: f64,
     ) -> Option<UnmarkedSubject> {
         if shots.len() < MIN_FRAMES {
             return None;
@@ -87,19 +95,27 @@ impl UnmarkedSubject {
             |i: usize| (planes.plane_px[i] - depth.likely_px).powi(2) + planes.shared_px[i].powi(2);
         let sharpest = (0..shots.len()).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
         let spot = Spot { frame: sharpest, x_px: 0.0, y_px: 0.0 };
-        let mut found = UnmarkedSubject { overlaid, planes, depth, spot };
+        let mut found = UnmarkedSubject { overlaid, planes, depth, blurred, spot };
         found.spot = found.spot_at(found.depth.likely_px, sharpest);
         Some(found)
     }
 
-    /// Whether the subject lies beyond the planes of all frames.
-    pub fn is_beyond(&self) -> bool {
-        self.depth.beyond_px > MAX_BEYOND_PX && self.depth.focused_share >= MIN_FOCUSED_SHARE
+    /// Chance at each depth that some frame of the burst is sharp at a subject there.
+    fn reached(&self, attainable: Option<Attainable>) -> Vec<f64> {
+        let unreached = frame_chances::unreached(&self.planes, in_focus_px(attainable));
+        // Where everything has one depth, planes do not tell how far off it is.
+        let told = if self.depth.focused_share < MIN_FOCUSED_SHARE { 0.0 } else { 1.0 };
+        unreached.iter().map(|u| (1.0 - told * u) * (1.0 - self.blurred)).collect()
     }
 
-    /// Whether the planes of the frames lie about the subject.
-    pub fn is_among_planes(&self) -> bool {
-        self.depth.beyond_px < AMONG_PX
+    /// Whether the burst came to its subject; `None` when either could be.
+    pub fn is_reached(&self, attainable: Option<Attainable>) -> Option<bool> {
+        let reached = self.reached(attainable);
+        match self.depth.chance.iter().zip(&reached).map(|(c, r)| c * r).sum::<f64>() {
+            reached if reached < 1.0 - UNREACHED_CHANCE => Some(false),
+            reached if reached > 1.0 - TORN_CHANCE => Some(true),
+            _ => None,
+        }
     }
 
     /// Area in each frame's plane of focus, px².
@@ -133,19 +149,19 @@ impl UnmarkedSubject {
     /// Puts the verdicts that are expected over all depths in place of those at the one spot.
     /// Frames that could not be judged at the spot stay as they are.
     pub fn restate(&self, burst: &mut BurstJudged, attainable: Option<Attainable>) {
-        let energy: Vec<Option<f64>> = burst
-            .frames
-            .iter()
-            .map(|f| f.ratio.and(f.subject.as_ref()).map(|s| s.energy))
-            .collect();
-        let in_focus_px = attainable.map_or(USUAL_IN_FOCUS_PX, |a| a.sigma_px);
+        let readings = SpotReadings {
+            depth_px: self.depth.likely_px,
+            ln: burst.frames.iter().map(|f| Some(f.ratio?.value.ln())).collect(),
+        };
         let limits = (HIT_RATIO, NEAR_RATIO);
-        let chance = &self.depth.chance;
-        let found = frame_chances::expected(&self.planes, chance, &energy, in_focus_px, limits);
+        let reached = self.reached(attainable);
+        let (chances, in_focus_px) = ((&*self.depth.chance, &*reached), in_focus_px(attainable));
+        let found = frame_chances::expected(&self.planes, chances, &readings, in_focus_px, limits);
         let Some(found) = found else { return };
+        let judged = |i: usize| readings.ln[i].is_some();
         // Ratios are to the best: it must have been judged, and as a hit.
-        let is_hit = |e: &Expected| e.chances[0] >= TOLD_CHANCE;
-        let is_told = energy[found.best].is_some() && is_hit(&found.frames[found.best]);
+        let [hit, _, miss] = found.frames[found.best].chances;
+        let is_told = judged(found.best) && hit >= TOLD_CHANCE && miss <= BEST_TORN_CHANCE;
         burst.best = is_told.then_some(found.best);
         for (i, (frame, expected)) in burst.frames.iter_mut().zip(&found.frames).enumerate() {
             if frame.ratio.is_none() {
@@ -161,11 +177,47 @@ impl UnmarkedSubject {
                 frame.ratio = Measured::without_error(1.0, 2);
             }
         }
-        let judged = |i: &usize| energy[*i].is_some();
         burst.other = found
             .other
-            .filter(|o| is_told && judged(&o.0))
+            .filter(|o| is_told && judged(o.0))
             .map(|(frame, depth_px)| self.spot_at(depth_px, frame));
+    }
+}
+
+/// Blur of the lens in focus, px.
+fn in_focus_px(attainable: Option<Attainable>) -> f64 {
+    attainable.map_or(USUAL_IN_FOCUS_PX, |a| a.sigma_px)
+}
+
+/// Takes back the verdicts of a burst without planes on whose frames its places do not agree:
+/// what is true of the one spot need not be true of the subject that was meant.
+pub fn withhold_disputed(burst: &mut BurstJudged, shots: &[&Shot], hints: &SubjectHints) {
+    let chances = OverlaidBurst::read(shots, &burst.noise).and_then(|overlaid| {
+        let count = overlaid.grid.0 * overlaid.grid.1;
+        let prior: Vec<f64> = (0..count).map(|t| place_prior(&overlaid, hints, t)).collect();
+        let limits = (HIT_RATIO, NEAR_RATIO);
+        place_chances(shots.len(), &overlaid.energies, &prior, limits)
+    });
+    let stands = |i: usize, call: Call| chances.as_ref().is_some_and(|c| is_agreed(&c[i], call));
+    let best_stands = burst.best.is_some_and(|b| stands(b, Call::Hit));
+    burst.best = burst.best.filter(|_| best_stands);
+    for (i, frame) in burst.frames.iter_mut().enumerate() {
+        let call = frame.call;
+        if call != Call::CannotSay && !(stands(i, call) && (call != Call::Hit || best_stands)) {
+            frame.call = Call::CannotSay;
+            frame.causes.clear();
+        }
+    }
+}
+
+/// Whether nearly all places give a frame this verdict and hardly any the opposite one.
+fn is_agreed(&[hit, near, miss]: &[f64; 3], call: Call) -> bool {
+    let (least, opposite) = AGREED_CHANCE;
+    match call {
+        Call::Hit => hit >= least && miss <= opposite,
+        Call::Near => near >= least,
+        Call::Miss => miss >= least && hit <= opposite,
+        Call::CannotSay => true,
     }
 }
 
@@ -273,6 +325,21 @@ mod tests {
             ([0.45, 0.45, 0.10], Call::CannotSay),
         ] {
             assert_eq!(call(&chances), expected, "{chances:?}");
+        }
+    }
+
+    #[test]
+    fn without_planes_a_verdict_stands_only_where_places_agree() {
+        for (chances, call, expected) in [
+            ([0.86, 0.10, 0.04], Call::Hit, true),
+            ([0.84, 0.12, 0.04], Call::Hit, false),
+            ([0.86, 0.08, 0.06], Call::Hit, false),
+            ([0.04, 0.10, 0.86], Call::Miss, true),
+            ([0.06, 0.08, 0.86], Call::Miss, false),
+            ([0.07, 0.86, 0.07], Call::Near, true),
+            ([0.08, 0.84, 0.08], Call::Near, false),
+        ] {
+            assert_eq!(is_agreed(&chances, call), expected, "{chances:?} {call:?}");
         }
     }
 

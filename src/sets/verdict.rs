@@ -219,6 +219,7 @@ pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
         }
     }
     burst.best = burst.best.filter(|i| burst.frames[*i].call == Call::Hit);
+    burst.other = burst.other.filter(|_| burst.best.is_some());
 }
 
 /// Whether something in a frame is sharp, wherever it lies.

@@ -77,10 +77,11 @@ fn what_the_log_cannot_do_is_said_in_words_that_help() {
 fn an_outing_is_logged_shown_corrected_exported_and_removed() {
     let place = Place::new();
     place.outing(&[3, 2]);
-    let ran = place.run(&["cull", "day", "--no-report", "--quiet", "--log"]);
+    let cull = ["cull", "day", "--subject", "0.5,0.5", "--no-report", "--quiet", "--log"];
+    let ran = place.run(&cull);
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
     assert_eq!(ran.stderr, "Logged as outing 1: 5 frames in own/log.sqlite\n");
-    let ran = place.run(&["cull", "day", "--no-report", "--quiet", "--log"]);
+    let ran = place.run(&cull);
     assert!(ran.stderr.contains("in place of an earlier measurement"), "{}", ran.stderr);
     let corrected = ["log", "correct", "1", "--subject", "jewel beetle", "--exclude"];
     assert_eq!(place.run(&corrected).code, Some(0));
@@ -95,7 +96,7 @@ fn an_outing_is_logged_shown_corrected_exported_and_removed() {
         (outing["frame_count"].as_u64(), outing["excluded"].as_bool()),
         (Some(5), Some(true))
     );
-    let (record, _) = place.culled(&["day"]);
+    let (record, _) = place.culled(&["day", "--subject", "0.5,0.5"]);
     for (logged, measured) in
         outing["frames"].as_array().unwrap().iter().zip(record["frames"].as_array().unwrap())
     {

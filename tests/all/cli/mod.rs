@@ -7,6 +7,7 @@ mod contract;
 mod ends;
 #[cfg(all(feature = "raw", unix))]
 mod full_disk;
+mod guessed;
 #[cfg(feature = "raw")]
 mod hostile;
 mod hostile_page;
