@@ -20,6 +20,8 @@ const MAX_PLACES: usize = 1500;
 pub const MIN_FIT: f64 = -0.6;
 /// Fewer frames do not tell planes from depths; the figures here come from bursts of 8 to 16.
 pub const MIN_FRAMES: usize = 6;
+/// Places within this of a spot are about it, px.
+const ABOUT_PX: f64 = 70.0;
 /// A place this near to a frame's plane is in focus there, px of blur.
 const IN_PLANE_PX: f64 = 1.0;
 
@@ -106,6 +108,22 @@ impl OverlaidBurst {
         planes.plane_px.iter().map(|p| passed(*p) as f64 * self.place_px.powi(2)).collect()
     }
 
+    /// How far a spot of the middle frame lies beyond the planes of all frames, px of blur;
+    /// negative among them. `None` where nothing about it has contrast.
+    pub fn beyond_px(&self, planes: &BurstPlanes, (x, y): (f64, f64)) -> Option<f64> {
+        let reach = ABOUT_PX.max(1.1 * self.place_px);
+        let near = |t: usize| {
+            let (px, py) = self.place_centre(t);
+            (px - x).hypot(py - y) < reach
+        };
+        let mut depths: Vec<f64> =
+            planes.places.iter().filter(|p| near(p.index)).map(|p| p.depth_px).collect();
+        let depth = crate::base::stats::median(&mut depths)?;
+        let most = planes.plane_px.iter().copied().fold(f64::MIN, f64::max);
+        let least = planes.plane_px.iter().copied().fold(f64::MAX, f64::min);
+        Some((depth - most).max(least - depth))
+    }
+
     /// Centre of place `t` in the middle frame, px.
     pub fn place_centre(&self, t: usize) -> (f64, f64) {
         let at = |k: usize| (k as f64 + 0.5) * self.place_px;
@@ -127,15 +145,14 @@ impl OverlaidBurst {
     }
 }
 
-/// Area of the picture that lies in each frame's plane of focus, px² of the middle frame; `None`
-/// with few frames and where planes do not fit.
-pub fn in_plane_px2(shots: &[&Shot], noise: &BandNoise) -> Option<Vec<f64>> {
+/// A burst laid over itself with its planes; `None` with few frames and where planes do not fit.
+pub fn fitted(shots: &[&Shot], noise: &BandNoise) -> Option<(OverlaidBurst, BurstPlanes)> {
     if shots.len() < MIN_FRAMES {
         return None;
     }
     let overlaid = OverlaidBurst::read(shots, noise)?;
     let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
-    Some(overlaid.in_plane_px2(&planes))
+    Some((overlaid, planes))
 }
 
 /// Means over squares of tiles.
@@ -203,5 +220,11 @@ mod tests {
         };
         let areas = burst.in_plane_px2(&planes);
         assert_eq!(areas, [2.0 * 4096.0, 2.0 * 4096.0, 0.0]);
+        // About the corner lies the first place alone, in the first plane: at their edge.
+        let beyond = |spot| burst.beyond_px(&planes, spot);
+        assert_eq!(beyond((0.0, 0.0)), Some(0.0));
+        assert_eq!(beyond((-100.0, 0.0)), None);
+        // About the middle all four, their middle depth one px inside.
+        assert!(beyond((64.0, 64.0)).is_some_and(|px| (px + 1.0).abs() < 0.02));
     }
 }

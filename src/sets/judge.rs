@@ -270,11 +270,23 @@ pub fn judge<S: Borrow<Shot>>(
         .map(|(i, _)| i);
     let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
     let of_burst = lead.and_then(|i| attainable.get(i).copied().flatten());
-    let blur = subject_blur(&boxes, &sparse, &own_noise, &noise, of_burst);
+    let planes =
+        if unmarked_subject.is_none() { burst_planes::fitted(shots, &noise) } else { None };
+    let is_missed = match &planes {
+        _ if mark.is_none() || shots.len() < burst_planes::MIN_FRAMES => None,
+        Some((overlaid, planes)) => {
+            let spot = places[overlaid.middle].map(|p| (p.x_px, p.y_px));
+            let beyond_px = spot.and_then(|spot| overlaid.beyond_px(planes, spot));
+            Some(unreached::is_missed(beyond_px, &maps, of_any))
+        }
+        None => Some(true),
+    };
+    let blur = subject_blur(&boxes, &sparse, &own_noise, &noise, of_burst, is_missed);
     let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
-    let in_plane = match &unmarked_subject {
-        Some(subject) => Some(subject.in_plane_px2()),
-        None => burst_planes::in_plane_px2(shots, &noise),
+    let in_plane = match (&unmarked_subject, &planes) {
+        (Some(subject), _) => Some(subject.in_plane_px2()),
+        (None, Some((overlaid, planes))) => Some(overlaid.in_plane_px2(planes)),
+        (None, None) => None,
     };
     let frames = (0..shots.len())
         .map(|i| Judged {

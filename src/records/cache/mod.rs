@@ -278,9 +278,12 @@ fn patiently(step: impl Fn() -> rusqlite::Result<()>) -> rusqlite::Result<()> {
 fn connect(file: &Path) -> rusqlite::Result<(Connection, i64)> {
     let connection = Connection::open(file)?;
     connection.busy_timeout(PATIENCE)?;
-    let number = |sql: &str| connection.query_row(sql, [], |r| r.get::<_, i32>(0));
-    let (owner, form) = (number("PRAGMA application_id")?, number("PRAGMA user_version")?);
-    let tables = number("SELECT count(*) FROM sqlite_schema")?;
+    // One look: another process may be making it between two.
+    let look = "SELECT (SELECT application_id FROM pragma_application_id),
+                       (SELECT user_version FROM pragma_user_version),
+                       (SELECT count(*) FROM sqlite_schema)";
+    let (owner, form, tables): (i32, i32, i32) =
+        connection.query_row(look, [], |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)))?;
     if owner != APPLICATION && tables > 0 {
         return Err(rusqlite::Error::InvalidPath(file.to_path_buf()));
     }
