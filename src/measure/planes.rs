@@ -90,6 +90,15 @@ pub struct BurstPlanes {
     pub fit: f64,
 }
 
+impl BurstPlanes {
+    /// How far a depth lies beyond the planes of all frames, px of blur; negative among them.
+    pub fn beyond_px(&self, depth_px: f64) -> f64 {
+        let most = self.plane_px.iter().copied().fold(f64::MIN, f64::max);
+        let least = self.plane_px.iter().copied().fold(f64::MAX, f64::min);
+        (depth_px - most).max(least - depth_px)
+    }
+}
+
 /// Depth number `g` of those tried, px of blur.
 pub fn depth_px(g: usize) -> f64 {
     REACH_PX * (2.0 * g as f64 / (DEPTHS - 1) as f64 - 1.0)

@@ -99,11 +99,9 @@ pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[Placed]) -> 
     let density = density(planes, &weight);
     let towards = chance_towards(&planes.plane_px, scale);
     let aim = aim(&planes.plane_px);
-    let most = planes.plane_px.iter().copied().fold(f64::MIN, f64::max);
-    let least = planes.plane_px.iter().copied().fold(f64::MAX, f64::min);
     let meant = |g: usize| {
-        let beyond = (depth_px(g) - most).max(least - depth_px(g));
-        (1.0 - NEVER_REACHED) * aim[g] + NEVER_REACHED * missed_density(beyond)
+        let beyond_px = planes.beyond_px(depth_px(g));
+        (1.0 - NEVER_REACHED) * aim[g] + NEVER_REACHED * missed_density(beyond_px)
     };
     let [high, low] = [true, false].map(|from_high| {
         let end = near_end(&density, from_high);
@@ -121,8 +119,8 @@ pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[Placed]) -> 
     let chance: Vec<f64> = both.map(|(n, s)| near_chance * n + (1.0 - near_chance) * s).collect();
     let likeliest = (0..DEPTHS).max_by(|a, b| chance[*a].total_cmp(&chance[*b])).unwrap_or(0);
     let likely_px = depth_px(likeliest);
-    let passed = least - PASSED_PX..=most + PASSED_PX;
-    let focused = (0..DEPTHS).filter(|g| passed.contains(&depth_px(*g))).map(|g| density[g]);
+    let focused =
+        (0..DEPTHS).filter(|g| planes.beyond_px(depth_px(*g)) <= PASSED_PX).map(|g| density[g]);
     SubjectDepth { chance, likely_px, focused_share: focused.sum(), weight }
 }
 

@@ -167,23 +167,18 @@ pub fn burst(
             ),
             _ => String::new(),
         };
-        findings.push(if judged.is_shaken {
-            Finding {
-                says: format!(
-                    "Nearly every frame of this burst is smeared: nothing is sharp at the \
-                     subject{figures}."
-                ),
-                next: Some("Use a shorter shutter time or flash, or rest your hands.".to_owned()),
-            }
+        let (what, next) = if judged.is_shaken {
+            (
+                "Nearly every frame of this burst is smeared: nothing is sharp at the subject",
+                "Use a shorter shutter time or flash, or rest your hands.",
+            )
         } else {
-            Finding {
-                says: format!("Nothing sharp at the subject in this burst{figures}."),
-                next: Some(
-                    "Rock further through the focus plane, or mark the subject if this is not it."
-                        .to_owned(),
-                ),
-            }
-        });
+            (
+                "Nothing sharp at the subject in this burst",
+                "Rock further through the focus plane, or mark the subject if this is not it.",
+            )
+        };
+        findings.push(Finding { says: format!("{what}{figures}."), next: Some(next.to_owned()) });
     }
     if let Some(finding) = other.and_then(|other| two_subjects(judged, frames, other)) {
         findings.push(finding);

@@ -4,6 +4,7 @@
 use rayon::prelude::*;
 
 use super::shot::Shot;
+use crate::base::stats::median;
 use crate::measure::band_noise::BandNoise;
 use crate::measure::focus_map::TILE_PX;
 use crate::measure::follow;
@@ -17,7 +18,7 @@ const MAX_PLACES: usize = 1500;
 
 /// Mean ln likelihood per reading below which planes are not to be trusted: simulated bursts stay
 /// above -0.55, sweeps that the model cannot hold lie below -0.85.
-pub const MIN_FIT: f64 = -0.6;
+const MIN_FIT: f64 = -0.6;
 /// Fewer frames do not tell planes from depths; the figures here come from bursts of 8 to 16.
 pub const MIN_FRAMES: usize = 6;
 /// Places within this of a spot are about it, px.
@@ -118,10 +119,7 @@ impl OverlaidBurst {
         };
         let mut depths: Vec<f64> =
             planes.places.iter().filter(|p| near(p.index)).map(|p| p.depth_px).collect();
-        let depth = crate::base::stats::median(&mut depths)?;
-        let most = planes.plane_px.iter().copied().fold(f64::MIN, f64::max);
-        let least = planes.plane_px.iter().copied().fold(f64::MAX, f64::min);
-        Some((depth - most).max(least - depth))
+        median(&mut depths).map(|depth| planes.beyond_px(depth))
     }
 
     /// Centre of place `t` in the middle frame, px.

@@ -232,11 +232,11 @@ pub fn judge<S: Borrow<Shot>>(
     let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
     let maps: Vec<FocusMap> = shots.par_iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
     let of_any = attainable.iter().flatten().next().copied();
-    let unmarked_subject = mark.is_none().then(|| {
+    let fitted = burst_planes::fitted(shots, &noise);
+    let unmarked_subject = fitted.as_ref().filter(|_| mark.is_none()).map(|fitted| {
         let blurred = unreached::blurred_chance(shots, &maps, of_any);
-        UnmarkedSubject::find(shots, &noise, &hints, blurred)
+        UnmarkedSubject::find(fitted, &hints, blurred)
     });
-    let unmarked_subject = unmarked_subject.flatten();
     let spot = unmarked_subject.as_ref().map(|u| u.spot).or(hints.recorded);
     let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
     let sharpest = || trace::find(shots, &maps).map(|f| (f.frame, f.x_px, f.y_px));
@@ -270,9 +270,7 @@ pub fn judge<S: Borrow<Shot>>(
         .map(|(i, _)| i);
     let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
     let of_burst = lead.and_then(|i| attainable.get(i).copied().flatten());
-    let planes =
-        if unmarked_subject.is_none() { burst_planes::fitted(shots, &noise) } else { None };
-    let is_missed = match &planes {
+    let is_missed = match &fitted {
         _ if mark.is_none() || shots.len() < burst_planes::MIN_FRAMES => None,
         Some((overlaid, planes)) => {
             let spot = places[overlaid.middle].map(|p| (p.x_px, p.y_px));
@@ -283,11 +281,7 @@ pub fn judge<S: Borrow<Shot>>(
     };
     let blur = subject_blur(&boxes, &sparse, &own_noise, &noise, of_burst, is_missed);
     let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
-    let in_plane = match (&unmarked_subject, &planes) {
-        (Some(subject), _) => Some(subject.in_plane_px2()),
-        (None, Some((overlaid, planes))) => Some(overlaid.in_plane_px2(planes)),
-        (None, None) => None,
-    };
+    let in_plane = fitted.as_ref().map(|(overlaid, planes)| overlaid.in_plane_px2(planes));
     let frames = (0..shots.len())
         .map(|i| Judged {
             place: places[i],
@@ -305,6 +299,7 @@ pub fn judge<S: Borrow<Shot>>(
             flags: FlagSet::EMPTY,
         })
         .collect();
+    let shake = unreached::shake(shots);
     let mut burst = BurstJudged {
         frames,
         best: None,
@@ -314,7 +309,7 @@ pub fn judge<S: Borrow<Shot>>(
         maps,
         reference_px: None,
         best_is_soft: false,
-        is_shaken: unreached::is_shaken(shots),
+        is_shaken: shake.is_some(),
         reached: blur.as_ref().map_or(Reached::Unknown, |b| b.reached),
         blur,
         other: None,
@@ -334,10 +329,9 @@ pub fn judge<S: Borrow<Shot>>(
         Some(Attainable { flash: false, .. }) => smear_spectrum::BY_LAMP,
         _ => smear_spectrum::BY_FLASH,
     };
-    let shaken = burst.is_shaken.then(|| unreached::burst_smear(shots)).flatten();
     let movements = |sharpest: usize, px: f64| -> Vec<Option<Movement>> {
-        if let Some(smear) = shaken {
-            return vec![Some(smear); shots.len()];
+        if shake.is_some() {
+            return vec![shake; shots.len()];
         }
         let reference = Reference::of(&boxes, sharpest, px, shares);
         (0..shots.len())

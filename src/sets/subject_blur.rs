@@ -35,8 +35,8 @@ const SOFT_PATTERN: [f64; 2] = [0.55, 0.15];
 /// Blur of the sharpest edges of a pattern over what the settings allow from which they do not read
 /// sharp: at most 0.8 in 16 simulated bursts that reached focus, 0.98 and more in 2 of 3 others.
 const DULL_EDGES: f64 = 0.9;
-/// Least blur, px, that settings are taken to allow edges in a rendered file.
-const MIN_EDGE_PX: f64 = 0.9;
+/// Least blur, px, that settings are taken to allow: edges in a rendered file are no sharper.
+const MIN_ALLOWED_PX: f64 = 0.9;
 /// A sharpest frame below this is never soft, px.
 pub const SOFT_FLOOR_PX: f64 = 2.0;
 /// A sharpest frame this many times softer than its settings allow is soft.
@@ -190,8 +190,7 @@ pub fn subject_blur(
     let by = if pattern_cy_px.is_some() { BlurBy::Pattern } else { BlurBy::Texture };
     let allowed_px = attainable.map_or(0.0, |a| a.sigma_px);
     let edges = boxes.iter().flatten().filter_map(|b| edge_px(&b.tile)).min_by(f64::total_cmp);
-    let allowed_edge_px = attainable.map_or(0.0, |a| a.sigma_px).max(MIN_EDGE_PX);
-    let has_dull_edges = edges.is_some_and(|px| px > DULL_EDGES * allowed_edge_px);
+    let has_dull_edges = edges.is_some_and(|px| px > DULL_EDGES * allowed_edge_px(attainable));
     let soft_from = soft_from(pattern_cy_px.map(|_| has_dull_edges), is_missed);
     let reached = reached(finest, soft, soft_from, attainable.is_some());
     let told = given_focus(&own, reached, family.in_focus_px, soft_px);
@@ -208,6 +207,11 @@ pub fn subject_blur(
         soft,
         reached,
     })
+}
+
+/// Blur of the sharpest edges that settings allow in a rendered file, px.
+pub fn allowed_edge_px(attainable: Option<Attainable>) -> f64 {
+    attainable.map_or(0.0, |a| a.sigma_px).max(MIN_ALLOWED_PX)
 }
 
 /// The posterior of the anchor's blur once it is decided whether the burst reached focus. Before,

@@ -1,13 +1,12 @@
 //! Bursts whose subject nobody marked: where the subject is taken to be, and verdicts as they are
 //! expected over the depths that could be meant.
 
-use super::burst_planes::{MIN_FIT, MIN_FRAMES, OverlaidBurst};
+use super::burst_planes::OverlaidBurst;
 use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO, SubjectHints};
 use super::shot::Shot;
 use super::subject_blur::{Attainable, BlurRange};
 use super::verdict::is_sharp_elsewhere;
 use crate::base::{Flag, Measured};
-use crate::measure::band_noise::BandNoise;
 use crate::measure::frame_chances::{self, Expected, SpotReadings};
 use crate::measure::place_chances::place_chances;
 use crate::measure::planes::BurstPlanes;
@@ -53,9 +52,9 @@ pub struct Spot {
 
 /// What the planes of a burst say of its subject.
 #[derive(Debug, Clone)]
-pub struct UnmarkedSubject {
-    overlaid: OverlaidBurst,
-    planes: BurstPlanes,
+pub struct UnmarkedSubject<'a> {
+    overlaid: &'a OverlaidBurst,
+    planes: &'a BurstPlanes,
     depth: SubjectDepth,
     /// Chance that nothing is sharp anywhere, whatever the depth.
     blurred: f64,
@@ -63,20 +62,14 @@ pub struct UnmarkedSubject {
     pub spot: Spot,
 }
 
-impl UnmarkedSubject {
-    /// Finds the subject of a burst; `None` with few frames and where planes do not fit. `blurred`
-    /// is the chance that nothing in it is sharp, from its frames as a whole.
+impl<'a> UnmarkedSubject<'a> {
+    /// Finds the subject of a burst by its planes. `blurred` is the chance that nothing in it is
+    /// sharp, from its frames as a whole.
     pub fn find(
-        shots: &[&Shot],
-        noise: &BandNoise,
+        (overlaid, planes): &'a (OverlaidBurst, BurstPlanes),
         hints: &SubjectHints,
         blurred: f64,
-    ) -> Option<UnmarkedSubject> {
-        if shots.len() < MIN_FRAMES {
-            return None;
-        }
-        let overlaid = OverlaidBurst::read(shots, noise)?;
-        let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
+    ) -> UnmarkedSubject<'a> {
         let scale: Vec<f64> = overlaid.to_frame.iter().map(|s| s.scale()).collect();
         let placed: Vec<Placed> = planes
             .places
@@ -86,23 +79,24 @@ impl UnmarkedSubject {
                 Placed {
                     x: x / overlaid.size_px.0,
                     y: y / overlaid.size_px.0,
-                    prior: place_prior(&overlaid, hints, p.index),
+                    prior: place_prior(overlaid, hints, p.index),
                 }
             })
             .collect();
-        let depth = subject_depth(&planes, &scale, &placed);
+        let depth = subject_depth(planes, &scale, &placed);
         let off =
             |i: usize| (planes.plane_px[i] - depth.likely_px).powi(2) + planes.shared_px[i].powi(2);
-        let sharpest = (0..shots.len()).min_by(|a, b| off(*a).total_cmp(&off(*b)))?;
+        let frames = 0..planes.plane_px.len();
+        let sharpest = frames.min_by(|a, b| off(*a).total_cmp(&off(*b))).unwrap_or(0);
         let spot = Spot { frame: sharpest, x_px: 0.0, y_px: 0.0 };
         let mut found = UnmarkedSubject { overlaid, planes, depth, blurred, spot };
         found.spot = found.spot_at(found.depth.likely_px, sharpest);
-        Some(found)
+        found
     }
 
     /// Chance at each depth that some frame of the burst is sharp at a subject there.
     fn reached(&self, attainable: Option<Attainable>) -> Vec<f64> {
-        let unreached = frame_chances::unreached(&self.planes, in_focus_px(attainable));
+        let unreached = frame_chances::unreached(self.planes, in_focus_px(attainable));
         // Where everything has one depth, planes do not tell how far off it is.
         let told = if self.depth.focused_share < MIN_FOCUSED_SHARE { 0.0 } else { 1.0 };
         unreached.iter().map(|u| (1.0 - told * u) * (1.0 - self.blurred)).collect()
@@ -116,11 +110,6 @@ impl UnmarkedSubject {
             reached if reached > 1.0 - TORN_CHANCE => Some(true),
             _ => None,
         }
-    }
-
-    /// Area in each frame's plane of focus, px².
-    pub fn in_plane_px2(&self) -> Vec<f64> {
-        self.overlaid.in_plane_px2(&self.planes)
     }
 
     /// The place at a depth that most speaks for, in a frame.
@@ -156,7 +145,7 @@ impl UnmarkedSubject {
         let limits = (HIT_RATIO, NEAR_RATIO);
         let reached = self.reached(attainable);
         let (chances, in_focus_px) = ((&*self.depth.chance, &*reached), in_focus_px(attainable));
-        let found = frame_chances::expected(&self.planes, chances, &readings, in_focus_px, limits);
+        let found = frame_chances::expected(self.planes, chances, &readings, in_focus_px, limits);
         let Some(found) = found else { return };
         let judged = |i: usize| readings.ln[i].is_some();
         // Ratios are to the best: it must have been judged, and as a hit.

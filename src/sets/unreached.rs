@@ -3,9 +3,9 @@
 //! A subject point that nobody chose cannot tell, and one that is smeared in every frame hardly,
 //! but the frames as a whole can.
 
-use super::judge::{BurstJudged, Movement};
+use super::judge::{BurstJudged, Judged, Movement};
 use super::shot::Shot;
-use super::subject_blur::Attainable;
+use super::subject_blur::{Attainable, allowed_edge_px};
 use crate::measure::direction::{Smear, smear};
 use crate::measure::focus_map::{FocusMap, Tile};
 use crate::report::record::{Call, Cause, CauseShare};
@@ -22,8 +22,6 @@ const DULL_RATIO: f64 = 0.8;
 /// A subject nearer than this to the first or last plane is at the edge of the planes, px of blur:
 /// all but a few in 163 simulated bursts that reached focus lie deeper.
 const EDGE_OF_PLANES_PX: f64 = 0.6;
-/// Least blur, px, that settings are taken to allow: edges in a rendered file are no sharper.
-const MIN_ALLOWED_PX: f64 = 0.9;
 /// Swing of the squared blur with direction, px², that nearly all frames of a burst show together
 /// when the hand shook all the time: a smear of 4 px. At most 0.63 in 71 simulated bursts that
 /// were not shaken, at least 0.74 in 10 that were.
@@ -63,14 +61,13 @@ pub fn is_blurred(maps: &[FocusMap], attainable: Option<Attainable>) -> bool {
 
 /// Blur of the sharpest edges of all frames over what the settings allow.
 fn sharpest_ratio(maps: &[FocusMap], attainable: Option<Attainable>) -> Option<f64> {
-    let allowed = attainable.map_or(0.0, |a| a.sigma_px).max(MIN_ALLOWED_PX);
     let finest = maps.iter().filter_map(sharpest_edges_px).min_by(f64::total_cmp);
-    finest.map(|px| px / allowed)
+    finest.map(|px| px / allowed_edge_px(attainable))
 }
 
 /// Chance that nothing is sharp in any frame, from how blurred and how smeared all of them are.
 pub fn blurred_chance(shots: &[&Shot], maps: &[FocusMap], attainable: Option<Attainable>) -> f64 {
-    chance_of(sharpest_ratio(maps, attainable), resting_swing_px2(shots))
+    chance_of(sharpest_ratio(maps, attainable), resting_swing_px2(&swings(shots)))
 }
 
 fn chance_of(sharpest_ratio: Option<f64>, swing_px2: Option<f64>) -> f64 {
@@ -91,9 +88,7 @@ pub fn is_missed(
     maps: &[FocusMap],
     attainable: Option<Attainable>,
 ) -> bool {
-    let allowed = attainable.map_or(0.0, |a| a.sigma_px).max(MIN_ALLOWED_PX);
-    let finest = maps.iter().filter_map(sharpest_edges_px).min_by(f64::total_cmp);
-    let is_dull = finest.is_none_or(|px| px > DULL_RATIO * allowed);
+    let is_dull = sharpest_ratio(maps, attainable).is_none_or(|ratio| ratio > DULL_RATIO);
     is_dull || beyond_px.is_none_or(|px| px > -EDGE_OF_PLANES_PX)
 }
 
@@ -105,17 +100,10 @@ fn sharpest_edges_px(map: &FocusMap) -> Option<f64> {
     edges.get(chance).map(|px| f64::from(*px))
 }
 
-/// Whether nearly every frame is smeared, each in one direction.
-pub fn is_shaken(shots: &[&Shot]) -> bool {
-    let shares = shots.iter().map(|s| common_swing(s).share).collect();
-    resting_swing_px2(shots).is_some_and(|s| s > SHAKEN_PX2)
-        && at_share(shares, 0.5).is_some_and(|s| s > SHAKEN_SHARE)
-}
-
 /// Swing that all frames show but those in which a shaking hand rests, px²; `None` with too few.
-fn resting_swing_px2(shots: &[&Shot]) -> Option<f64> {
-    let swings = shots.iter().map(|s| common_swing(s).px2).collect();
-    at_share(swings, RESTING_SHARE).filter(|_| shots.len() >= MIN_FRAMES.1)
+fn resting_swing_px2(swings: &[Swing]) -> Option<f64> {
+    let swings_px2 = swings.iter().map(|s| s.px2).collect();
+    at_share(swings_px2, RESTING_SHARE).filter(|_| swings.len() >= MIN_FRAMES.1)
 }
 
 /// The value that a share of the others lies below.
@@ -127,20 +115,21 @@ fn at_share(mut values: Vec<f64>, share: f64) -> Option<f64> {
 /// Gives a burst that was shaken all the time its cause: what else was lost in a frame cannot be
 /// told from a smear that no frame is free of.
 pub fn tell_shaken(burst: &mut BurstJudged) {
-    for frame in &mut burst.frames {
-        if !matches!(frame.call, Call::Near | Call::Miss) {
-            continue;
-        }
+    let lost = |f: &&mut Judged| matches!(f.call, Call::Near | Call::Miss);
+    for frame in burst.frames.iter_mut().filter(lost) {
         frame.causes = vec![CauseShare { cause: Cause::Shake, share: None }];
     }
 }
 
-/// The usual smear of a shaken burst. Without a still frame to compare with, no frame's own length
-/// can be read; `None` where the boxes show none.
-pub fn burst_smear(shots: &[&Shot]) -> Option<Movement> {
-    let mut swings: Vec<Swing> = shots.iter().map(|s| common_swing(s)).collect();
+/// The usual smear of a burst in which nearly every frame is smeared, each in one direction; `None`
+/// where that is not so. Without a still frame to compare with, no frame's own length can be read.
+pub fn shake(shots: &[&Shot]) -> Option<Movement> {
+    let mut swings = swings(shots);
+    let shares = swings.iter().map(|s| s.share).collect();
+    let is_shaken = resting_swing_px2(&swings).is_some_and(|s| s > SHAKEN_PX2)
+        && at_share(shares, 0.5).is_some_and(|s| s > SHAKEN_SHARE);
     swings.sort_by(|a, b| a.px2.total_cmp(&b.px2));
-    let middle = swings.get(swings.len() / 2).filter(|s| s.px2 > 0.0)?;
+    let middle = swings.get(swings.len() / 2).filter(|_| is_shaken)?;
     let length_px = SHAKEN_LONGER * (24.0 * middle.px2).sqrt();
     Some(Movement {
         smear: Smear {
@@ -167,6 +156,10 @@ struct Swing {
     share: f64,
     /// Direction of the greatest blur, degrees.
     direction_deg: f64,
+}
+
+fn swings(shots: &[&Shot]) -> Vec<Swing> {
+    shots.iter().map(|s| common_swing(s)).collect()
 }
 
 fn common_swing(shot: &Shot) -> Swing {
@@ -267,11 +260,12 @@ mod tests {
         let burst = |blurs: [(usize, usize); 6]| -> Vec<Shot> {
             blurs.iter().zip(1..).map(|(b, seed)| shot(seed, *b)).collect()
         };
-        let told = |shots: &[Shot]| is_shaken(&shots.iter().collect::<Vec<_>>());
+        let shake_of = |shots: &[Shot]| shake(&shots.iter().collect::<Vec<_>>());
+        let told = |shots: &[Shot]| shake_of(shots).is_some();
         let smeared = burst([(9, 1), (8, 1), (9, 1), (10, 1), (9, 1), (2, 2)]);
         assert!(told(&smeared), "one frame at rest");
         assert!(!told(&smeared[..5]), "too few frames");
-        let smear = burst_smear(&smeared.iter().collect::<Vec<_>>()).unwrap().smear;
+        let smear = shake_of(&smeared).unwrap().smear;
         assert!((4.0..16.0).contains(&smear.length_px), "{smear:?}");
         let off = (smear.direction_deg + 90.0).rem_euclid(180.0) - 90.0;
         assert!(off.abs() < 10.0, "{smear:?}");
