@@ -14,17 +14,17 @@ mod shooters;
 
 use rayon::prelude::*;
 use std::path::Path;
-use stopwise::base::Luma;
-use stopwise::base::random::SplitMix64;
-use stopwise::base::stats::kendall_tau;
-use stopwise::base::units::{GREEN, PitchUm};
-use stopwise::demo::burst::{Burst, BurstSpec, TrueCall, Truth};
-use stopwise::demo::optics::Lens;
-use stopwise::demo::scene::SceneKind;
+use stopwise::core::Luma;
+use stopwise::core::random::SplitMix64;
+use stopwise::core::stats::kendall_tau;
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::cull::judge::{BurstJudged, Mark, judge};
 use stopwise::report::record::Call;
-use stopwise::sets::judge::{BurstJudged, Mark, judge};
-use stopwise::sets::shot::{Patch, Shot};
-use stopwise::sets::subject_blur::Attainable;
+use stopwise::sharpness::subject_blur::Attainable;
+use stopwise::simulator::burst::{Burst, BurstSpec, TrueCall, Truth};
+use stopwise::simulator::optics::Lens;
+use stopwise::simulator::scene::SceneKind;
+use stopwise::tracking::frame_features::{Patch, Shot};
 
 struct Frame {
     luma: Vec<u8>,
@@ -327,8 +327,8 @@ fn bursts(first: u64, n: u64, verbose: bool, keep: Option<&Path>) {
 /// Whether the cause of a lost frame is found: one frame against an in-focus frame.
 mod causes {
     use super::*;
-    use stopwise::demo::causes::{CauseClass, frames};
     use stopwise::report::record::Cause;
+    use stopwise::simulator::causes::{CauseClass, frames};
 
     const KINDS: [SceneKind; 3] = [SceneKind::DepthRamp, SceneKind::Hairs, SceneKind::Stripes];
     const SIZE: (usize, usize) = (768, 576);
@@ -460,11 +460,11 @@ mod causes {
 /// How true blur is, on patches of known Gaussian blur.
 mod sigma {
     use super::*;
-    use stopwise::base::stats::median;
-    use stopwise::demo::patch::{PatchKind, noiseless_patch};
-    use stopwise::measure::band_noise::BandNoise;
-    use stopwise::measure::focus_map::{FrameCells, Tile};
-    use stopwise::measure::pyramid::Pyramid;
+    use stopwise::core::stats::median;
+    use stopwise::sharpness::band_noise::BandNoise;
+    use stopwise::sharpness::focus_map::{FrameCells, Tile};
+    use stopwise::sharpness::pyramid::Pyramid;
+    use stopwise::simulator::patch::{PatchKind, noiseless_patch};
 
     const SIZE_PX: usize = 640;
     const SIGMA_PX: [f64; 7] = [0.7, 1.0, 1.5, 2.0, 3.0, 4.0, 6.0];
@@ -538,14 +538,14 @@ mod sigma {
 }
 
 /// What the three levels read on tiles of known blur, as a table to fit
-/// `measure::blur_fit` to: `accuracy tiles N FIRST > FILE`, then `benches/fit_blur.py FILE`.
+/// `sharpness::blur_correction` to: `accuracy tiles N FIRST > FILE`, then `benches/fit_blur.py FILE`.
 mod tiles {
     use super::*;
-    use stopwise::demo::patch::PatchKind;
-    use stopwise::measure::band_noise::BandNoise;
-    use stopwise::measure::blur_fit::Reading;
-    use stopwise::measure::focus_map::FrameCells;
-    use stopwise::measure::pyramid::Pyramid;
+    use stopwise::sharpness::band_noise::BandNoise;
+    use stopwise::sharpness::blur_correction::Reading;
+    use stopwise::sharpness::focus_map::FrameCells;
+    use stopwise::sharpness::pyramid::Pyramid;
+    use stopwise::simulator::patch::PatchKind;
 
     const SIZE_PX: usize = 640;
     const RANGE_PX: (f64, f64) = (0.45, 9.0);
@@ -594,13 +594,13 @@ mod tiles {
 /// How right stretches, shake and verdicts of clips are, through a real codec.
 mod clips {
     use super::*;
-    use stopwise::demo::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
-    use stopwise::demo::optics::Lens;
-    use stopwise::frames::clip::Tools;
-    use stopwise::report::clip_record::{ClipFrameRow, ClipRecord, SpanVerdict};
+    use stopwise::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
+    use stopwise::clips::{ClipJob, ClipSink};
+    use stopwise::core::progress::Quiet;
+    use stopwise::image::clip::Tools;
     use stopwise::report::page::ClipPage;
-    use stopwise::sets::outing::Quiet;
-    use stopwise::sets::spans::{ClipJob, ClipSink};
+    use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
+    use stopwise::simulator::optics::Lens;
 
     struct Kept(Option<ClipRecord>);
 
@@ -613,7 +613,7 @@ mod clips {
             &mut self,
             _: &ClipRecord,
             _: f64,
-            _: &stopwise::frames::clip::RgbPicture,
+            _: &stopwise::image::clip::RgbPicture,
         ) -> stopwise::Result<()> {
             Ok(())
         }
@@ -674,7 +674,7 @@ mod clips {
     fn found_by_itself(job: &ClipJob, clip: &SimClip, (w, h): (f64, f64)) -> usize {
         let mut kept = Kept(None);
         let alone = ClipJob { subject: None, ..job.clone() };
-        stopwise::sets::spans::clips(&alone, &Quiet, &mut kept).unwrap();
+        stopwise::clips::clips(&alone, &Quiet, &mut kept).unwrap();
         let on = |f: &ClipFrameRow, t: &Truth| {
             let (Some(x), Some(y)) = (f.subject_x, f.subject_y) else { return false };
             let off = (x * w - t.subject_x_px).hypot(y * h - t.subject_y_px);
@@ -707,7 +707,7 @@ mod clips {
                 ..ClipJob::new(vec![path.clone()], tools.clone())
             };
             let mut kept = Kept(None);
-            stopwise::sets::spans::clips(&job, &Quiet, &mut kept).unwrap();
+            stopwise::clips::clips(&job, &Quiet, &mut kept).unwrap();
             let record = kept.0.unwrap();
             assert_eq!(record.frames as usize, t.len(), "frames of seed {seed}");
             let truth: Vec<bool> = t.iter().map(|t| t.call == TrueCall::Hit).collect();

@@ -1,8 +1,8 @@
 #!/usr/bin/env python3
-"""Fits measure::blur_fit to simulated tiles of known blur and writes its table of numbers.
+"""Fits sharpness::blur_correction to simulated tiles of known blur and writes its table of numbers.
 
     cargo bench --bench accuracy -- tiles 100 1 > tiles.csv
-    python3 benches/fit_blur.py tiles.csv > src/measure/blur_fit_table.rs
+    python3 benches/fit_blur.py tiles.csv > src/sharpness/blur_correction_table.rs
 
 Least absolute error of ln(blur), every kind of scene, blur and noise weighing the same; terms whose
 loss costs least are dropped first. Needs NumPy.

@@ -4,17 +4,17 @@
 use std::sync::LazyLock;
 
 use divan::{Bencher, black_box};
-use stopwise::base::Luma;
-use stopwise::base::random::SplitMix64;
-use stopwise::frames::{FileKind, Want, decode_into};
-use stopwise::measure::band_noise::BandNoise;
-use stopwise::measure::focus_map::FrameCells;
-use stopwise::measure::follow::{Pattern, follow, whole_shift};
-use stopwise::measure::noise::rendered_noise;
-use stopwise::measure::pyramid::Pyramid;
-use stopwise::measure::spectrum::Spectrum;
-use stopwise::measure::subject::SubjectSums;
-use stopwise::sets::pictures::plain_lap_var;
+use stopwise::core::Luma;
+use stopwise::core::random::SplitMix64;
+use stopwise::cull::pictures::plain_lap_var;
+use stopwise::image::{FileKind, Want, decode_into};
+use stopwise::noise::rendered::rendered_noise;
+use stopwise::noise::spectrum::Spectrum;
+use stopwise::sharpness::band_noise::BandNoise;
+use stopwise::sharpness::focus_map::FrameCells;
+use stopwise::sharpness::pyramid::Pyramid;
+use stopwise::sharpness::subject::SubjectSums;
+use stopwise::tracking::template::{Pattern, follow, whole_shift};
 
 const WIDTH: usize = 6000;
 const HEIGHT: usize = 4000;

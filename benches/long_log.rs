@@ -2,11 +2,11 @@
 
 use std::path::Path;
 use std::time::Instant;
+use stopwise::limits::page;
 
-use stopwise::demo::shooter::{Shooter, Taken};
-use stopwise::records::log::{Kind, Log, LoggedFrame, NewOuting, Value};
-use stopwise::render::html;
-use stopwise::sets::chart::{self, ChartJob, of_rig, titles};
+use stopwise::limits::{self, ChartJob, of_rig, titles};
+use stopwise::simulator::shooter::{Shooter, Taken};
+use stopwise::store::log::{Kind, Log, LoggedFrame, NewOuting, Value};
 
 fn frame(s: &Shooter, t: &Taken, number: usize) -> LoggedFrame {
     let value = |v: f64| Some(Value { value: v, std_err: Some(0.05 * v) });
@@ -98,9 +98,9 @@ pub fn table(path: &Path, frames: usize) {
     let of = of_rig(&logged, &outings, None);
     let job = ChartJob { rig: of.rig.clone(), outings: titles(&outings), ..ChartJob::default() };
     step("frames of the rig");
-    let record = chart::chart(&job, &of.entries).record;
+    let record = limits::chart(&job, &of.entries).record;
     step("chart");
-    let page = html::chart(&record).expect("the page can be put together");
+    let page = page::chart(&record).expect("the page can be put together");
     step("page");
     println!("{} frames, page of {} kB", record.frames, page.len() / 1000);
 }

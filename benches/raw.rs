@@ -15,14 +15,14 @@ use std::time::{Duration, Instant};
 
 use rawler::decoders::RawDecodeParams;
 use rawler::rawsource::RawSource;
-use stopwise::base::Luma;
-use stopwise::demo::dng::{dng, read_out};
-use stopwise::demo::file::Tags;
-use stopwise::demo::sensor::{Rendering, Sensor};
-use stopwise::demo::{Burst, BurstSpec, LinearFrame, SceneKind};
-use stopwise::frames::raw::decode_raw;
-use stopwise::measure::raw_noise::raw_noise;
-use stopwise::sets::taken::{Keep, Scout, Workspace, take};
+use stopwise::core::Luma;
+use stopwise::cull::measured_frame::{Keep, Scout, Workspace, take};
+use stopwise::image::raw::decode_raw;
+use stopwise::noise::raw::raw_noise;
+use stopwise::simulator::dng::{dng, read_out};
+use stopwise::simulator::file::Tags;
+use stopwise::simulator::sensor::{Rendering, Sensor};
+use stopwise::simulator::{Burst, BurstSpec, LinearFrame, SceneKind};
 
 /// Rounds of each, at least, and the time they take together.
 const LEAST_ROUNDS: u32 = 3;
@@ -120,7 +120,7 @@ fn measured(path: &Path) {
     told(
         "focus measures on it",
         mean(|| {
-            stopwise::sets::shot::Shot::measure(&luma).unwrap();
+            stopwise::tracking::frame_features::Shot::measure(&luma).unwrap();
         }),
     );
     told(
@@ -129,8 +129,8 @@ fn measured(path: &Path) {
             raw_noise(&raw.planes()).unwrap();
         }),
     );
-    let found = stopwise::frames::find(&[path.to_path_buf()]).unwrap();
-    let frame = stopwise::frames::read_header(&found.items[0]).unwrap();
+    let found = stopwise::image::find(&[path.to_path_buf()]).unwrap();
+    let frame = stopwise::image::read_header(&found.items[0]).unwrap();
     let keep = Keep { thumb_px: 480, colour: true, mark: None };
     told(
         "the whole frame in `cull` with its pictures, from the file",

@@ -6,8 +6,8 @@ use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-use stopwise::frames::raw::{DECODING_CHILD, decode_in_children, serve_decoding};
-use stopwise::sets::taken::{Keep, Scout, Workspace, take};
+use stopwise::cull::measured_frame::{Keep, Scout, Workspace, take};
+use stopwise::image::raw::{DECODING_CHILD, decode_in_children, serve_decoding};
 
 /// First argument of a run of its own.
 const ONE: &str = "--one-side";
@@ -69,11 +69,11 @@ fn one_side(child: bool, file: &Path) {
     if child {
         decode_in_children(&std::env::current_exe().unwrap());
     }
-    let found = stopwise::frames::find(&[file.to_path_buf()]).unwrap();
+    let found = stopwise::image::find(&[file.to_path_buf()]).unwrap();
     let keep = Keep { thumb_px: 480, colour: true, mark: None };
     let mut workspace = Workspace::default();
     let mut frame = || {
-        let frame = stopwise::frames::read_header(&found.items[0]).unwrap();
+        let frame = stopwise::image::read_header(&found.items[0]).unwrap();
         take(&frame, keep, &Scout::default(), true, &mut workspace).unwrap();
     };
     frame();

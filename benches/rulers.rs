@@ -4,11 +4,11 @@
 //! to 4 px, a third of them partly out of focus, uneven light, noise; a quarter are tilted.
 
 use rayon::prelude::*;
-use stopwise::base::Luma;
-use stopwise::base::random::SplitMix64;
-use stopwise::demo::patch::{PatchKind, noiseless_patch};
-use stopwise::demo::ruler::{RulerSpec, bricks, ruler};
-use stopwise::measure::ruler::measure_ruler;
+use stopwise::core::Luma;
+use stopwise::core::random::SplitMix64;
+use stopwise::ruler::reading::measure_ruler;
+use stopwise::simulator::patch::{PatchKind, noiseless_patch};
+use stopwise::simulator::ruler::{RulerSpec, bricks, ruler};
 
 const PITCH_UM: f64 = 12.0;
 

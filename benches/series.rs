@@ -7,20 +7,20 @@
 use std::path::Path;
 
 use rayon::prelude::*;
-use stopwise::base::Plane;
-use stopwise::demo::camera::{LinearFrame, Pose};
-use stopwise::demo::scene::SceneKind;
-use stopwise::demo::sensor::Sensor;
-use stopwise::demo::series::{Series, SeriesSpec, Take};
-use stopwise::frames::raw::decode_raw;
-use stopwise::frames::{FileKind, Want, decode};
-use stopwise::measure::signal_noise::{Rings, SignalNoise, bits_px};
-use stopwise::measure::spectrum::Spectrum;
-use stopwise::report::compare_record::CompareRecord;
-use stopwise::sets::attribution::shares;
-use stopwise::sets::compare::{CompareJob, compare};
-use stopwise::sets::outing::Quiet;
-use stopwise::sets::rows::Typed;
+use stopwise::compare::attribution::shares;
+use stopwise::compare::record::CompareRecord;
+use stopwise::compare::{CompareJob, compare};
+use stopwise::core::Plane;
+use stopwise::core::progress::Quiet;
+use stopwise::cull::to_record::Typed;
+use stopwise::image::raw::decode_raw;
+use stopwise::image::{FileKind, Want, decode};
+use stopwise::noise::signal_noise::{Rings, SignalNoise, bits_px};
+use stopwise::noise::spectrum::Spectrum;
+use stopwise::simulator::camera::{LinearFrame, Pose};
+use stopwise::simulator::scene::SceneKind;
+use stopwise::simulator::sensor::Sensor;
+use stopwise::simulator::series::{Series, SeriesSpec, Take};
 
 const KINDS: [SceneKind; 3] = [SceneKind::DeadLeaves, SceneKind::Edges, SceneKind::Hairs];
 const MAGNIFICATIONS: [f64; 3] = [1.0, 2.0, 4.0];
@@ -152,7 +152,7 @@ fn region(plane: &Plane, record: &CompareRecord) -> Plane {
 
 fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
     let How { verbose, moved, best } = how;
-    let mut random = stopwise::base::random::SplitMix64::new(seed.wrapping_mul(31) + 7);
+    let mut random = stopwise::core::random::SplitMix64::new(seed.wrapping_mul(31) + 7);
     let spec = SeriesSpec {
         magnification: m,
         shift_px: if moved { 3.0 } else { 0.0 },

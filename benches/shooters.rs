@@ -1,11 +1,11 @@
 //! Charts of simulated shooters against their truth: detail, break-even line, limit of the hand.
 
-use stopwise::base::units::{GREEN, PitchUm};
-use stopwise::demo::shooter::{Shooter, Taken};
-use stopwise::measure::diffraction::sigma_settings_px;
-use stopwise::measure::personal;
-use stopwise::report::chart_record::HandLimit;
-use stopwise::sets::chart::{ChartJob, Entry, chart};
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::detail::detail_model;
+use stopwise::limits::record::HandLimit;
+use stopwise::limits::{ChartJob, Entry, chart};
+use stopwise::optics::diffraction::sigma_settings_px;
+use stopwise::simulator::shooter::{Shooter, Taken};
 
 /// What `cull` logs of a frame, as the chart takes it.
 pub fn entry(s: &Shooter, t: &Taken) -> Entry {
@@ -68,7 +68,7 @@ pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
         off.in_errors.push((c.detail_bits_px - truth) / c.std_err);
     }
     for b in &record.break_even {
-        if let Some(n) = personal::break_even(&shooter.kit, b.iso, 1.5, 150.0) {
+        if let Some(n) = detail_model::break_even(&shooter.kit, b.iso, 1.5, 150.0) {
             off.even.push(2.0 * (b.working_f_number / n).log2());
         }
     }

@@ -1,7 +1,7 @@
 //! What can go wrong, and every sentence a user can read when it does.
 //!
 //! Three kinds are kept apart: the run cannot go on ([`Error`]), one frame is unusable
-//! ([`SkipReason`], the run goes on), and a number is shaky (a [`crate::base::Flag`]).
+//! ([`SkipReason`], the run goes on), and a number is shaky (a [`crate::core::Flag`]).
 
 use std::io;
 use std::path::PathBuf;

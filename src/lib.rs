@@ -1,20 +1,21 @@
 //! stopwise measures close-up photographs: which frames hit focus at the subject, why the
 //! others missed, and how much detail is left.
 //!
-//! The program `stopwise` is a thin cover over this library. The way of a frame is
-//! [`frames`] (file to pixels) → [`measure`] (pixels to numbers) → [`sets`] (numbers of a burst to
-//! verdicts) → [`report`] (the records) → [`render`] (terminal, JSON, CSV, HTML). [`demo`] takes
-//! simulated frames with known truth.
+//! The program `stopwise` is a thin cover over this library. A command is one folder: [`cull`],
+//! [`clips`], [`compare`], [`body_noise`], [`limits`], [`plan`], [`review`], [`marks`], [`ruler`].
+//! They read files with [`image`], measure with [`sharpness`], [`noise`], [`detail`], [`tracking`]
+//! and [`optics`], keep things in [`store`] and write with [`report`]. [`simulator`] makes frames
+//! with known truth.
 //!
 //! # Example
 //!
 //! The focus map of a simulated frame whose blur is known:
 //!
 //! ```
-//! use stopwise::base::{Luma, stats::median};
-//! use stopwise::demo::patch::{PatchKind, patch};
-//! use stopwise::measure::focus_map::FrameCells;
-//! use stopwise::measure::pyramid::Pyramid;
+//! use stopwise::core::{Luma, stats::median};
+//! use stopwise::simulator::patch::{PatchKind, patch};
+//! use stopwise::sharpness::focus_map::FrameCells;
+//! use stopwise::sharpness::pyramid::Pyramid;
 //!
 //! // 320 x 320 px of edges with a Gaussian blur of 1.2 px and noise of one 8-bit step.
 //! let grey = patch(PatchKind::Edges, 1.2, 1.0, 7, 320).to_luma();
@@ -28,7 +29,7 @@
 //! assert!((middle_px - 1.2).abs() < 0.12, "{middle_px} px");
 //! ```
 //!
-//! A whole outing is [`sets::outing::cull`]; one frame is [`sets::inspect::inspect`].
+//! A whole outing is [`cull::outing::cull`]; one frame is [`cull::inspect::inspect`].
 //!
 //! # Features
 //!
@@ -37,14 +38,25 @@
 #![forbid(unsafe_code)]
 #![deny(clippy::print_stdout, clippy::print_stderr)]
 
-pub mod base;
-pub mod demo;
+pub mod body_noise;
+pub mod clips;
+pub mod compare;
+pub mod core;
+pub mod cull;
+pub mod detail;
 pub mod error;
-pub mod frames;
-pub mod measure;
-pub mod records;
-pub mod render;
+pub mod image;
+pub mod limits;
+pub mod marks;
+pub mod noise;
+pub mod optics;
+pub mod plan;
 pub mod report;
-pub mod sets;
+pub mod review;
+pub mod ruler;
+pub mod sharpness;
+pub mod simulator;
+pub mod store;
+pub mod tracking;
 
 pub use error::{Error, Result, SidecarFault, SkipReason};

@@ -2,7 +2,6 @@
 #![forbid(unsafe_code)]
 
 mod cli;
-mod serve;
 
 use std::process::ExitCode;
 

@@ -5,10 +5,10 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 use serde_json::json;
-use stopwise::demo::encode::Picture;
-use stopwise::demo::field::{Course, FieldPlan};
-use stopwise::demo::surface::Surface;
-use stopwise::sets::rows::Typed;
+use stopwise::cull::to_record::Typed;
+use stopwise::simulator::encode::Picture;
+use stopwise::simulator::field::{Course, FieldPlan};
+use stopwise::simulator::surface::Surface;
 
 use super::reading::{ToldBurst, judged};
 use super::score::Tally;

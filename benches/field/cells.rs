@@ -5,16 +5,16 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 use serde_json::json;
-use stopwise::base::random::SplitMix64;
-use stopwise::demo::burst::{Burst, BurstSpec, Shot};
-use stopwise::demo::camera::{LinearFrame, Motion, Pose};
-use stopwise::demo::encode::{Picture, encoded};
-use stopwise::demo::field::iso_for;
-use stopwise::demo::optics::Lens;
-use stopwise::demo::scene::{Scene, SceneKind, SceneSpec};
-use stopwise::demo::sensor::{Rendering, Sensor, developed};
-use stopwise::demo::surface::{Look, Surface};
-use stopwise::sets::rows::Typed;
+use stopwise::core::random::SplitMix64;
+use stopwise::cull::to_record::Typed;
+use stopwise::simulator::burst::{Burst, BurstSpec, Shot};
+use stopwise::simulator::camera::{LinearFrame, Motion, Pose};
+use stopwise::simulator::encode::{Picture, encoded};
+use stopwise::simulator::field::iso_for;
+use stopwise::simulator::optics::Lens;
+use stopwise::simulator::scene::{Scene, SceneKind, SceneSpec};
+use stopwise::simulator::sensor::{Rendering, Sensor, developed};
+use stopwise::simulator::surface::{Look, Surface};
 
 use super::reading::judged;
 use super::score::Tally;

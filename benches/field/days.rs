@@ -3,9 +3,10 @@
 use std::collections::BTreeMap;
 
 use serde_json::json;
-use stopwise::demo::optics::Lens;
-use stopwise::demo::outing::{self, FrameTruth};
-use stopwise::sets::outing::{OutingJob, Quiet, cull};
+use stopwise::core::progress::Quiet;
+use stopwise::cull::outing::{OutingJob, cull};
+use stopwise::simulator::optics::Lens;
+use stopwise::simulator::outing::{self, FrameTruth};
 
 use super::reading::told;
 use super::score::Tally;

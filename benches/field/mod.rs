@@ -24,7 +24,7 @@ pub mod truth;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
-use stopwise::demo::surface::Surface;
+use stopwise::simulator::surface::Surface;
 
 /// Bars of the median of blur said over true: where hairs and glints stand alone, no single figure
 /// is safe.

@@ -6,14 +6,14 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 use serde_json::json;
-use stopwise::base::random::SplitMix64;
-use stopwise::base::stats::median;
-use stopwise::demo::burst::{HIT, NEAR};
-use stopwise::demo::camera::LinearFrame;
-use stopwise::demo::encode::Picture;
-use stopwise::demo::field::iso_for;
-use stopwise::demo::optics::{GAUSS_HALF, Lens, first_half, otf_defocus, sinc};
-use stopwise::sets::rows::Typed;
+use stopwise::core::random::SplitMix64;
+use stopwise::core::stats::median;
+use stopwise::cull::to_record::Typed;
+use stopwise::simulator::burst::{HIT, NEAR};
+use stopwise::simulator::camera::LinearFrame;
+use stopwise::simulator::encode::Picture;
+use stopwise::simulator::field::iso_for;
+use stopwise::simulator::optics::{GAUSS_HALF, Lens, first_half, otf_defocus, sinc};
 
 use super::cells::{DEFOCUS_PX, MOVED_PX, NOISE_DN, Rendered};
 use super::reading::judged;

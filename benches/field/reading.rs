@@ -5,8 +5,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use serde_json::Value;
-use stopwise::sets::outing::{OutingJob, Quiet, cull};
-use stopwise::sets::rows::Typed;
+use stopwise::core::progress::Quiet;
+use stopwise::cull::outing::{OutingJob, cull};
+use stopwise::cull::to_record::Typed;
 
 /// Blur as told, with the ranges that hold the truth in 68 and 95 of 100 cases.
 #[derive(Debug, Clone, Copy)]

@@ -1,6 +1,6 @@
 //! What is said against what is true, summed over bursts.
 
-use stopwise::base::stats::kendall_tau;
+use stopwise::core::stats::kendall_tau;
 
 use super::reading::{Told, ToldBurst};
 use super::truth::{True, TrueBurst};

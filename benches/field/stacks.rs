@@ -3,8 +3,8 @@
 
 use std::path::Path;
 
-use stopwise::base::stats::kendall_tau;
-use stopwise::sets::rows::Typed;
+use stopwise::core::stats::kendall_tau;
+use stopwise::cull::to_record::Typed;
 
 use super::reading::judged;
 

@@ -4,10 +4,10 @@ use std::path::Path;
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use stopwise::demo::burst::{HIT, TrueCall, TrueCause, Truth};
-use stopwise::demo::encode::Picture;
-use stopwise::demo::file::{Tags, jpeg};
-use stopwise::demo::optics::Lens;
+use stopwise::simulator::burst::{HIT, TrueCall, TrueCause, Truth};
+use stopwise::simulator::encode::Picture;
+use stopwise::simulator::file::{Tags, jpeg};
+use stopwise::simulator::optics::Lens;
 
 /// Truth of one frame.
 #[derive(Debug, Clone, Serialize, Deserialize)]

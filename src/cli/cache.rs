@@ -4,7 +4,7 @@ use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
-use stopwise::records::cache::{self, Cache};
+use stopwise::store::cache::{self, Cache};
 
 use super::args::{CacheArgs, CacheWhat};
 use super::{Ended, show};

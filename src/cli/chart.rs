@@ -1,12 +1,16 @@
 //! `stopwise chart`.
 
 use std::collections::BTreeMap;
+use stopwise::limits::page;
+use stopwise::limits::terminal;
 
 use stopwise::error::LogProblem;
-use stopwise::records::{self, decisions::Decisions, log::Log};
-use stopwise::render::{csv, html, json, term};
-use stopwise::sets::chart::{self, ChartJob, Charted, Decided, Rigs};
-use stopwise::sets::equipment;
+use stopwise::limits::{self, ChartJob, Charted, Decided, Rigs};
+use stopwise::report::{csv, json};
+use stopwise::store;
+use stopwise::store::decisions::Decisions;
+use stopwise::store::equipment;
+use stopwise::store::log::Log;
 use stopwise::{Error, Result};
 
 use super::args::ChartArgs;
@@ -38,13 +42,13 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| csv::write_chart(record, out)));
     }
     if let Some(path) = &typed.svg {
-        outputs.tried(html::write_chart_svg(path, record));
+        outputs.tried(page::write_chart_svg(path, record));
     }
     if let Some(path) = &typed.report {
-        outputs.tried(html::write_chart(path, record));
+        outputs.tried(page::write_chart(path, record));
     }
     if !to_output {
-        outputs.tried(show::result(&term::chart(record, show::style())));
+        outputs.tried(show::result(&terminal::chart(record, show::style())));
     }
     Ok(outputs.ended(if held == 0 { Ended::Nothing } else { Ended::Whole }))
 }
@@ -57,7 +61,7 @@ pub fn of_log(
 ) -> anyhow::Result<Charted> {
     let path = match log {
         Some(path) => path.to_owned(),
-        None => records::log_place()?,
+        None => store::log_place()?,
     };
     // The rig's description, where there is one: charts need no more than its name.
     let described = match rig {
@@ -76,7 +80,7 @@ pub fn of_log(
         let calls = if outings.is_empty() { BTreeMap::new() } else { calls()? };
         log.each_frame(None, &mut |outing, frame| {
             let mut one = [(outing.id, frame)];
-            for (rig, more) in chart::decide(&mut one, &calls) {
+            for (rig, more) in limits::decide(&mut one, &calls) {
                 let sum = by_rig.entry(rig).or_default();
                 sum.frames += more.frames;
                 sum.overruled += more.overruled;
@@ -100,11 +104,11 @@ pub fn of_log(
         magnification,
         pupil_ratio: described.as_ref().and_then(equipment::pupil_ratio),
         wavelength_um: described.as_ref().and_then(|r| r.wavelength_um),
-        outings: chart::titles(&outings),
+        outings: limits::titles(&outings),
         decided: by_rig.get(&of.rig).copied().unwrap_or_default(),
         clips: of.clips,
     };
-    let mut charted = chart::chart(&chart_job, &of.entries);
+    let mut charted = limits::chart(&chart_job, &of.entries);
     charted.known_rigs = of.known.into_keys().collect();
     Ok(charted)
 }

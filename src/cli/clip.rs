@@ -2,17 +2,22 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use stopwise::clips::page;
+use stopwise::clips::terminal;
+use stopwise::report::atomic_file;
+use stopwise::report::map;
 
 use anyhow::Context;
+use stopwise::clips::record::{ClipRecord, ClipsRecord};
+use stopwise::clips::{self, ClipJob, ClipSink};
+use stopwise::clips::{chapters, edit_timeline};
+use stopwise::cull::log_entry;
 use stopwise::error::Result as LibResult;
-use stopwise::frames::clip::{RgbPicture, Tools};
-use stopwise::records::log::Log;
-use stopwise::render::{self, chapters, csv, json, term, timeline};
-use stopwise::report::clip_record::{ClipRecord, ClipsRecord};
+use stopwise::image::clip::{RgbPicture, Tools};
 use stopwise::report::page::ClipPage;
 use stopwise::report::wording;
-use stopwise::sets::logged;
-use stopwise::sets::spans::{self, ClipJob, ClipSink};
+use stopwise::report::{csv, json, term};
+use stopwise::store::log::Log;
 
 use super::args::ClipArgs;
 use super::{Ended, job, keep, show};
@@ -52,10 +57,10 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| csv::write_clips(&record.clips, out)));
     }
     if let Some(path) = &typed.otio {
-        outputs.tried(show::to_file(path, |out| timeline::write(&record.clips, out)));
+        outputs.tried(show::to_file(path, |out| edit_timeline::write(&record.clips, out)));
     }
     let log_asked = log.is_some();
-    let logged = log.is_none_or(|log| keep::add(log, || logged::clips(&record), stopped));
+    let logged = log.is_none_or(|log| keep::add(log, || log_entry::clips(&record), stopped));
     let known =
         |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
     if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {
@@ -122,12 +127,12 @@ pub fn work(
         printed: Ok(()),
         outputs,
     };
-    let (record, stopped) = spans::clips(job, &screen, &mut sink)?;
+    let (record, stopped) = clips::clips(job, &screen, &mut sink)?;
     screen.done();
     let Sink { pages, printed, .. } = sink;
     let mut place = out.report.filter(|_| !pages.is_empty());
     if let Some(path) = place {
-        let done = render::html::write_clips(path, &pages, &record.skipped);
+        let done = page::write_clips(path, &pages, &record.skipped);
         if done.is_err() {
             place = None;
         }
@@ -138,7 +143,7 @@ pub fn work(
             show::remark(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
         }
     } else {
-        let end = term::clips_end(&record.skipped, place, style);
+        let end = terminal::clips_end(&record.skipped, place, style);
         outputs.tried(printed.and_then(|()| show::result(&end)));
     }
     if stopped {
@@ -162,14 +167,14 @@ impl ClipSink for Sink<'_> {
         if let Some(dir) = self.out.chapters {
             let path = dir.join(format!("{}.chapters.txt", self.names.of(&page.clip.path)));
             let text = chapters::chapters(&page.clip);
-            let done = render::write_whole(&path, |out| out.write_all(text.as_bytes()));
+            let done = atomic_file::write_whole(&path, |out| out.write_all(text.as_bytes()));
             self.outputs.tried(done);
         }
         if self.out.report.is_some() {
             self.pages.push(page.clone());
         }
         if !self.out.quiet && self.printed.is_ok() {
-            let text = term::clip(&page.clip, self.style);
+            let text = terminal::clip(&page.clip, self.style);
             self.printed = self.screen.print(&format!("{text}\n"));
         }
         Ok(())
@@ -178,8 +183,8 @@ impl ClipSink for Sink<'_> {
     fn still(&mut self, clip: &ClipRecord, t_s: f64, picture: &RgbPicture) -> LibResult<()> {
         let Some(dir) = self.out.stills else { return Ok(()) };
         let path: PathBuf = dir.join(format!("{}-{t_s:08.3}s.png", self.names.of(&clip.path)));
-        let png = render::rgb_png(&picture.rgb, picture.width_px, picture.height_px)?;
-        self.outputs.tried(render::write_whole(&path, |out| out.write_all(&png)));
+        let png = map::rgb_png(&picture.rgb, picture.width_px, picture.height_px)?;
+        self.outputs.tried(atomic_file::write_whole(&path, |out| out.write_all(&png)));
         Ok(())
     }
 }

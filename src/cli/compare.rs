@@ -1,7 +1,9 @@
 //! `stopwise compare`.
 
-use stopwise::render::{csv, html, json, term};
-use stopwise::sets::compare;
+use stopwise::compare;
+use stopwise::compare::page;
+use stopwise::compare::terminal;
+use stopwise::report::{csv, json};
 
 use super::args::CompareArgs;
 use super::{Ended, job, show};
@@ -27,7 +29,7 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
     let mut outputs = show::Outputs::default();
     let mut paged = false;
     if !typed.no_report {
-        let done = html::write_compare(&typed.report, &record, &pictures);
+        let done = page::write_compare(&typed.report, &record, &pictures);
         paged = done.is_ok();
         outputs.tried(done);
     }
@@ -38,13 +40,13 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| csv::write_steps(&record.steps, out)));
     }
     if to_output == 0 {
-        let mut text = term::compare(&record, show::style());
+        let mut text = terminal::compare(&record, show::style());
         if paged {
             text.push_str(&format!("page: {}\n", typed.report.display()));
         }
         outputs.tried(show::result(&text));
     }
-    let stopped = stopwise::sets::outing::Listener::stopped(&screen);
+    let stopped = stopwise::core::progress::Listener::stopped(&screen);
     Ok(outputs.ended(match (stopped, record.skipped.is_empty()) {
         (true, _) => Ended::Stopped,
         (_, false) => Ended::Partly,

@@ -1,17 +1,18 @@
 //! `stopwise cull`.
 
 use std::path::Path;
+use stopwise::cull::terminal;
 
+use stopwise::cull::log_entry;
+use stopwise::cull::outing::{self, OutingJob};
+use stopwise::cull::page::ReportWriter;
 use stopwise::error::Result as LibResult;
-use stopwise::records::cache::Cache;
-use stopwise::records::log::{Kind, Log};
-use stopwise::render::html::ReportWriter;
-use stopwise::render::{csv, json, term};
 use stopwise::report::page::BurstPage;
 use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::wording;
-use stopwise::sets::logged;
-use stopwise::sets::outing::{self, OutingJob};
+use stopwise::report::{csv, json};
+use stopwise::store::cache::Cache;
+use stopwise::store::log::{Kind, Log};
 
 use super::args::CullArgs;
 use super::{Ended, cache, job, keep, show};
@@ -52,8 +53,9 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
     if let Some(path) = &typed.csv {
         outputs.tried(show::to_file(path, |out| csv::write(&record.frames, out)));
     }
-    let logged = log
-        .is_none_or(|log| keep::add(log, || logged::outing(&record, Kind::Field, None), stopped));
+    let logged = log.is_none_or(|log| {
+        keep::add(log, || log_entry::outing(&record, Kind::Field, None), stopped)
+    });
     let ended = match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
         (true, _, _) => Ended::Stopped,
         (_, true, _) => Ended::Nothing,
@@ -90,7 +92,7 @@ pub fn work(
         }
         if !quiet && printed.is_ok() {
             let frames: Vec<&FrameRecord> = page.frames.iter().map(|f| &f.0).collect();
-            let text = term::burst(&page.burst, &frames, style);
+            let text = terminal::burst(&page.burst, &frames, style);
             printed = screen.print(&format!("{text}\n"));
         }
         Ok(())
@@ -115,7 +117,7 @@ pub fn work(
             ));
         }
     } else {
-        let summary = term::outing(&record.outing, &record.skipped, place.as_deref(), style);
+        let summary = terminal::outing(&record.outing, &record.skipped, place.as_deref(), style);
         outputs.tried(printed.and_then(|()| show::result(&summary)));
     }
     if stopped {

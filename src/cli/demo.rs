@@ -4,17 +4,17 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::Context;
-use stopwise::demo::burst::{TrueCall, Truth};
-use stopwise::demo::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
-use stopwise::demo::optics::Lens;
-use stopwise::demo::outing;
-use stopwise::demo::scene::SceneKind;
-use stopwise::frames::clip::Tools;
-use stopwise::report::clip_record::{ClipFrameRow, ClipRecord};
+use stopwise::clips::ClipJob;
+use stopwise::clips::record::{ClipFrameRow, ClipRecord};
+use stopwise::cull::outing::OutingJob;
+use stopwise::cull::to_record::Typed;
+use stopwise::image::clip::Tools;
 use stopwise::report::record::{Call, CullRecord};
-use stopwise::sets::outing::OutingJob;
-use stopwise::sets::rows::Typed;
-use stopwise::sets::spans::ClipJob;
+use stopwise::simulator::burst::{TrueCall, Truth};
+use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
+use stopwise::simulator::optics::Lens;
+use stopwise::simulator::outing;
+use stopwise::simulator::scene::SceneKind;
 
 use super::args::DemoArgs;
 use super::{Ended, clip, cull, show};

@@ -1,8 +1,11 @@
 //! `stopwise inspect`.
 
 use anyhow::bail;
-use stopwise::render::{self, html, json, term};
-use stopwise::sets::inspect;
+use stopwise::cull::inspect;
+use stopwise::cull::inspect_page;
+use stopwise::cull::inspect_terminal;
+use stopwise::report::json;
+use stopwise::report::map;
 
 use super::args::InspectArgs;
 use super::{Ended, job, show};
@@ -26,14 +29,14 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
     let mut outputs = show::Outputs::default();
     let mut written = Vec::new();
     if !typed.no_report {
-        let done = html::write_inspect(&typed.report, &record, &pictures);
+        let done = inspect_page::write_inspect(&typed.report, &record, &pictures);
         if done.is_ok() {
             written.push(format!("page: {}", typed.report.display()));
         }
         outputs.tried(done);
     }
     if let Some(path) = &typed.map {
-        let png = render::map_png(&record.map, MAP_TILE_PX)?;
+        let png = map::map_png(&record.map, MAP_TILE_PX)?;
         let done = show::to_file(path, |out| out.write_all(&png));
         if done.is_ok() {
             written.push(format!("map: {}", path.display()));
@@ -44,7 +47,7 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
-        let mut text = term::inspect(&record, show::style());
+        let mut text = inspect_terminal::inspect(&record, show::style());
         for line in written {
             text.push_str(&line);
             text.push('\n');

@@ -5,16 +5,14 @@ use std::path::{Path, PathBuf};
 
 use anyhow::{Context, bail};
 use stopwise::Error;
-use stopwise::records::{
-    self,
-    rig::{Rig, Rigs},
-};
-use stopwise::report::plan_record::{LightKind, PlanWish};
-use stopwise::sets::compare::CompareJob;
-use stopwise::sets::equipment::{Equipment, magnifications, pupil_ratio};
-use stopwise::sets::outing::OutingJob;
-use stopwise::sets::plan::PlanJob;
-use stopwise::sets::rows::Typed;
+use stopwise::compare::CompareJob;
+use stopwise::cull::outing::OutingJob;
+use stopwise::cull::to_record::Typed;
+use stopwise::plan::PlanJob;
+use stopwise::plan::record::{LightKind, PlanWish};
+use stopwise::store;
+use stopwise::store::equipment::{Equipment, magnifications, pupil_ratio};
+use stopwise::store::rig::{Rig, Rigs};
 
 use super::args::{CompareArgs, Keep, Known};
 use super::subjects;
@@ -121,7 +119,7 @@ pub fn shutter(text: &str) -> Result<f64, String> {
 
 /// A rig by its name.
 pub fn rig(name: &str) -> anyhow::Result<Rig> {
-    let place = records::rigs_place()?;
+    let place = store::rigs_place()?;
     let rigs = Rigs::read(&place)?;
     let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
     Ok(rig.clone())
@@ -159,7 +157,7 @@ pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
             depth_mm: typed.depth,
             magnification,
             light,
-            light_ev: typed.light.or(stopwise::sets::plan::usual_ev(light)),
+            light_ev: typed.light.or(stopwise::plan::usual_ev(light)),
             light_typed: typed.light.is_some(),
             shutter_s: typed.shutter,
             motion_mm_s: typed.motion,
@@ -174,7 +172,7 @@ pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
     })
 }
 
-/// Reads marks from a file; see [`subjects::parsed`].
+/// Reads marks from a file; see [`crate::cli::subjects::parsed`].
 pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
     let text =
         std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
@@ -185,7 +183,7 @@ pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
 
 /// The rigs, and the one that the user names.
 pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
-    let place = match records::rigs_place() {
+    let place = match store::rigs_place() {
         Ok(place) => place,
         // Who has no home folder has no rigs either; a named one is missed below.
         Err(_) if rig.is_none() => return Ok(Equipment::default()),
@@ -202,8 +200,8 @@ pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
 pub fn log_path(typed: &Keep) -> anyhow::Result<Option<PathBuf>> {
     Ok(match &typed.log {
         Some(Some(path)) => Some(path.clone()),
-        Some(None) => Some(records::log_place()?),
-        None if !typed.no_log && every_run_is_logged()? => Some(records::log_place()?),
+        Some(None) => Some(store::log_place()?),
+        None if !typed.no_log && every_run_is_logged()? => Some(store::log_place()?),
         None => None,
     })
 }

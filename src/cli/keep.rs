@@ -1,7 +1,7 @@
 //! Adding what was measured to the log.
 
-use stopwise::records::log::{Log, NewOuting};
 use stopwise::report::wording;
+use stopwise::store::log::{Log, NewOuting};
 
 use super::show;
 

@@ -2,16 +2,18 @@
 
 use std::io;
 use std::path::PathBuf;
+use stopwise::store::log_terminal;
 
 use serde::ser::{Error as _, SerializeSeq};
 use serde::{Serialize, Serializer};
-use stopwise::records::decisions::Decisions;
-use stopwise::records::log::{Correction, FORM, Kind, Log, LoggedNoise, Outing};
-use stopwise::records::{self};
-use stopwise::render::{csv, json, term};
-use stopwise::report::agreement_record::AGREEMENT_HEADER;
 use stopwise::report::wording;
-use stopwise::sets::{agreement, log_view};
+use stopwise::report::{csv, json};
+use stopwise::review::agreement;
+use stopwise::review::agreement_record::AGREEMENT_HEADER;
+use stopwise::store;
+use stopwise::store::decisions::Decisions;
+use stopwise::store::log::{Correction, FORM, Kind, Log, LoggedNoise, Outing};
+use stopwise::store::log_view;
 
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::{Ended, job, show};
@@ -80,14 +82,15 @@ const EXPORT_SCHEMA: u32 = 1;
 pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
     let path = match &typed.log {
         Some(path) => path.clone(),
-        None => records::log_place()?,
+        None => store::log_place()?,
     };
     match &typed.what {
         LogCommand::List => list(path),
         LogCommand::Show { outing } => {
             let (outing, frames) = Log::open_to_read(&path)?.outing(*outing)?;
             let lines: Vec<_> = frames.iter().map(log_view::frame_line).collect();
-            let text = term::log_outing(&log_view::outing_line(&outing), &lines, show::style());
+            let text =
+                log_terminal::log_outing(&log_view::outing_line(&outing), &lines, show::style());
             show::result(&text)?;
             Ok(Ended::Whole)
         }
@@ -113,7 +116,11 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
             drop(Log::open_to_read(&path)?.outing(*outing)?);
             Log::open(&path)?.correct(*outing, &correction)?;
             let (outing, _) = Log::open_to_read(&path)?.outing(*outing)?;
-            show::result(&term::log_list(&[log_view::outing_line(&outing)], &[], show::style()))?;
+            show::result(&log_terminal::log_list(
+                &[log_view::outing_line(&outing)],
+                &[],
+                show::style(),
+            ))?;
             Ok(Ended::Whole)
         }
         LogCommand::Remove { outings } => {
@@ -152,7 +159,7 @@ fn list(path: PathBuf) -> anyhow::Result<Ended> {
     let log = Log::open_to_read(&path)?;
     let outings: Vec<_> = log.outings()?.iter().map(log_view::outing_line).collect();
     let noise = log_view::noise_lines(&log.noise()?);
-    show::result(&term::log_list(&outings, &noise, show::style()))?;
+    show::result(&log_terminal::log_list(&outings, &noise, show::style()))?;
     Ok(Ended::Whole)
 }
 
@@ -174,7 +181,7 @@ fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result
         show::to_file(path, |out| json::write(&record, out))?;
     }
     if ![to_json, to_csv].into_iter().flatten().any(|p| p.as_os_str() == "-") {
-        show::result(&term::log_agreed(&record, show::style()))?;
+        show::result(&log_terminal::log_agreed(&record, show::style()))?;
     }
     Ok(Ended::Whole)
 }

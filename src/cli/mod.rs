@@ -29,7 +29,7 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use args::{Args, Command};
-use stopwise::render::term::{self, Style};
+use stopwise::report::term::{self, Style};
 
 /// How a run ended, as an exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -65,7 +65,7 @@ pub fn run() -> ExitCode {
     let typed: Vec<OsString> = std::env::args_os().skip(1).collect();
     #[cfg(all(feature = "raw", unix))]
     {
-        use stopwise::frames::raw::{DECODING_CHILD, decode_in_children, serve_decoding};
+        use stopwise::image::raw::{DECODING_CHILD, decode_in_children, serve_decoding};
         if let [only] = &typed[..]
             && only == DECODING_CHILD
         {
@@ -98,7 +98,7 @@ pub fn run() -> ExitCode {
         }
     };
     if let Some(mb) = args.memory {
-        stopwise::frames::set_memory_budget(mb * 1_000_000);
+        stopwise::image::set_memory_budget(mb * 1_000_000);
     }
     let done = match &args.command {
         Command::Cull(typed) => cull::run(typed),
@@ -143,7 +143,7 @@ fn quieten_decoders() {
         std::panic::set_hook(Box::new(move |panic| {
             let of_decoder = panic
                 .location()
-                .is_some_and(|place| stopwise::frames::raw::is_of_decoder(place.file()));
+                .is_some_and(|place| stopwise::image::raw::is_of_decoder(place.file()));
             if !of_decoder {
                 usual(panic);
             }
@@ -166,7 +166,7 @@ fn version(verbose: bool) -> String {
     text += &term::paragraph("pictures", "JPEG, TIFF, PNG, WebP", style);
     #[cfg(feature = "raw")]
     {
-        use stopwise::frames::raw::{raw_cameras, raw_formats, raw_makers};
+        use stopwise::image::raw::{raw_cameras, raw_formats, raw_makers};
         text += &term::paragraph("raw files", &raw_formats().join(", "), style);
         text += &term::paragraph(
             "",

@@ -1,9 +1,12 @@
 //! `stopwise noise`.
 
-use stopwise::records::log::Log;
-use stopwise::render::{html, json, term};
+use stopwise::body_noise;
+use stopwise::body_noise::page;
+use stopwise::body_noise::terminal;
+use stopwise::cull::log_entry;
+use stopwise::report::json;
 use stopwise::report::wording;
-use stopwise::sets::{self, body_noise};
+use stopwise::store::log::Log;
 
 use super::args::NoiseArgs;
 use super::{Ended, job, show};
@@ -29,14 +32,14 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.report {
-        outputs.tried(html::write_noise(path, &record));
+        outputs.tried(page::write_noise(path, &record));
     }
     if !to_output {
-        outputs.tried(show::result(&term::noise(&record, show::style())));
+        outputs.tried(show::result(&terminal::noise(&record, show::style())));
     }
     let mut logged = true;
     if let Some(mut log) = log {
-        let rows = if stopped { Vec::new() } else { sets::logged::noise(&record) };
+        let rows = if stopped { Vec::new() } else { log_entry::noise(&record) };
         match log.add_noise(&rows) {
             _ if stopped => show::remark("Stopped: nothing was added to the log."),
             Ok(rows) => show::remark(&format!(

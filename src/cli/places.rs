@@ -7,8 +7,8 @@
 
 use std::path::{Component, Path, PathBuf};
 
-use stopwise::base::{path_text, text_path};
-use stopwise::frames::named_as_picture;
+use stopwise::core::{path_text, text_path};
+use stopwise::image::named_as_picture;
 use stopwise::report::record::SkippedRecord;
 
 /// What a record belongs to.

@@ -1,7 +1,9 @@
 //! `stopwise plan`.
 
-use stopwise::render::{html, json, term};
-use stopwise::sets::plan;
+use stopwise::plan;
+use stopwise::plan::page;
+use stopwise::plan::terminal;
+use stopwise::report::json;
 
 use super::args::PlanArgs;
 use super::{Ended, chart, job, show};
@@ -26,10 +28,10 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
     if let Some(path) = &typed.report {
-        outputs.tried(html::write_plan(path, &record));
+        outputs.tried(page::write_plan(path, &record));
     }
     if !to_output {
-        outputs.tried(show::result(&term::plan(&record, show::style())));
+        outputs.tried(show::result(&terminal::plan(&record, show::style())));
     }
     Ok(outputs.ended(if record.settings.is_empty() { Ended::Nothing } else { Ended::Whole }))
 }

@@ -4,16 +4,17 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
-use stopwise::records::decisions::Decisions;
+use stopwise::core::progress::Listener;
+use stopwise::cull::outing;
+use stopwise::cull::written::FullCull;
 use stopwise::report::record::SkippedRecord;
 use stopwise::report::wording;
-use stopwise::report::written::FullCull;
-use stopwise::sets::outing::{self, Listener};
+use stopwise::store::decisions::Decisions;
 
 use super::args::ReviewArgs;
 use super::places::{Origin, Places};
 use super::{Ended, cache, job, show};
-use crate::serve::{self, Session, Source};
+use stopwise::review::server::{self, Session, Source};
 
 /// Serves the page until it is interrupted.
 pub fn run(typed: &ReviewArgs) -> anyhow::Result<Ended> {
@@ -30,7 +31,7 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Ended> {
     for SkippedRecord { path, reason } in &refused {
         show::remark(&format!("skipped {}: {reason}", wording::visible(path)));
     }
-    let listening = serve::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
+    let listening = server::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
     let session = Arc::new(Session::new(source, decisions)?);
     show::result(&format!("{}\n", listening.address))?;
     if typed.no_open {

@@ -3,18 +3,18 @@
 use std::path::Path;
 
 use stopwise::Error;
-use stopwise::frames;
-use stopwise::records::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
-use stopwise::records::{self};
+use stopwise::image;
 use stopwise::report::wording;
-use stopwise::sets::equipment::{self, Magnifications};
+use stopwise::store;
+use stopwise::store::equipment::{self, Magnifications};
+use stopwise::store::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
 
 use super::args::{RigAddArgs, RigArgs, RigCommand};
 use super::{Ended, show};
 
 /// Does what was asked with the rigs.
 pub fn run(typed: &RigArgs) -> anyhow::Result<Ended> {
-    let place = records::rigs_place()?;
+    let place = store::rigs_place()?;
     match &typed.what {
         RigCommand::List => list(&place),
         RigCommand::Show { name } => shown(&place, name),
@@ -172,11 +172,11 @@ fn described(add: &RigAddArgs) -> anyhow::Result<Rig> {
 /// Fills in body, lens and focal length from a frame, where they were not typed.
 fn as_in(rig: &mut Rig, path: &Path) -> anyhow::Result<()> {
     let unusable = |reason| Error::Unusable { path: path.to_owned(), reason };
-    let found = frames::find(&[path.to_owned()])?;
+    let found = image::find(&[path.to_owned()])?;
     let Some(item) = found.items.first() else {
         anyhow::bail!("{} is no picture file", path.display());
     };
-    let frame = frames::read_header(item).map_err(unusable)?;
+    let frame = image::read_header(item).map_err(unusable)?;
     let Some(e) = frame.exposure else {
         anyhow::bail!("{} does not say what it was taken with", path.display());
     };

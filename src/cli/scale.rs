@@ -2,10 +2,12 @@
 
 use anyhow::bail;
 use stopwise::Error;
-use stopwise::records::{self, rig};
-use stopwise::render::{html, json, term};
+use stopwise::report::json;
 use stopwise::report::wording;
-use stopwise::sets::ruler_scale::{self, ScaleJob};
+use stopwise::ruler::page;
+use stopwise::ruler::scale::{self, ScaleJob};
+use stopwise::ruler::terminal;
+use stopwise::store::{self, rig};
 
 use super::args::ScaleArgs;
 use super::{Ended, show};
@@ -19,7 +21,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
         show::check_writable(path)?;
     }
     // Whether the rig is there is found out before the work begins.
-    let place = typed.save.as_ref().map(|_| records::rigs_place()).transpose()?;
+    let place = typed.save.as_ref().map(|_| store::rigs_place()).transpose()?;
     let rig = match (&typed.save, &place) {
         (Some(name), Some(path)) => {
             let rigs = rig::Rigs::read(path)?;
@@ -28,7 +30,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
         }
         _ => None,
     };
-    let scaled = ruler_scale::scale(&ScaleJob {
+    let scaled = scale::scale(&ScaleJob {
         path: typed.frame.clone(),
         ticks_mm: typed.ticks,
         pixel_pitch_um: typed.pitch,
@@ -65,9 +67,9 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
         ),
         _ => None,
     };
-    let mut text = term::scale(record, show::style());
+    let mut text = terminal::scale(record, show::style());
     if let Some(path) = &typed.report {
-        let done = html::write_scale(path, record, scaled.picture.as_ref(), &scaled.profile);
+        let done = page::write_scale(path, record, scaled.picture.as_ref(), &scaled.profile);
         if done.is_ok() {
             text.push_str(&format!("page: {}\n", path.display()));
         }

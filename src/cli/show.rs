@@ -5,8 +5,8 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use stopwise::render::term::Style;
-use stopwise::sets::outing::{Listener, Progress};
+use stopwise::core::progress::{Listener, Progress};
+use stopwise::report::term::Style;
 
 use super::Ended;
 
@@ -70,7 +70,7 @@ pub fn to_file(
         return Ok(());
     }
     // The closure's own failures keep their kind: a full disk is told as one.
-    Ok(stopwise::render::write_whole(path, write)?)
+    Ok(stopwise::report::atomic_file::write_whole(path, write)?)
 }
 
 /// The outputs of a run. Each is tried whatever became of the others, and failures are named.
@@ -163,5 +163,5 @@ pub fn check_writable(path: &Path) -> anyhow::Result<()> {
     if path.as_os_str() == "-" {
         return Ok(());
     }
-    Ok(stopwise::render::can_write(path)?)
+    Ok(stopwise::report::atomic_file::can_write(path)?)
 }

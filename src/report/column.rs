@@ -3,7 +3,7 @@
 
 use super::record::FrameRecord;
 use super::wording;
-use crate::base::Measured;
+use crate::core::Measured;
 
 /// How many digits are shown to people. CSV and JSON carry the number as measured.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,11 +40,11 @@ pub enum Cell {
 }
 
 impl Cell {
-    pub(super) fn measured(m: Option<Measured>) -> Cell {
+    pub(crate) fn measured(m: Option<Measured>) -> Cell {
         m.map_or(Cell::Missing, |m| Cell::Measured(m.value, m.std_err))
     }
 
-    pub(super) fn number(n: Option<f64>) -> Cell {
+    pub(crate) fn number(n: Option<f64>) -> Cell {
         n.map_or(Cell::Missing, Cell::Number)
     }
 

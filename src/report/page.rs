@@ -1,7 +1,7 @@
 //! What a report page shows beside the record: encoded pictures and maps, ready to be written.
 
-use super::clip_record::ClipRecord;
 use super::record::{BurstRecord, FrameRecord, MapRecord};
+use crate::clips::record::ClipRecord;
 
 /// An encoded picture.
 #[derive(Debug, Clone, PartialEq)]

@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::base::{FlagSet, Measured};
+use crate::core::{FlagSet, Measured};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const SCHEMA: u32 = 2;
@@ -208,7 +208,7 @@ pub struct ExposureRecord {
     pub object_um_per_px: Option<Measured>,
     /// Where the values came from, by field name, for those that did not come from the file.
     #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
-    pub from: std::collections::BTreeMap<String, crate::base::Source>,
+    pub from: std::collections::BTreeMap<String, crate::core::Source>,
 }
 
 /// The verdict repeated at the size where the picture will be used.

@@ -117,7 +117,7 @@ fn hits_by(
 /// Places of a burst's frames, best first: the frame called best, then by verdict, then by blur
 /// against the best, then by blur; frames without a value come last, ties stay in order of time.
 pub fn best_first(best: Option<&str>, frames: &[&FrameRecord]) -> Vec<usize> {
-    let value = |m: Option<crate::base::Measured>| m.map_or(f64::INFINITY, |m| m.value);
+    let value = |m: Option<crate::core::Measured>| m.map_or(f64::INFINITY, |m| m.value);
     let mut order: Vec<usize> = (0..frames.len()).collect();
     order.sort_by(|a, b| {
         let (a, b) = (frames[*a], frames[*b]);

@@ -5,7 +5,7 @@
 //! the value is cut at the same place.
 
 use super::record::{AtOutput, ExposureRecord, FrameRecord, Share};
-use crate::base::{Measured, byte_of};
+use crate::core::{Measured, byte_of};
 
 /// Digits after the point when an error is so small that it says nothing about them.
 const MOST_DECIMALS: usize = 4;

@@ -1,21 +1,21 @@
 //! The bars of the accuracy bench in small: few seeds, small frames. `benches/RESULTS.md` holds
 //! the full figures; a bar here stands below its tuning figure by the margin named beside it.
 
-use stopwise::base::Luma;
-use stopwise::base::stats::{kendall_tau, median};
-use stopwise::base::units::{GREEN, PitchUm};
-use stopwise::demo::burst::{Burst, BurstSpec};
-use stopwise::demo::causes::{CauseClass, frames};
-use stopwise::demo::optics::Lens;
-use stopwise::demo::patch::{PatchKind, patch};
-use stopwise::demo::scene::SceneKind;
-use stopwise::measure::band_noise::BandNoise;
-use stopwise::measure::focus_map::{FrameCells, Tile};
-use stopwise::measure::pyramid::Pyramid;
+use stopwise::core::Luma;
+use stopwise::core::stats::{kendall_tau, median};
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::cull::judge::{BurstJudged, Mark, judge};
 use stopwise::report::record::{Call, Cause};
-use stopwise::sets::judge::{BurstJudged, Mark, judge};
-use stopwise::sets::shot::{Patch, Shot};
-use stopwise::sets::subject_blur::Attainable;
+use stopwise::sharpness::band_noise::BandNoise;
+use stopwise::sharpness::focus_map::{FrameCells, Tile};
+use stopwise::sharpness::pyramid::Pyramid;
+use stopwise::sharpness::subject_blur::Attainable;
+use stopwise::simulator::burst::{Burst, BurstSpec};
+use stopwise::simulator::causes::{CauseClass, frames};
+use stopwise::simulator::optics::Lens;
+use stopwise::simulator::patch::{PatchKind, patch};
+use stopwise::simulator::scene::SceneKind;
+use stopwise::tracking::frame_features::{Patch, Shot};
 
 /// A luma and its size.
 struct Frame(Vec<u8>, usize, usize);

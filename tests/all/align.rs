@@ -1,9 +1,9 @@
 //! Registration against motions that are known by construction, and against SciPy's.
 
-use stopwise::base::random::SplitMix64;
-use stopwise::base::{Plane, Tone};
-use stopwise::measure::align::{Motion, phase_shift, register, resampled};
-use stopwise::measure::spectrum::{RINGS, Spectrum, ring_cy_px};
+use stopwise::core::random::SplitMix64;
+use stopwise::core::{Plane, Tone};
+use stopwise::noise::spectrum::{RINGS, Spectrum, ring_cy_px};
+use stopwise::tracking::align::{Motion, phase_shift, register, resampled};
 
 use crate::synthetic::{add, gaussian, white};
 
@@ -136,7 +136,7 @@ fn motions_made_by_scipy_are_found() {
 // Method A3: unregistered, half a pixel costs a third of D; registered under 2 %.
 #[test]
 fn registered_pairs_keep_their_detail() {
-    use stopwise::measure::detail::detail_of_pair;
+    use stopwise::detail::information::detail_of_pair;
     let frame = |m: &Motion, seed| add(&waves(384, m, 0.45, 0.0), &white(384, 384, 1.0, seed), 3.0);
     let still = frame(&Motion::NONE, 1);
     let cut = |p: &Plane| p.cut(24, 24, 336, 336);

@@ -4,18 +4,20 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use stopwise::body_noise::page;
+use stopwise::body_noise::terminal;
 
-use stopwise::demo::dng::{dng, read_out};
-use stopwise::demo::file::{MODEL, Tags, jpeg};
-use stopwise::demo::sensor::{Sensor, developed};
-use stopwise::demo::{Burst, BurstSpec, LinearFrame, SceneKind};
-use stopwise::records::cache::Cache;
-use stopwise::render::html;
-use stopwise::render::term::{self, Style};
-use stopwise::report::noise_record::{NoiseMethod, NoiseRecord};
+use stopwise::body_noise::body_noise;
+use stopwise::body_noise::record::{NoiseMethod, NoiseRecord};
+use stopwise::core::progress::Quiet;
+use stopwise::cull::outing::{OutingJob, cull, cull_with};
 use stopwise::report::record::{FrameSource, SubjectFound};
-use stopwise::sets::body_noise::body_noise;
-use stopwise::sets::outing::{OutingJob, Quiet, cull, cull_with};
+use stopwise::report::term::{self, Style};
+use stopwise::simulator::dng::{dng, read_out};
+use stopwise::simulator::file::{MODEL, Tags, jpeg};
+use stopwise::simulator::sensor::{Sensor, developed};
+use stopwise::simulator::{Burst, BurstSpec, LinearFrame, SceneKind};
+use stopwise::store::cache::Cache;
 
 use crate::raw_noise::rendering;
 
@@ -107,11 +109,11 @@ fn gain_read_noise_and_sigma_of_a_body_come_back_from_its_files() {
     assert!(rendered.sigma_at.iter().all(|s| s.sigma_dn > 0.0));
 
     for width in [60, 100, 160] {
-        let text = term::noise(&record, Style { width, ..Style::PLAIN });
+        let text = terminal::noise(&record, Style { width, ..Style::PLAIN });
         assert!(text.lines().all(|l| term::display_width(l) <= width), "{text}");
         assert!(text.contains("1600") && text.contains("skipped"), "{text}");
     }
-    let page = html::noise(&record).unwrap();
+    let page = page::noise(&record).unwrap();
     assert!(page.contains("ISO 1600") && page.contains("<polyline class=\"curve\""));
     assert!(!page.contains("http:") && !page.contains("https:"));
 }

@@ -7,11 +7,11 @@ use std::process::Command as Process;
 use std::sync::OnceLock;
 
 use serde_json::Value as Json;
-use stopwise::base::Luma;
-use stopwise::demo::clip::{ClipSpec, Coding, SimClip};
-use stopwise::demo::optics::Lens;
-use stopwise::demo::scene::SceneKind;
-use stopwise::frames::clip::{ClipStream, Part, Tools, picture_at, probe};
+use stopwise::core::Luma;
+use stopwise::image::clip::{ClipStream, Part, Tools, picture_at, probe};
+use stopwise::simulator::clip::{ClipSpec, Coding, SimClip};
+use stopwise::simulator::optics::Lens;
+use stopwise::simulator::scene::SceneKind;
 
 use crate::cli::Place;
 
@@ -114,7 +114,7 @@ fn a_clip_of_known_truth_is_told_rightly() {
             |s: &&Json| t >= s["start_s"].as_f64().unwrap() && t < s["end_s"].as_f64().unwrap();
         spans.iter().find(within).unwrap()["verdict"] == "in focus"
     };
-    use stopwise::demo::burst::TrueCall;
+    use stopwise::simulator::burst::TrueCall;
     let (mut both, mut either, mut off) = (0.0, 0.0, 0f64);
     for (i, t) in clip.truths().iter().enumerate() {
         let row = &c["frames_table"][i];
@@ -477,7 +477,7 @@ fn play_lists_are_no_clips() {
 #[test]
 fn frames_without_a_line_end_the_stream() {
     use std::os::unix::fs::PermissionsExt;
-    use stopwise::frames::clip::ClipInfo;
+    use stopwise::image::clip::ClipInfo;
     let folder = tempfile::tempdir().unwrap();
     let script = folder.path().join("ffmpeg");
     // Three frames of 128 x 128 px and a line about one.

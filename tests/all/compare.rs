@@ -3,9 +3,9 @@
 use std::path::Path;
 
 use serde_json::Value as Json;
-use stopwise::demo::scene::SceneKind;
-use stopwise::demo::sensor::Sensor;
-use stopwise::demo::series::{Series, SeriesSpec, Take};
+use stopwise::simulator::scene::SceneKind;
+use stopwise::simulator::sensor::Sensor;
+use stopwise::simulator::series::{Series, SeriesSpec, Take};
 
 use crate::cli::Place;
 
@@ -211,7 +211,7 @@ fn edge_series(place: &Place) {
                 let share = 1.0 / (1.0 + (-1.702 * across / sigma).exp());
                 let light = 0.05 + 0.4 * share;
                 plane.data[y * 512 + x] =
-                    255.0 * stopwise::demo::encode::srgb_encoded(light as f32);
+                    255.0 * stopwise::simulator::encode::srgb_encoded(light as f32);
             }
         }
         let fields = vec![

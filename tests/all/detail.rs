@@ -1,10 +1,11 @@
 //! Detail over noise against known information, and what must not move it.
 
-use stopwise::base::{Flag, FlagSet, Plane, Tone};
-use stopwise::measure::detail::{detail, detail_of_pair, repaired};
-use stopwise::measure::prediction;
-use stopwise::measure::spectrum::{FIRST_RING, NoiseSpectrum, RINGS, Spectrum, ring_cy_px};
-use stopwise::measure::{diffraction, laplacian};
+use stopwise::core::{Flag, FlagSet, Plane, Tone};
+use stopwise::detail::information::{detail, detail_of_pair, repaired};
+use stopwise::detail::prediction;
+use stopwise::noise::spectrum::{FIRST_RING, NoiseSpectrum, RINGS, Spectrum, ring_cy_px};
+use stopwise::optics::diffraction;
+use stopwise::sharpness::laplacian;
 
 use crate::synthetic::{add, gaussian, pink, white};
 

@@ -3,7 +3,7 @@
 use std::fs;
 use std::path::Path;
 
-use stopwise::base::Flag;
+use stopwise::core::Flag;
 use stopwise::report::column::markdown_table;
 
 fn document(name: &str) -> String {
@@ -19,7 +19,7 @@ fn the_readme_has_the_columns_as_they_are() {
 
 #[test]
 fn the_readme_has_the_columns_of_clips_as_they_are() {
-    let table = stopwise::report::clip_column::markdown_table();
+    let table = stopwise::clips::column::markdown_table();
     assert!(document("README.md").contains(&table), "README.md needs this table:\n{table}");
 }
 

@@ -2,12 +2,12 @@
 //! F1-F10 and B1-B5 (ISO 12233:2014 clause 6.2.5 for the procedure).
 
 use approx::assert_abs_diff_eq as near;
-use stopwise::base::random::SplitMix64;
-use stopwise::base::tone::encode_srgb;
-use stopwise::base::{Plane, Tone};
-use stopwise::demo::ruler::normal_cdf;
-use stopwise::measure::bessel::sinc;
-use stopwise::measure::edge::{EdgeResponse, NoEdge, measure_edge};
+use stopwise::core::bessel::sinc;
+use stopwise::core::random::SplitMix64;
+use stopwise::core::tone::encode_srgb;
+use stopwise::core::{Plane, Tone};
+use stopwise::sharpness::edge::{EdgeResponse, NoEdge, measure_edge};
+use stopwise::simulator::ruler::normal_cdf;
 
 /// The picture of the reference script: low to high across an edge through the middle.
 fn edge(sigma_px: f64, pixel_box: bool, slant_deg: f64, levels: (f64, f64)) -> Plane {
@@ -28,7 +28,7 @@ fn edge(sigma_px: f64, pixel_box: bool, slant_deg: f64, levels: (f64, f64)) -> P
     plane
 }
 
-fn along_row(r: &EdgeResponse, f: Option<stopwise::base::Measured>) -> f64 {
+fn along_row(r: &EdgeResponse, f: Option<stopwise::core::Measured>) -> f64 {
     f.unwrap().value * r.slant_deg.to_radians().cos()
 }
 

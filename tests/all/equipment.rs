@@ -3,10 +3,10 @@
 
 use std::fs;
 
-use stopwise::records::rig::{
+use stopwise::store::equipment::{magnifications, pupil_ratio};
+use stopwise::store::rig::{
     self, MagnificationFrom, Match, Mounted, Rig, RigBody, RigLens, Rigs, Seen,
 };
-use stopwise::sets::equipment::{magnifications, pupil_ratio};
 
 fn rig(focal_mm: f64, set_to: f64, mounted: Mounted) -> Rig {
     let lens =

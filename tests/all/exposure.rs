@@ -4,11 +4,11 @@ use std::io::Cursor;
 
 use exif::experimental::Writer;
 use exif::{Context, Field, In, Rational, SRational, Tag, Value};
-use stopwise::frames::exposure::{
+use stopwise::image::exposure::{
     Composite, Distance, ExposureProgram, FlashMode, LensSpec, Rendering, ReturnLight,
     SensitivityType, crop_from_sensor,
 };
-use stopwise::frames::{Exposure, Orientation};
+use stopwise::image::{Exposure, Orientation};
 
 const SIZE: (u32, u32) = (6000, 4000);
 

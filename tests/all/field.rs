@@ -1,7 +1,8 @@
 //! Pictures like the user's: frames that were judged wrong once, and the scoring of the benches.
 
-use stopwise::demo::outing;
-use stopwise::sets::outing::{OutingJob, Quiet, cull};
+use stopwise::core::progress::Quiet;
+use stopwise::cull::outing::{OutingJob, cull};
+use stopwise::simulator::outing;
 
 #[allow(dead_code, missing_docs)]
 #[path = "../../benches/field/mod.rs"]

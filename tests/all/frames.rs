@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 use exif::Tag;
 use image::{DynamicImage, GrayImage, ImageFormat, Rgb, RgbImage};
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
-use stopwise::base::Luma;
-use stopwise::frames::{
+use stopwise::core::Luma;
+use stopwise::image::{
     Decoded, FileKind, Found, FoundFile, Pixels, Want, decode, decode_into, find, header_size,
     load, read_header,
 };
@@ -237,7 +237,7 @@ fn several_folders_are_shown_as_given() {
     assert_eq!(shown, [a, b]);
 }
 
-fn header_of(bytes: &[u8], kind: FileKind) -> Result<stopwise::frames::Frame, SkipReason> {
+fn header_of(bytes: &[u8], kind: FileKind) -> Result<stopwise::image::Frame, SkipReason> {
     let folder = Folder::new();
     let path = folder.put("frame", bytes);
     read_header(&FoundFile { path, shown: "frame".into(), kind, partner: None })

@@ -1,8 +1,8 @@
 //! Classic focus measures on three pictures in seven conditions: facts section 6.1, recomputed by
 //! testdata/reference_values.py.
 
-use stopwise::base::{Plane, Tone};
-use stopwise::measure::laplacian;
+use stopwise::core::{Plane, Tone};
+use stopwise::sharpness::laplacian;
 
 use crate::synthetic::{add, gaussian, picture, white};
 

@@ -1,10 +1,10 @@
 //! Invented but plausible records and pages, seeded: for tests of how things look.
 
-use stopwise::base::random::SplitMix64;
-use stopwise::base::{Flag, FlagSet, Measured};
-use stopwise::report::noise_record::{
+use stopwise::body_noise::record::{
     BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
 };
+use stopwise::core::random::SplitMix64;
+use stopwise::core::{Flag, FlagSet, Measured};
 use stopwise::report::page::{BurstPage, FramePictures, Picture};
 use stopwise::report::record::*;
 use stopwise::report::summary;

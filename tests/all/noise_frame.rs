@@ -1,9 +1,9 @@
 //! Noise of one rendered frame against simulated truth: white and smoothed noise, flat and
 //! textured scenes.
 
-use stopwise::base::{Flag, Luma, Plane, Tone};
-use stopwise::measure::noise::{RenderedNoise, rendered_noise};
-use stopwise::measure::spectrum::{Spectrum, ring_cy_px};
+use stopwise::core::{Flag, Luma, Plane, Tone};
+use stopwise::noise::rendered::{RenderedNoise, rendered_noise};
+use stopwise::noise::spectrum::{Spectrum, ring_cy_px};
 
 use crate::synthetic::{add, pink, white};
 
@@ -58,7 +58,7 @@ fn white_noise_is_found_on_flat_and_on_mostly_textured_frames() {
 fn smoothed_noise_is_found_where_high_pass_meters_see_a_tenth() {
     for (blur, sigma) in [(0.8, 2.0), (1.2, 2.0), (1.2, 4.0)] {
         let noise = pink(WIDTH, HEIGHT, sigma, blur, 9);
-        let blind = stopwise::measure::laplacian::immerkaer_sigma(&noise).unwrap();
+        let blind = stopwise::sharpness::laplacian::immerkaer_sigma(&noise).unwrap();
         assert!(blind < 0.25 * sigma, "the trap: {blind} of {sigma}");
         for textured in [0.0, 0.5, 0.8] {
             let (ratio, found) = ratio(textured, &noise, sigma);
@@ -84,7 +84,7 @@ fn the_spectrum_follows_that_of_the_noise() {
     approx::assert_relative_eq!(whole, found.sigma_frame_dn());
     // White noise after a Gaussian of 1 px keeps 1/4π of its variance (facts G7).
     let (_, flat) = ratio(0.0, &white(WIDTH, HEIGHT, 4.0, 5), 4.0);
-    let left = flat.power_through(stopwise::measure::diffraction::mtf_gaussian);
+    let left = flat.power_through(stopwise::optics::diffraction::mtf_gaussian);
     approx::assert_relative_eq!(left / flat.power_through(|_| 1.0), 0.0795939, max_relative = 0.08);
 }
 

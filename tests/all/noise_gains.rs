@@ -2,11 +2,12 @@
 
 use approx::assert_abs_diff_eq as near;
 use approx::assert_relative_eq as close;
-use stopwise::base::units::{GREEN, PitchUm};
-use stopwise::base::{Plane, Tone};
-use stopwise::measure::prediction::{self, Pattern};
-use stopwise::measure::sensor::{self, Sensor};
-use stopwise::measure::{diffraction, laplacian};
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::core::{Plane, Tone};
+use stopwise::detail::prediction::{self, Pattern};
+use stopwise::noise::sensor::{self, Sensor};
+use stopwise::optics::diffraction;
+use stopwise::sharpness::laplacian;
 
 use crate::synthetic::{gaussian, white};
 

@@ -2,9 +2,9 @@
 //! with libjpeg-turbo; encoder dependent).
 
 use jpeg_encoder::{ColorType, Encoder};
-use stopwise::base::{Luma, Plane, Tone};
-use stopwise::measure::laplacian;
-use stopwise::measure::noise::rendered_noise;
+use stopwise::core::{Luma, Plane, Tone};
+use stopwise::noise::rendered::rendered_noise;
+use stopwise::sharpness::laplacian;
 
 use crate::synthetic::{add, white};
 

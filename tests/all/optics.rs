@@ -1,8 +1,8 @@
 //! Optics against published and recomputed values: facts sections 2 and 3.
 
 use approx::assert_abs_diff_eq as near;
-use stopwise::base::units::{Aperture, GREEN, PitchUm};
-use stopwise::measure::{closeup, defocus, depth, diffraction};
+use stopwise::core::units::{Aperture, GREEN, PitchUm};
+use stopwise::optics::{closeup, defocus, depth, diffraction};
 
 const PITCH: PitchUm = PitchUm(36_000.0 / 8192.0);
 const PITCH_6: PitchUm = PitchUm(6.0);

@@ -2,9 +2,9 @@
 //! the logistic fits of section 9.
 
 use approx::assert_abs_diff_eq as near;
-use stopwise::base::units::{Aperture, GREEN};
-use stopwise::measure::logistic::{self, Trials};
-use stopwise::measure::{closeup, diffraction, hand, light};
+use stopwise::core::logistic::{self, Trials};
+use stopwise::core::units::{Aperture, GREEN};
+use stopwise::optics::{closeup, diffraction, hand, light};
 
 // V1-V3, V10: geometry of movement.
 #[test]

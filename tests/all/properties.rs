@@ -4,13 +4,13 @@
 use proptest::prelude::*;
 use proptest::test_runner::RngSeed;
 use rayon::prelude::*;
-use stopwise::base::random::SplitMix64;
-use stopwise::base::{Luma, Plane};
-use stopwise::demo::patch::{PatchKind, noiseless_patch};
-use stopwise::measure::band_noise::BandNoise;
-use stopwise::measure::pyramid::Pyramid;
-use stopwise::measure::subject::{SubjectBox, SubjectSums};
-use stopwise::sets::shot::Shot;
+use stopwise::core::random::SplitMix64;
+use stopwise::core::{Luma, Plane};
+use stopwise::sharpness::band_noise::BandNoise;
+use stopwise::sharpness::pyramid::Pyramid;
+use stopwise::sharpness::subject::{SubjectBox, SubjectSums};
+use stopwise::simulator::patch::{PatchKind, noiseless_patch};
+use stopwise::tracking::frame_features::Shot;
 
 const SIDE_PX: usize = 256;
 

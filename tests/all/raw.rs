@@ -2,11 +2,11 @@
 //! damaged and foreign files.
 
 use stopwise::SkipReason;
-use stopwise::demo::dng::{self, RawPicture, dng as written};
-use stopwise::demo::file::{MAKE, MODEL, Tags};
-use stopwise::demo::sensor::{Rendering, Sensor};
-use stopwise::demo::{LinearFrame, Picture};
-use stopwise::frames::raw::{Filter, decode_raw, load_raw, raw_formats, raw_makers};
+use stopwise::image::raw::{Filter, decode_raw, load_raw, raw_formats, raw_makers};
+use stopwise::simulator::dng::{self, RawPicture, dng as written};
+use stopwise::simulator::file::{MAKE, MODEL, Tags};
+use stopwise::simulator::sensor::{Rendering, Sensor};
+use stopwise::simulator::{LinearFrame, Picture};
 
 const RENDERING: Rendering = Rendering {
     iso: 400.0,
@@ -153,7 +153,7 @@ fn luma_and_preview_show_what_a_plain_rendering_shows() {
     let light = light(160, 120);
     let raw = dng::read_out(&light, &quiet, &RENDERING, 1);
     let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
-    let rendered: Picture = stopwise::demo::sensor::developed(&light, &quiet, &RENDERING, 1);
+    let rendered: Picture = stopwise::simulator::sensor::developed(&light, &quiet, &RENDERING, 1);
     let luma = read.luma16();
     for y in (4..116).step_by(7) {
         for x in (4..156).step_by(5) {
@@ -188,8 +188,8 @@ fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
     let mut bytes = written(&picture(), &tags).unwrap();
     let exposure = |bytes: &[u8]| {
         std::fs::write(&path, bytes).unwrap();
-        let found = stopwise::frames::find(std::slice::from_ref(&path)).unwrap();
-        stopwise::frames::read_header(&found.items[0]).unwrap().exposure.unwrap()
+        let found = stopwise::image::find(std::slice::from_ref(&path)).unwrap();
+        stopwise::image::read_header(&found.items[0]).unwrap().exposure.unwrap()
     };
     let e = exposure(&bytes);
     approx::assert_abs_diff_eq!(e.exposure_time_s.unwrap().value, 1.0 / 250.0, epsilon = 1e-9);
@@ -213,8 +213,8 @@ fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
 }
 
 /// Median of measured over true blur in the tiles of a frame of edges.
-fn blur_ratio(luma: &stopwise::base::Luma<'_>, truth: &[f64]) -> f64 {
-    let shot = stopwise::sets::shot::Shot::measure(luma).unwrap();
+fn blur_ratio(luma: &stopwise::core::Luma<'_>, truth: &[f64]) -> f64 {
+    let shot = stopwise::tracking::frame_features::Shot::measure(luma).unwrap();
     let map = shot.cells.map(&shot.noise.unwrap());
     let across = luma.width_px() / 32;
     let mut ratios: Vec<f64> = truth
@@ -223,19 +223,19 @@ fn blur_ratio(luma: &stopwise::base::Luma<'_>, truth: &[f64]) -> f64 {
         .filter(|(_, t)| (0.6..3.0).contains(*t))
         .filter_map(|(i, t)| {
             let tile = map.at(i % across, i / across)?;
-            Some(f64::from(stopwise::measure::focus_map::Tile::sigma_px(tile)?) / t)
+            Some(f64::from(stopwise::sharpness::focus_map::Tile::sigma_px(tile)?) / t)
         })
         .collect();
     println!("{} tiles", ratios.len());
     assert!(ratios.len() > 30);
-    stopwise::base::stats::median(&mut ratios).unwrap()
+    stopwise::core::stats::median(&mut ratios).unwrap()
 }
 
 // What the measure gives on the same light without a mosaic is the yardstick: the mosaic and its
 // interpolation must hardly move blur, and a scale of half size would show as 0.5.
 #[test]
 fn blur_of_edges_in_raw_frames_is_in_pixels_of_the_full_mosaic() {
-    use stopwise::demo::{Burst, BurstSpec, SceneKind};
+    use stopwise::simulator::{Burst, BurstSpec, SceneKind};
     for (seed, iso) in [(3, 100.0), (4, 800.0)] {
         let burst = Burst::new(BurstSpec {
             width_px: 960,
@@ -253,17 +253,18 @@ fn blur_of_edges_in_raw_frames_is_in_pixels_of_the_full_mosaic() {
         let raw = dng::read_out(&light, &Sensor::ORDINARY, &rendering, 5);
         let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
         let data = read.luma16();
-        let luma = stopwise::base::Luma::U16 { data: &data, width_px: 960, height_px: 640 };
+        let luma = stopwise::core::Luma::U16 { data: &data, width_px: 960, height_px: 640 };
         let ratio = blur_ratio(&luma, &truth);
-        let picture = stopwise::demo::sensor::developed(&light, &Sensor::ORDINARY, &rendering, 5);
+        let picture =
+            stopwise::simulator::sensor::developed(&light, &Sensor::ORDINARY, &rendering, 5);
         let data = picture.luma();
         let luma =
-            stopwise::base::Luma::U8 { data: &data, channels: 1, width_px: 960, height_px: 640 };
+            stopwise::core::Luma::U8 { data: &data, channels: 1, width_px: 960, height_px: 640 };
         let rendered = blur_ratio(&luma, &truth);
-        let direct = stopwise::demo::encode::encoded(&light, RENDERING.exposure, 0.7, 5);
+        let direct = stopwise::simulator::encode::encoded(&light, RENDERING.exposure, 0.7, 5);
         let green: Vec<u8> = direct.data.iter().skip(1).step_by(3).copied().collect();
         let luma =
-            stopwise::base::Luma::U8 { data: &green, channels: 1, width_px: 960, height_px: 640 };
+            stopwise::core::Luma::U8 { data: &green, channels: 1, width_px: 960, height_px: 640 };
         let direct = blur_ratio(&luma, &truth);
         println!("ISO {iso}: raw {ratio:.3} rendered {rendered:.3} no mosaic {direct:.3}");
         assert!((ratio / direct - 1.0).abs() < 0.08, "{ratio} {direct}");

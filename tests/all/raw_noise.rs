@@ -1,13 +1,13 @@
 //! Noise of raw frames of a whole simulated scene against the sensor's own formula: one frame,
 //! pairs, pairs that moved, and the record of a body.
 
-use stopwise::base::Plane;
-use stopwise::demo::dng::{RawPicture, read_out};
-use stopwise::demo::sensor::{Rendering, Sensor};
-use stopwise::demo::{Burst, BurstSpec, LinearFrame, SceneKind};
-use stopwise::frames::Orientation;
-use stopwise::frames::raw::{Filter, RawFrame};
-use stopwise::measure::raw_noise::{IsoModel, RawMethod, RawNoise, raw_noise, raw_noise_of_pair};
+use stopwise::core::Plane;
+use stopwise::image::Orientation;
+use stopwise::image::raw::{Filter, RawFrame};
+use stopwise::noise::raw::{IsoModel, RawMethod, RawNoise, raw_noise, raw_noise_of_pair};
+use stopwise::simulator::dng::{RawPicture, read_out};
+use stopwise::simulator::sensor::{Rendering, Sensor};
+use stopwise::simulator::{Burst, BurstSpec, LinearFrame, SceneKind};
 
 const LEVELS: [f64; 3] = [0.02, 0.1, 0.4];
 const ISOS: [f64; 8] = [100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0, 6400.0, 12_800.0];

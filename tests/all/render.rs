@@ -2,15 +2,21 @@
 
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
+use stopwise::body_noise::page;
+use stopwise::cull::inspect_page;
+use stopwise::cull::inspect_terminal;
+use stopwise::cull::terminal;
 
 use stopwise::Error;
-use stopwise::base::Measured;
-use stopwise::render::html::{self, ReportWriter, THEMES, contrast};
-use stopwise::render::term::{self, Style};
-use stopwise::render::{csv, json, map_png, scale};
+use stopwise::core::Measured;
+use stopwise::cull::page::ReportWriter;
 use stopwise::report::column::{COLUMNS, markdown_table};
+use stopwise::report::html::{THEMES, contrast};
+use stopwise::report::map::map_png;
 use stopwise::report::page::FramePictures;
 use stopwise::report::record::{CullRecord, FrameRecord};
+use stopwise::report::term::{self, Style};
+use stopwise::report::{colour_scale, csv, json};
 
 use crate::harness::golden;
 use crate::invented::{self, Invented};
@@ -80,14 +86,20 @@ fn terminal_goldens() {
     let made = invented::outing(7, &[8, 12, 1], false);
     let at = |width, colour, utf8| {
         let style = Style { colour, width, utf8 };
-        term::cull(&made.record, Some(Path::new("meadow/report.html")), style)
+        terminal::cull(&made.record, Some(Path::new("meadow/report.html")), style)
     };
     golden("cull-80.txt", &at(80, false, true));
     golden("cull-160-bold.txt", &at(160, true, true));
     golden("cull-60-ascii.txt", &at(60, false, false));
     let (record, _) = invented::inspected(3);
-    golden("inspect-80.txt", &term::inspect(&record, Style::PLAIN));
-    golden("noise-80.txt", &term::noise(&invented::noise(), Style { width: 80, ..Style::PLAIN }));
+    golden("inspect-80.txt", &inspect_terminal::inspect(&record, Style::PLAIN));
+    golden(
+        "noise-80.txt",
+        &stopwise::body_noise::terminal::noise(
+            &invented::noise(),
+            Style { width: 80, ..Style::PLAIN },
+        ),
+    );
 }
 
 #[test]
@@ -104,7 +116,7 @@ fn terminal_lines_never_exceed_the_width() {
         for utf8 in [true, false] {
             let style = Style { colour: false, width, utf8 };
             for record in &records {
-                let text = term::cull(record, None, style);
+                let text = terminal::cull(record, None, style);
                 for line in text.lines() {
                     let shown = term::display_width(line);
                     assert!(shown <= width, "{shown} > {width}: {line}");
@@ -112,7 +124,7 @@ fn terminal_lines_never_exceed_the_width() {
                 }
             }
             let (record, _) = invented::inspected(3);
-            for line in term::inspect(&record, style).lines() {
+            for line in inspect_terminal::inspect(&record, style).lines() {
                 assert!(term::display_width(line) <= width, "{width}: {line}");
             }
         }
@@ -121,14 +133,14 @@ fn terminal_lines_never_exceed_the_width() {
 
 #[test]
 fn terminal_shows_control_signs_instead_of_obeying_them() {
-    let text = term::cull(&hostile().record, None, Style { width: 200, ..Style::PLAIN });
+    let text = terminal::cull(&hostile().record, None, Style { width: 200, ..Style::PLAIN });
     assert!(!text.contains('\u{1b}') && !text.contains('\u{202e}'));
     assert!(text.contains("\\u{1b}"));
 }
 
 #[test]
 fn another_place_that_could_be_meant_must_be_a_second_frame_of_an_unmarked_burst() {
-    use stopwise::report::invariants::contradictions;
+    use stopwise::cull::invariants::contradictions;
     use stopwise::report::record::{OtherSubject, SubjectFound};
     let said = |best: &str, x: f64, found: SubjectFound| {
         let mut record: CullRecord = invented::outing(7, &[3], false).record;
@@ -216,8 +228,8 @@ fn page_goldens() {
     golden("report.html", &without_style(&report(&made, "meadow")));
     let (record, pictures) = invented::inspected(3);
     let bare = FramePictures { crop: None, thumb: None, ..pictures };
-    golden("inspect.html", &without_style(&html::inspect(&record, &bare).unwrap()));
-    golden("noise.html", &without_style(&html::noise(&invented::noise()).unwrap()));
+    golden("inspect.html", &without_style(&inspect_page::inspect(&record, &bare).unwrap()));
+    golden("noise.html", &without_style(&page::noise(&invented::noise()).unwrap()));
 }
 
 #[test]
@@ -227,7 +239,7 @@ fn hostile_names_stay_text() {
     record.frame.path = HOSTILE.to_owned();
     record.frame.because = HOSTILE.to_owned();
     pictures.crop = Some(invented::picture(64, 64, 1.0, 1));
-    for page in [report(&made, HOSTILE), html::inspect(&record, &pictures).unwrap()] {
+    for page in [report(&made, HOSTILE), inspect_page::inspect(&record, &pictures).unwrap()] {
         assert!(page.contains("&#60;script&#62;"), "the name must be shown");
         assert!(!page.contains("<script"), "a name became an element");
         assert!(!page.contains("a\">"), "a name left its attribute");
@@ -240,7 +252,7 @@ fn hostile_names_stay_text() {
 fn pages_ask_nothing_of_anyone() {
     let made = invented::outing(7, &[3], true);
     let (record, pictures) = invented::inspected(3);
-    for page in [report(&made, "meadow"), html::inspect(&record, &pictures).unwrap()] {
+    for page in [report(&made, "meadow"), inspect_page::inspect(&record, &pictures).unwrap()] {
         assert!(page.contains("default-src 'none'"));
         for outside in ["http:", "https:", "//cdn", "<script", "@import", "src=\"/", "<link"] {
             assert!(!page.contains(outside), "{outside} in the page");
@@ -257,7 +269,7 @@ fn pages_ask_nothing_of_anyone() {
 fn elements_are_closed_in_order() {
     let made = invented::outing(7, &[11, 2], true);
     let (record, pictures) = invented::inspected(3);
-    for page in [report(&made, "meadow"), html::inspect(&record, &pictures).unwrap()] {
+    for page in [report(&made, "meadow"), inspect_page::inspect(&record, &pictures).unwrap()] {
         let mut open: Vec<&str> = Vec::new();
         let (_, body) = page.split_once("</style>").unwrap();
         for tag in body.split('<').skip(1) {
@@ -301,9 +313,9 @@ fn broken_numbers_are_never_shown() {
     let bare = FramePictures { crop: None, thumb: None, ..pictures };
     for text in [
         without_style(&report(&made, "meadow")),
-        without_style(&html::inspect(&record, &bare).unwrap()),
-        term::cull(&made.record, None, Style::PLAIN),
-        term::inspect(&record, Style::PLAIN),
+        without_style(&inspect_page::inspect(&record, &bare).unwrap()),
+        terminal::cull(&made.record, None, Style::PLAIN),
+        inspect_terminal::inspect(&record, Style::PLAIN),
         csv_of(&made.record.frames),
         json_of(&made.record),
     ] {
@@ -344,7 +356,7 @@ fn the_style_sheet_takes_its_colours_from_the_table_only() {
     let (css, _) = rest.split_once("</style>").unwrap();
     for theme in THEMES {
         for colour in [theme.ground, theme.ink, theme.soft, theme.line, theme.grid, theme.accent] {
-            assert!(css.contains(&scale::hex(colour)));
+            assert!(css.contains(&colour_scale::hex(colour)));
         }
     }
     let named: BTreeSet<&str> =
@@ -353,7 +365,7 @@ fn the_style_sheet_takes_its_colours_from_the_table_only() {
     let table: BTreeSet<String> = THEMES
         .iter()
         .flat_map(|t| [t.ground, t.ink, t.soft, t.line, t.grid, t.accent])
-        .map(scale::hex)
+        .map(colour_scale::hex)
         .collect();
     for colour in own {
         assert!(table.contains(*colour), "{colour} is not in the table");
@@ -366,7 +378,7 @@ fn every_renderer_reads_the_one_list_of_columns() {
     let csv = csv_of(&made.record.frames);
     let page = report(&made, "meadow");
     let (record, _) = invented::inspected(3);
-    let inspected = term::inspect(&record, Style::PLAIN);
+    let inspected = inspect_terminal::inspect(&record, Style::PLAIN);
     let table = markdown_table();
     golden("columns.md", &table);
     let heading: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
@@ -551,10 +563,10 @@ fn the_map_png_shows_the_scale_and_leaves_gaps_clear() {
     let read = image::load_from_memory(&png).unwrap().to_rgba8();
     assert_eq!(read.dimensions(), (map.cols * 3, map.rows * 3));
     let at = |x, y| read.get_pixel(x, y).0;
-    let [r, g, b] = scale::colour_at(0.0);
+    let [r, g, b] = colour_scale::colour_at(0.0);
     assert_eq!(at(2, 2), [r, g, b, 255]);
     assert_eq!(at(4, 1)[3], 0);
-    let [r, g, b] = scale::colour_at(1.0);
+    let [r, g, b] = colour_scale::colour_at(1.0);
     assert_eq!(at(7, 0), [r, g, b, 255]);
     assert!(matches!(map_png(map, 1000), Err(Error::Encode(_))), "larger than is sensible");
     map.blur_sigma_px.pop();
@@ -589,5 +601,5 @@ fn look() {
         writer.finish(&made.record.outing, &made.record.skipped).unwrap();
     }
     let (record, pictures) = invented::inspected(3);
-    html::write_inspect(&folder.join("inspect.html"), &record, &pictures).unwrap();
+    inspect_page::write_inspect(&folder.join("inspect.html"), &record, &pictures).unwrap();
 }

@@ -2,13 +2,13 @@
 //! `cargo bench --bench accuracy -- rulers` is the large form; its figures are in RESULTS.md.
 
 use serde_json::Value as Json;
-use stopwise::base::Luma;
-use stopwise::demo::encode::Picture;
-use stopwise::demo::file::{Tags, jpeg};
-use stopwise::demo::patch::{PatchKind, patch};
-use stopwise::demo::ruler::{RulerSpec, bricks, ruler};
-use stopwise::measure::ruler::{NoRuler, RulerReading, measure_ruler};
-use stopwise::sets::ruler_scale::depths;
+use stopwise::core::Luma;
+use stopwise::ruler::reading::{NoRuler, RulerReading, measure_ruler};
+use stopwise::ruler::scale::depths;
+use stopwise::simulator::encode::Picture;
+use stopwise::simulator::file::{Tags, jpeg};
+use stopwise::simulator::patch::{PatchKind, patch};
+use stopwise::simulator::ruler::{RulerSpec, bricks, ruler};
 
 use crate::cli::Place;
 
@@ -86,7 +86,7 @@ fn half_millimetres_are_told_by_their_lengths() {
 
 #[test]
 fn pictures_without_a_ruler_are_refused() {
-    let picture = |plane: stopwise::base::Plane| Picture {
+    let picture = |plane: stopwise::core::Plane| Picture {
         width_px: plane.width_px,
         height_px: plane.height_px,
         channels: 1,

@@ -3,13 +3,15 @@
 //! stop, after 300 frames. Figures: `cargo bench --bench accuracy -- shooters 40 20000`.
 
 use std::time::{Duration, Instant};
+use stopwise::limits::page;
+use stopwise::limits::terminal;
 
-use stopwise::demo::shooter::Shooter;
-use stopwise::measure::setting::{HIGHEST_CY_PX, Setting};
-use stopwise::render::{html, term};
-use stopwise::report::plan_record::{LightKind, ModelKind, PlanWish};
-use stopwise::sets::chart::{ChartJob, Entry, chart};
-use stopwise::sets::plan::{PlanJob, plan};
+use stopwise::limits::{ChartJob, Entry, chart};
+use stopwise::optics::imaging_model::{HIGHEST_CY_PX, Setting};
+use stopwise::plan::record::{LightKind, ModelKind, PlanWish};
+use stopwise::plan::{PlanJob, plan};
+use stopwise::report::term;
+use stopwise::simulator::shooter::Shooter;
 
 #[path = "../../benches/shooters.rs"]
 mod bench;
@@ -27,7 +29,7 @@ fn share_within(values: &[f64], bar: f64) -> f64 {
     values.iter().filter(|v| v.abs() <= bar).count() as f64 / values.len() as f64
 }
 
-// The truth is the simulator's own (src/demo/shooter.rs).
+// The truth is the simulator's own (src/simulator/shooter.rs).
 #[test]
 fn three_hundred_frames_show_the_limits() {
     let all: Vec<bench::Off> = (20_000..20_020).map(|seed| charted(seed, 300, 54)).collect();
@@ -53,7 +55,7 @@ fn a_hundred_thousand_frames_chart_quickly() {
     assert_eq!(many.len(), 100_000);
     let start = Instant::now();
     let record = chart(&ChartJob::default(), &many).record;
-    html::chart(&record).unwrap();
+    page::chart(&record).unwrap();
     // The bar is 2 s on a quiet machine; twenty times that tells a slow machine from a slow way.
     assert!(start.elapsed() < Duration::from_secs(40), "{:?}", start.elapsed());
     assert!(!record.grid.is_empty() && record.dots.len() <= 500);
@@ -66,8 +68,8 @@ fn a_hundred_thousand_frames_chart_quickly() {
 
 fn all_words(entries: &[Entry]) -> (String, String) {
     let record = chart(&ChartJob::default(), entries).record;
-    let words = term::chart(&record, term::Style::PLAIN);
-    let page = html::chart(&record).unwrap();
+    let words = terminal::chart(&record, term::Style::PLAIN);
+    let page = page::chart(&record).unwrap();
     for text in [&words, &page] {
         for bad in ["NaN", "inf ", "-inf"] {
             assert!(!text.contains(bad), "{bad} in {text}");
@@ -139,11 +141,11 @@ fn a_chart_says_what_it_rests_on() {
     }
     let both = chart(&ChartJob::default(), &entries(20_300, 300, 54)).record;
     assert!(both.model.unwrap().field_over_test.is_some());
-    let svg = html::chart_svg(&both_again()).unwrap();
+    let svg = page::chart_svg(&both_again()).unwrap();
     assert!(svg.starts_with("<svg xmlns=") && svg.contains("<title>"));
 }
 
-fn both_again() -> stopwise::report::chart_record::ChartRecord {
+fn both_again() -> stopwise::limits::record::ChartRecord {
     chart(&ChartJob::default(), &entries(20_300, 300, 54)).record
 }
 
@@ -217,8 +219,8 @@ fn goldens_of_chart_and_plan() {
     for (name, frames, tests) in [("chart", 150, 54), ("chart-young", 12, 6)] {
         let all = entries(20_500, frames, tests);
         let charted = chart(&named(ChartJob::default()), &all);
-        golden(&format!("{name}.html"), &bare(&html::chart(&charted.record).unwrap()));
-        golden(&format!("{name}-80.txt"), &term::chart(&charted.record, plain));
+        golden(&format!("{name}.html"), &bare(&page::chart(&charted.record).unwrap()));
+        golden(&format!("{name}-80.txt"), &terminal::chart(&charted.record, plain));
     }
     let wish = PlanWish {
         depth_mm: 1.0,
@@ -241,8 +243,8 @@ fn goldens_of_chart_and_plan() {
         pupil_ratio: None,
     };
     let record = plan(&job, None);
-    golden("plan.html", &bare(&html::plan(&record).unwrap()));
-    golden("plan-80.txt", &term::plan(&record, plain));
+    golden("plan.html", &bare(&stopwise::plan::page::plan(&record).unwrap()));
+    golden("plan-80.txt", &stopwise::plan::terminal::plan(&record, plain));
 }
 
 // The limit by smears means the same as that by verdicts, only narrower; where they cannot both

@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use stopwise::render::xmp::{Keywords, Marks, Rating, marked, read};
+use stopwise::marks::xmp::{Keywords, Marks, Rating, marked, read};
 
 fn folder(name: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/xmp").join(name)

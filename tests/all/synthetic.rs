@@ -2,8 +2,8 @@
 
 use std::path::Path;
 
-use stopwise::base::random::SplitMix64;
-use stopwise::base::{Plane, Tone};
+use stopwise::core::random::SplitMix64;
+use stopwise::core::{Plane, Tone};
 
 /// A grey picture of testdata, 0 to 255.
 pub fn picture(name: &str) -> Plane {

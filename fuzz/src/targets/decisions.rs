@@ -1,7 +1,7 @@
 use std::fs;
 use std::path::Path;
 
-use stopwise::records::decisions::Decisions;
+use stopwise::store::decisions::Decisions;
 
 /// A damaged file of decisions is read as far as it goes, or refused.
 pub fn run(bytes: &[u8]) {

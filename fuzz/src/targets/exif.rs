@@ -1,6 +1,6 @@
 use std::io::Cursor;
 
-use stopwise::frames::Exposure;
+use stopwise::image::Exposure;
 
 /// The structure as such, and inside a file.
 pub fn run(bytes: &[u8]) {

@@ -1,6 +1,6 @@
 use std::path::Path;
 
-use stopwise::frames::clip::ClipInfo;
+use stopwise::image::clip::ClipInfo;
 
 /// What is read of an answer is within its own bounds.
 pub fn run(bytes: &[u8]) {

@@ -1,6 +1,6 @@
 use std::io::Cursor;
 
-use stopwise::frames::{FileKind, JpegHeader, Want, decode, header_size};
+use stopwise::image::{FileKind, JpegHeader, Want, decode, header_size};
 
 /// Pictures of more pixels are not decoded here: that is slow, and memory has tests of its own.
 const MAX_DECODED_PX: u64 = 1 << 20;

@@ -1,4 +1,4 @@
-#[path = "../../../src/serve/head.rs"]
+#[path = "../../../src/review/server/head.rs"]
 mod head;
 
 use head::{MAX_BODY_BYTES, MAX_HEAD_BYTES, Once, read_head};

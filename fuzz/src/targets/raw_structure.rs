@@ -1,4 +1,4 @@
-use stopwise::frames::raw::check_structure;
+use stopwise::image::raw::check_structure;
 
 /// Ends, whatever the file.
 pub fn run(bytes: &[u8]) {

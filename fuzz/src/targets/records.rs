@@ -2,7 +2,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use stopwise::report::written::{FullCull, WrittenCull};
+use stopwise::cull::written::{FullCull, WrittenCull};
 
 #[allow(dead_code)]
 #[path = "../../../src/cli/places.rs"]

@@ -1,4 +1,4 @@
-use stopwise::records::rig::Rigs;
+use stopwise::store::rig::Rigs;
 
 /// What is read is within its own bounds.
 pub fn run(bytes: &[u8]) {

@@ -1,4 +1,4 @@
-use stopwise::render::xmp::{Keywords, Marks, marked, read};
+use stopwise::marks::xmp::{Keywords, Marks, marked, read};
 
 /// Marks go in and come out again, whatever else the sidecar holds; a second time changes nothing.
 pub fn run(bytes: &[u8]) {

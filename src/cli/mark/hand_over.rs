@@ -4,9 +4,9 @@ use std::fs::{self, File};
 use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
-use stopwise::base::text_path;
-use stopwise::render::{copy_whole, write_whole};
-use stopwise::report::mark_record::{FileState, MarkRecord, PlacedRow, Placing};
+use stopwise::core::text_path;
+use stopwise::marks::record::{FileState, MarkRecord, PlacedRow, Placing};
+use stopwise::report::atomic_file::{copy_whole, write_whole};
 use stopwise::report::record::{Call, SkippedRecord};
 
 use super::super::args::MarkArgs;

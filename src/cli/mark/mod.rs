@@ -6,15 +6,16 @@ mod plan;
 use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::Path;
+use stopwise::marks::terminal;
 
 use anyhow::{Context, bail};
-use stopwise::records::decisions::Decisions;
-use stopwise::render::{json, term};
-use stopwise::report::mark_record::{FileState, MarkRecord};
+use stopwise::cull::outing::{self, OutingJob};
+use stopwise::cull::written::WrittenCull;
+use stopwise::marks::record::{FileState, MarkRecord};
+use stopwise::report::json;
 use stopwise::report::record::{Call, CullRecord, SCHEMA, SkippedRecord};
 use stopwise::report::wording;
-use stopwise::report::written::WrittenCull;
-use stopwise::sets::outing::{self, OutingJob};
+use stopwise::store::decisions::Decisions;
 
 use super::args::MarkArgs;
 use super::places::{Origin, Places};
@@ -79,7 +80,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
     if let Some(path) = &typed.json {
         outputs.tried(show::to_file(path, |out| json::write(&record, out)));
     }
-    let text = term::mark(&record, show::style());
+    let text = terminal::mark(&record, show::style());
     if to_output == 0 {
         outputs.tried(show::result(&text));
     } else {

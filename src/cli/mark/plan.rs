@@ -7,14 +7,14 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
+use stopwise::cull::written::{WrittenCull, WrittenFrame};
 use stopwise::error::SidecarFault;
-use stopwise::frames::named_as_picture;
-use stopwise::records::decisions::Decisions;
-use stopwise::render::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
-use stopwise::render::{clear_leftovers, exchange};
-use stopwise::report::mark_record::{ChangeRow, FileState, MarkRecord, SidecarRow};
+use stopwise::image::named_as_picture;
+use stopwise::marks::record::{ChangeRow, FileState, MarkRecord, SidecarRow};
+use stopwise::marks::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
+use stopwise::report::atomic_file::{clear_leftovers, exchange};
 use stopwise::report::record::{Call, Cause, SkippedRecord};
-use stopwise::report::written::{WrittenCull, WrittenFrame};
+use stopwise::store::decisions::Decisions;
 
 use super::super::args::MarkArgs;
 use super::super::places::{Places, shown};

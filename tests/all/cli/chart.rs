@@ -78,7 +78,7 @@ fn a_plan_takes_what_the_rig_knows() {
 
 #[test]
 fn what_people_decide_is_told_and_charted() {
-    use stopwise::records::decisions::{Decisions, NewDecision, What};
+    use stopwise::store::decisions::{Decisions, NewDecision, What};
     let place = Place::new();
     let env = logged(&place);
     let decisions = place.path().join("own/decisions.sqlite");

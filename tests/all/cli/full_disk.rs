@@ -10,10 +10,10 @@ use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 
 use serde_json::json;
-use stopwise::demo::file::{Tags, jpeg};
-use stopwise::demo::ruler::{RulerSpec, ruler};
-use stopwise::demo::scene::SceneKind;
-use stopwise::demo::series::SeriesSpec;
+use stopwise::simulator::file::{Tags, jpeg};
+use stopwise::simulator::ruler::{RulerSpec, ruler};
+use stopwise::simulator::scene::SceneKind;
+use stopwise::simulator::series::SeriesSpec;
 
 use super::review::{Review, culled};
 use super::{CACHE, OWN, PROGRAM, Place};

@@ -2,7 +2,7 @@
 
 use exif::{Field, Tag, Value};
 use serde_json::Value as Json;
-use stopwise::base::Plane;
+use stopwise::core::Plane;
 
 use super::{Place, SIZE, exposed, jpeg, picture};
 use crate::exposure::field;

@@ -4,9 +4,9 @@
 use std::process::{Child, Command, Output, Stdio};
 
 use stopwise::SkipReason;
-use stopwise::demo::dng::{RawPicture, dng};
-use stopwise::demo::file::Tags;
-use stopwise::frames::raw::{check_structure, decode_in_children, decode_raw};
+use stopwise::image::raw::{check_structure, decode_in_children, decode_raw};
+use stopwise::simulator::dng::{RawPicture, dng};
+use stopwise::simulator::file::Tags;
 
 use super::{OWN, PROGRAM, Place, exposed, jpeg, jpeg_with, picture};
 

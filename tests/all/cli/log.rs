@@ -6,7 +6,7 @@ use std::process::{Command, Stdio};
 use std::time::Duration;
 
 use serde_json::Value as Json;
-use stopwise::records::log::Log;
+use stopwise::store::log::Log;
 
 use super::{OWN, PROGRAM, Place};
 use crate::harness::golden;
@@ -243,7 +243,7 @@ fn a_killed_run_loses_no_earlier_outing() {
     place.run(&["log", "remove", "2"]);
     let first = exported(&place)["outings"][0].clone();
     assert_eq!(first["frame_count"], 2);
-    let mut chance = stopwise::base::random::SplitMix64::new(9);
+    let mut chance = stopwise::core::random::SplitMix64::new(9);
     let mut cut_short = 0;
     for _ in 0..20 {
         let mut child = Command::new(PROGRAM)

@@ -7,7 +7,7 @@ use std::process::{Command, Stdio};
 use std::time::{Duration, SystemTime};
 
 use serde_json::{Value as Json, json};
-use stopwise::render::xmp::{Rating, read};
+use stopwise::marks::xmp::{Rating, read};
 
 use super::{PROGRAM, Place, exposed, jpeg, picture};
 

@@ -30,8 +30,8 @@ use assert_cmd::Command;
 use exif::{Field, Tag, Value};
 use jpeg_encoder::{ColorType, Encoder};
 use serde_json::Value as Json;
-use stopwise::base::Plane;
-use stopwise::demo::patch::{PatchKind, patch};
+use stopwise::core::Plane;
+use stopwise::simulator::patch::{PatchKind, patch};
 
 use crate::exposure::{field, rational, segment, text};
 

@@ -5,7 +5,7 @@ use std::io::Cursor;
 
 use exif::{Tag, Value};
 use image::{GrayImage, ImageFormat};
-use stopwise::frames::Orientation;
+use stopwise::image::Orientation;
 
 use super::{Place, SIZE, exposed, jpeg, jpeg_with, picture, skipped};
 use crate::exposure::field;

@@ -179,7 +179,7 @@ fn a_killed_mark_leaves_whole_sidecars() {
         child.wait().unwrap();
         assert!(sidecars().len() >= wanted);
         for path in sidecars() {
-            let said = stopwise::render::xmp::read(&fs::read_to_string(&path).unwrap()).unwrap();
+            let said = stopwise::marks::xmp::read(&fs::read_to_string(&path).unwrap()).unwrap();
             assert!(said.keywords[0].starts_with("stopwise:"), "{}", path.display());
         }
     }

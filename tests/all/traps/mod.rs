@@ -10,19 +10,19 @@ mod place;
 mod rendering;
 mod structure;
 
-use stopwise::base::units::{GREEN, PitchUm};
-use stopwise::base::{Flag, Luma};
-use stopwise::demo::Picture;
-use stopwise::demo::camera::LinearFrame;
-use stopwise::demo::encode::encoded;
-use stopwise::demo::file::jpeg;
-use stopwise::demo::traps::{LENS, SIZE_PX, eye};
-use stopwise::measure::focus_map::Tile;
-use stopwise::measure::laplacian::laplacian_variance;
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::core::{Flag, Luma};
+use stopwise::cull::judge::{BurstJudged, Mark, judge};
 use stopwise::report::record::{Call, Cause};
-use stopwise::sets::judge::{BurstJudged, Mark, judge};
-use stopwise::sets::shot::{Patch, Shot};
-use stopwise::sets::subject_blur::Attainable;
+use stopwise::sharpness::focus_map::Tile;
+use stopwise::sharpness::laplacian::laplacian_variance;
+use stopwise::sharpness::subject_blur::Attainable;
+use stopwise::simulator::Picture;
+use stopwise::simulator::camera::LinearFrame;
+use stopwise::simulator::encode::encoded;
+use stopwise::simulator::file::jpeg;
+use stopwise::simulator::traps::{LENS, SIZE_PX, eye};
+use stopwise::tracking::frame_features::{Patch, Shot};
 
 /// Diameter of the defocus disc of a soft frame, px.
 const SOFT_PX: f64 = 8.0;

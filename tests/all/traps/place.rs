@@ -1,7 +1,7 @@
 //! Movement, and sharpness in another place or depth than the subject's.
 
 use super::*;
-use stopwise::demo::traps::shaken_and_defocused;
+use stopwise::simulator::traps::shaken_and_defocused;
 
 #[test]
 fn shake_or_defocus() {
@@ -49,7 +49,7 @@ fn subject_motion() {
 #[test]
 fn depth_looks_like_sharpness() {
     // A closed aperture has more in focus and a softer best plane: two numbers, never one.
-    use stopwise::demo::{Burst, BurstSpec, Lens, SceneKind};
+    use stopwise::simulator::{Burst, BurstSpec, Lens, SceneKind};
     let frame = |n_eff: f64| {
         let base = BurstSpec::usual(SceneKind::DepthRamp, 11, 1.0);
         let spec = BurstSpec {

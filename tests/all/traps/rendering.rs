@@ -1,12 +1,12 @@
 //! Noise, sharpening, compression, scaling: what is done to a frame after its light is taken.
 
 use super::*;
-use stopwise::base::Plane;
-use stopwise::base::stats::median;
-use stopwise::demo::sensor::{Rendering, Sensor, developed};
-use stopwise::measure::detail::detail_of_pair;
-use stopwise::measure::focus_map::FrameCells;
-use stopwise::measure::pyramid::Pyramid;
+use stopwise::core::Plane;
+use stopwise::core::stats::median;
+use stopwise::detail::information::detail_of_pair;
+use stopwise::sharpness::focus_map::FrameCells;
+use stopwise::sharpness::pyramid::Pyramid;
+use stopwise::simulator::sensor::{Rendering, Sensor, developed};
 
 #[test]
 fn noise_counted_as_detail() {

@@ -1,7 +1,7 @@
 //! Things in the frame that look sharp and are not the subject.
 
 use super::*;
-use stopwise::demo::traps::{eye_before_leaf, smooth_eye};
+use stopwise::simulator::traps::{eye_before_leaf, smooth_eye};
 
 #[test]
 fn out_of_focus_and_specular_discs() {

@@ -1,0 +1,96 @@
+//! The page of `noise`: a photon-transfer chart and a table for each body.
+
+use crate::body_noise::transfer_chart;
+use std::path::Path;
+
+use askama::Template;
+
+use crate::body_noise::record::{BodyNoise, IsoNoise, NoiseRecord};
+use crate::body_noise::table::{NoiseTable, tables};
+use crate::error::{Error, Result};
+use crate::report::atomic_file::write_whole;
+use crate::report::html::colours::style_sheet;
+use crate::report::record::FrameSource;
+use crate::report::wording;
+
+#[derive(Template)]
+#[template(path = "noise.html")]
+struct NoiseTemplate {
+    version: &'static str,
+    style: String,
+    paths: String,
+    bodies: Vec<BodyView>,
+    skipped: Vec<String>,
+}
+
+struct BodyView {
+    name: String,
+    findings: Vec<String>,
+    chart: Option<String>,
+    key: String,
+    tables: Vec<TableView>,
+}
+
+struct TableView {
+    heading: &'static str,
+    head: Vec<String>,
+    rows: Vec<Vec<String>>,
+}
+
+impl BodyView {
+    fn new(body: &BodyNoise) -> Self {
+        let raw: Vec<&IsoNoise> =
+            body.isos.iter().filter(|r| r.source == FrameSource::Raw).collect();
+        let finding = |f: &crate::report::record::Finding| match &f.next {
+            Some(next) => format!("{} {next}", f.says),
+            None => f.says.clone(),
+        };
+        BodyView {
+            name: wording::visible(&body.body),
+            findings: body.findings.iter().map(finding).collect(),
+            chart: transfer_chart::transfer_chart(&raw),
+            key: transfer_chart::transfer_key(&raw),
+            tables: tables(body).into_iter().map(TableView::new).collect(),
+        }
+    }
+}
+
+impl TableView {
+    fn new(table: NoiseTable) -> Self {
+        let head = table.columns.iter().map(|c| match c.unit {
+            "" => c.heading.clone(),
+            unit => format!("{}, {unit}", c.heading),
+        });
+        let rows = (0..table.trusted.len())
+            .map(|row| table.columns.iter().map(|c| c.cells[row].clone()).collect());
+        TableView { heading: table.heading, head: head.collect(), rows: rows.collect() }
+    }
+}
+
+/// The page as text.
+///
+/// # Errors
+/// [`Error::Record`] when the page cannot be put together.
+pub fn noise(record: &NoiseRecord) -> Result<String> {
+    let template = NoiseTemplate {
+        version: env!("CARGO_PKG_VERSION"),
+        style: style_sheet(),
+        paths: record.paths.iter().map(|p| wording::visible(p)).collect::<Vec<_>>().join(", "),
+        bodies: record.bodies.iter().map(BodyView::new).collect(),
+        skipped: record
+            .skipped
+            .iter()
+            .map(|s| format!("{}: {}", wording::visible(&s.path), s.reason))
+            .collect(),
+    };
+    template.render().map_err(|e| Error::Record(e.to_string()))
+}
+
+/// Writes the page to a path in one step.
+///
+/// # Errors
+/// As [`noise`], and [`Error::Write`] when the file cannot be written.
+pub fn write_noise(path: &Path, record: &NoiseRecord) -> Result<()> {
+    let page = noise(record)?;
+    write_whole(path, |out| out.write_all(page.as_bytes()))
+}

@@ -1,0 +1,42 @@
+//! `noise` in text: a table a body, then its findings.
+
+use crate::body_noise::record::NoiseRecord;
+use crate::body_noise::table::tables;
+use crate::report::term::Style;
+use crate::report::term::table::{TextColumn, table, wrapped};
+use crate::report::wording;
+
+/// Every body.
+pub fn noise(record: &NoiseRecord, style: Style) -> String {
+    let mut text = String::new();
+    for body in &record.bodies {
+        let name = style.signs(&wording::visible(&body.body));
+        for line in wrapped(&name, style.columns(), 0).lines() {
+            text.push_str(&format!("{}\n", style.bold(line)));
+        }
+        for t in tables(body) {
+            text.push_str(&wrapped(t.heading, style.columns(), 0));
+            let columns = t.columns.into_iter().map(|c| TextColumn {
+                heading: c.heading,
+                unit: style.signs(c.unit),
+                right: true,
+                gives_way: c.gives_way,
+                cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
+            });
+            text.push_str(&table(columns.collect(), style, |row, _, cell| {
+                if t.trusted[row] { cell.to_owned() } else { style.dim(cell) }
+            }));
+        }
+        for finding in &body.findings {
+            let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
+            let line = format!("{}{next}", finding.says);
+            text.push_str(&wrapped(&style.signs(&line), style.columns(), 2));
+        }
+        text.push('\n');
+    }
+    for s in &record.skipped {
+        let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
+        text.push_str(&wrapped(&style.signs(&line), style.columns(), 0));
+    }
+    text
+}

@@ -1,0 +1,142 @@
+//! The page of `clip`: each clip along its time, its best frames at 100 %, its stretches, what to
+//! do.
+
+use crate::clips::time_line;
+use std::path::Path;
+
+use askama::Template;
+
+use crate::clips::record::SpanVerdict;
+use crate::clips::table;
+use crate::error::{Error, Result};
+use crate::report::atomic_file::write_whole;
+use crate::report::html::colours::style_sheet;
+use crate::report::html::view::data_uri;
+use crate::report::page::{ClipPage, ClipPicture};
+use crate::report::record::SkippedRecord;
+use crate::report::wording;
+
+#[derive(Template)]
+#[template(path = "clip.html")]
+struct ClipsTemplate {
+    version: &'static str,
+    style: String,
+    clips: Vec<ClipView>,
+    skipped: Vec<String>,
+}
+
+struct ClipView {
+    name: String,
+    facts: String,
+    keep_s: String,
+    of_s: String,
+    stretch: Option<String>,
+    lines: Vec<String>,
+    thumbs: Vec<PictureView>,
+    crops: Vec<PictureView>,
+    head: Vec<String>,
+    rows: Vec<RowView>,
+    findings: Vec<String>,
+}
+
+struct RowView {
+    in_focus: bool,
+    cells: Vec<String>,
+}
+
+struct PictureView {
+    uri: String,
+    width: u32,
+    height: u32,
+    at: String,
+    alt: String,
+    note: String,
+}
+
+impl ClipView {
+    fn new(page: &ClipPage) -> Self {
+        let clip = &page.clip;
+        let columns = table::spans(clip);
+        let head = columns.iter().map(|c| match c.unit {
+            "" => c.heading.to_owned(),
+            unit => format!("{}, {unit}", c.heading),
+        });
+        let rows = clip.spans.iter().enumerate().map(|(i, s)| RowView {
+            in_focus: s.verdict == SpanVerdict::InFocus,
+            cells: columns.iter().map(|c| c.cells[i].clone()).collect(),
+        });
+        let finding = |f: &crate::report::record::Finding| match &f.next {
+            Some(next) => format!("{} {next}", f.says),
+            None => f.says.clone(),
+        };
+        ClipView {
+            name: wording::visible(&clip.path),
+            facts: table::facts(clip).join(" · "),
+            keep_s: wording::fixed(clip.in_focus_s(), 1),
+            of_s: wording::fixed(clip.length_s, 1),
+            stretch: table::stretch(clip),
+            lines: time_line::WIDTHS
+                .iter()
+                .filter_map(|w| time_line::time_line(clip, *w))
+                .collect(),
+            thumbs: page.thumbs.iter().map(|p| picture(p, 1, "The clip", String::new())).collect(),
+            crops: page
+                .crops
+                .iter()
+                .map(|p| {
+                    let row = clip.frames_table.iter().find(|f| (f.t_s - p.t_s).abs() < 1e-9);
+                    let blur = row.and_then(|f| f.blur_sigma_px);
+                    let note = match (row, blur) {
+                        (Some(f), Some(b)) => {
+                            format!("{} · blur {} px", f.verdict.word(), wording::measured(&b))
+                        }
+                        (Some(f), None) => f.verdict.word().to_owned(),
+                        _ => String::new(),
+                    };
+                    picture(p, 3, "The subject at 100 %", note)
+                })
+                .collect(),
+            head: head.collect(),
+            rows: rows.collect(),
+            findings: clip.findings.iter().map(finding).collect(),
+        }
+    }
+}
+
+fn picture(p: &ClipPicture, decimals: usize, what: &str, note: String) -> PictureView {
+    let at = format!("{} s", wording::fixed(p.t_s, decimals));
+    PictureView {
+        uri: data_uri("image/jpeg", &p.picture.jpeg),
+        width: p.picture.width_px,
+        height: p.picture.height_px,
+        alt: format!("{what} at {at}"),
+        at,
+        note,
+    }
+}
+
+/// The page as text.
+///
+/// # Errors
+/// [`Error::Record`] when the page cannot be put together.
+pub fn clips(pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<String> {
+    let template = ClipsTemplate {
+        version: env!("CARGO_PKG_VERSION"),
+        style: style_sheet(),
+        clips: pages.iter().map(ClipView::new).collect(),
+        skipped: skipped
+            .iter()
+            .map(|s| format!("{}: {}", wording::visible(&s.path), s.reason))
+            .collect(),
+    };
+    template.render().map_err(|e| Error::Record(e.to_string()))
+}
+
+/// Writes the page to a path in one step.
+///
+/// # Errors
+/// As [`clips`], and [`Error::Write`] when the file cannot be written.
+pub fn write_clips(path: &Path, pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<()> {
+    let page = clips(pages, skipped)?;
+    write_whole(path, |out| out.write_all(page.as_bytes()))
+}

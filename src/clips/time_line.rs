@@ -1,0 +1,179 @@
+//! A clip along its time: stretches, blur, movement and noise above one axis.
+
+use crate::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
+use crate::report::record::Call;
+use crate::report::svg::axis::{Axis, Spread, even_ticks};
+use crate::report::svg::drawing::{Anchor, Drawing};
+use crate::report::wording;
+
+/// Widths drawn: a desk and a phone held upright.
+pub const WIDTHS: [f64; 2] = [1060.0, 350.0];
+
+/// Points a curve may have for each px of width.
+const POINTS_A_PX: f64 = 1.0;
+/// Heights of the parts.
+const SPANS: f64 = 30.0;
+const TRACK: f64 = 84.0;
+const GAP: f64 = 34.0;
+
+/// The time line of a clip at a width. `None` for a clip without length.
+pub fn time_line(clip: &ClipRecord, width: f64) -> Option<String> {
+    let (left, right) = (40.0, width - 14.0);
+    let start = clip.spans.first()?.start_s;
+    let x = Axis::new(Spread::Linear, (start, start + clip.length_s), (left, right))?;
+    let tracks = tracks(clip);
+    let bottom = GAP + SPANS + (tracks.len() as f64) * (TRACK + GAP);
+    let says = said(clip);
+    let mut d = Drawing::new(width, bottom + 40.0, &says);
+
+    d.text("soft", (left, GAP - 20.0), Anchor::Start, "stretches");
+    for s in &clip.spans {
+        let (from, to) = (x.at(s.start_s), x.at(s.end_s));
+        let (class, height) = match s.verdict {
+            SpanVerdict::InFocus => ("accent", SPANS),
+            SpanVerdict::Near => ("near", SPANS * 0.5),
+            SpanVerdict::Out => ("bar", 4.0),
+            SpanVerdict::CannotSay => ("none", 0.0),
+        };
+        d.rect(class, (from, GAP - 8.0 + SPANS - height), (to - from - 0.5).max(0.5), height);
+        if s.verdict != SpanVerdict::InFocus && to - from > 62.0 {
+            let at = GAP - 8.0 + SPANS - height - 5.0;
+            d.text("soft", ((from + to) / 2.0, at), Anchor::Middle, s.verdict.word());
+        } else if to - from > 62.0 {
+            d.text("on-accent", ((from + to) / 2.0, GAP + 11.0), Anchor::Middle, "in focus");
+        }
+    }
+    let mut top = GAP + SPANS + GAP;
+    for t in &tracks {
+        let y = Axis::new(t.spread, t.range, (top + TRACK, top))?;
+        d.text("soft", (left, top - 10.0), Anchor::Start, t.heading);
+        for tick in &t.ticks {
+            d.line("grid", (left, y.at(*tick)), (right, y.at(*tick)));
+            let label = wording::short(*tick);
+            d.text("soft", (left - 6.0, y.at(*tick) + 4.0), Anchor::End, &label);
+        }
+        for (value, label) in &t.bounds {
+            d.line("allowed", (left, y.at(*value)), (right, y.at(*value)));
+            d.text("ink", (right, y.at(*value) - 4.0), Anchor::End, label);
+        }
+        for part in parts(clip, t.get, ((right - left) * POINTS_A_PX) as usize) {
+            let line: Vec<(f64, f64)> = part.iter().map(|(t, v)| (x.at(*t), y.at(*v))).collect();
+            match line[..] {
+                [one] => d.dot("accent", one, 1.5),
+                _ => d.path("curve", &line),
+            }
+        }
+        top += TRACK + GAP;
+    }
+    let axis_y = bottom + 4.0;
+    let every = if width < 500.0 { 2 } else { 1 };
+    d.line("rule", (left, axis_y), (right, axis_y));
+    for (i, tick) in even_ticks(clip.length_s).into_iter().enumerate() {
+        if tick <= clip.length_s && i % every == 0 {
+            let at = x.at(start + tick);
+            d.line("rule", (at, axis_y), (at, axis_y + 5.0));
+            d.text("soft", (at, axis_y + 19.0), Anchor::Middle, &wording::short(tick));
+        }
+    }
+    d.text("soft", (right, axis_y + 34.0), Anchor::End, "seconds");
+    Some(d.done())
+}
+
+struct Track {
+    heading: &'static str,
+    spread: Spread,
+    range: (f64, f64),
+    ticks: Vec<f64>,
+    bounds: Vec<(f64, &'static str)>,
+    get: fn(&ClipFrameRow) -> Option<f64>,
+}
+
+fn tracks(clip: &ClipRecord) -> Vec<Track> {
+    let most = |get: fn(&ClipFrameRow) -> Option<f64>| {
+        clip.frames_table.iter().filter_map(get).filter(|v| v.is_finite()).reduce(f64::max)
+    };
+    let mut tracks = Vec::new();
+    let blur: fn(&ClipFrameRow) -> Option<f64> = |f| f.blur_ratio;
+    if let Some(high) = most(blur) {
+        let high = high.clamp(2.5, 16.0);
+        let ticks = [1.0, 2.0, 4.0, 8.0, 16.0].into_iter().filter(|t| *t <= high).collect();
+        tracks.push(Track {
+            heading: "blur, times that of the best frames",
+            spread: Spread::Log,
+            range: (0.7, high),
+            ticks,
+            bounds: vec![(1.3, "in focus below")],
+            get: blur,
+        });
+    }
+    let mut even = |heading, get: fn(&ClipFrameRow) -> Option<f64>| {
+        if let Some(high) = most(get).filter(|h| *h > 0.0) {
+            let ticks = even_ticks(high);
+            let top = ticks.last().copied().unwrap_or(high);
+            let shown = ticks.iter().step_by(ticks.len().div_ceil(4)).copied().collect();
+            tracks.push(Track {
+                heading,
+                spread: Spread::Linear,
+                range: (0.0, top),
+                ticks: shown,
+                bounds: Vec::new(),
+                get,
+            });
+        }
+    };
+    even("movement, px from frame to frame", |f| f.motion_px);
+    even("noise, DN", |f| f.noise_sigma_dn);
+    tracks
+}
+
+/// Runs of frames with a value, thinned to the extremes of each step so that no peak is lost.
+fn parts(
+    clip: &ClipRecord,
+    get: fn(&ClipFrameRow) -> Option<f64>,
+    points: usize,
+) -> Vec<Vec<(f64, f64)>> {
+    let mut runs: Vec<Vec<(f64, f64)>> = vec![Vec::new()];
+    for f in &clip.frames_table {
+        let value = get(f).filter(|v| v.is_finite() && f.verdict != Call::CannotSay);
+        match (value, runs.last_mut()) {
+            (Some(v), Some(run)) => run.push((f.t_s, v)),
+            (None, Some(run)) if !run.is_empty() => runs.push(Vec::new()),
+            _ => {}
+        }
+    }
+    let step = clip.frames_table.len() * 2 / points.max(1);
+    runs.retain(|r| !r.is_empty());
+    if step < 4 {
+        return runs;
+    }
+    let by_value = |a: &&(f64, f64), b: &&(f64, f64)| a.1.total_cmp(&b.1);
+    runs.iter()
+        .map(|run| {
+            let ends = run.chunks(step).flat_map(|c| {
+                let low = c.iter().min_by(by_value);
+                let high = c.iter().max_by(by_value);
+                let mut two: Vec<(f64, f64)> = low.into_iter().chain(high).copied().collect();
+                two.sort_by(|a, b| a.0.total_cmp(&b.0));
+                two
+            });
+            ends.collect()
+        })
+        .collect()
+}
+
+fn said(clip: &ClipRecord) -> String {
+    let spans: Vec<String> = clip
+        .spans
+        .iter()
+        .take(40)
+        .map(|s| {
+            format!(
+                "{} from {} to {} s",
+                s.verdict.word(),
+                wording::fixed(s.start_s, 1),
+                wording::fixed(s.end_s, 1)
+            )
+        })
+        .collect();
+    format!("Time line: {}", spans.join(", "))
+}

@@ -1,0 +1,424 @@
+//! What is kept of one frame of a series once its pixels are gone: the region with a margin, a
+//! small pattern to find it by, blur by tile round it, and its noise where it stands alone.
+
+use super::edges;
+use crate::core::{Luma, Plane, Tone};
+use crate::error::SkipReason;
+use crate::image::raw::RawFrame;
+use crate::image::{self, Decoded, FileKind, Frame, Held, Want};
+use crate::noise::raw::{RawNoise, raw_noise};
+use crate::noise::rendered::{RenderedNoise, rendered_noise};
+use crate::sharpness::band_noise::BandNoise;
+use crate::sharpness::edge::{EdgeResponse, NoEdge, measure_edge};
+use crate::sharpness::focus_map::{FrameCells, TILE_PX, Tile};
+use crate::sharpness::pyramid::Pyramid;
+use crate::tracking::template::{Pattern, follow};
+
+/// Pixels kept round the region for registration and resampling.
+pub const MARGIN_PX: usize = 32;
+/// Largest region that is looked for, px a side: larger ones take time and say no more.
+const REGION_PX: usize = 768;
+/// Largest region that may be given, px a side.
+const REGION_MOST_PX: usize = 1536;
+/// Side of a crop, px.
+pub const CROP_PX: usize = 320;
+/// Smallest region, px a side: fewer tiles do not average.
+pub const REGION_LEAST_PX: usize = 128;
+/// Share of the frame's shorter side that frames may wander before the region leaves them.
+const DRIFT: f64 = 0.04;
+/// Blur is mapped in a window of at most this size round the region, px.
+const WINDOW_PX: (usize, usize) = (2048, 1536);
+/// Longest side of the pattern, samples.
+const PATTERN_MOST: usize = 400;
+/// Largest box of an edge, px a side.
+const EDGE_MOST_PX: usize = 1024;
+/// Correlation below which a followed place is not believed.
+const FOLLOWED: f32 = 0.3;
+
+/// A box in a frame, px of the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Area {
+    /// Left.
+    pub x0: usize,
+    /// Top.
+    pub y0: usize,
+    /// Width.
+    pub w: usize,
+    /// Height.
+    pub h: usize,
+}
+
+/// Noise of a frame that stands alone in its step.
+#[derive(Debug, Clone)]
+pub enum AloneNoise {
+    /// Of a raw frame, by tone, and the mosaic of the region with its margin.
+    Raw(RawNoise, Box<RawFrame>),
+    /// Of a rendered frame.
+    Rendered(RenderedNoise),
+}
+
+/// What is kept of a frame.
+#[derive(Debug, Clone)]
+pub struct Look {
+    /// The pattern to follow by, and the same at half size.
+    pub patterns: [Pattern; 2],
+    /// The region with [`MARGIN_PX`] on each side, before registration.
+    pub plane: Plane,
+    /// Where that was cut, px of the file.
+    pub cut_at: (usize, usize),
+    /// Blur of the judged tiles in the window, px.
+    pub window_blur_px: Vec<f32>,
+    /// Blur of the judged tiles in the region, px.
+    pub region_blur_px: Vec<f32>,
+    /// From black to saturation, DN, of raw frames.
+    pub range_dn: Option<f64>,
+    /// Steps to which a JPEG's luma was rounded, row by row.
+    pub luma_steps: Option<[u16; 64]>,
+    /// Red, green and blue of the middle with [`MARGIN_PX`] on each side, 8-bit steps, when they
+    /// were asked for.
+    pub colour: Option<[Plane; 3]>,
+    /// Response of the straight edge, when there is one.
+    pub edge: Option<Result<EdgeResponse, NoEdge>>,
+    /// Noise, when it was asked for.
+    pub alone: Option<AloneNoise>,
+}
+
+/// What else is kept of a frame.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Keeps {
+    /// Its noise, measured in it alone.
+    pub noise: bool,
+    /// Its middle in colour, for pictures.
+    pub colour: bool,
+}
+
+impl Keeps {
+    fn want(self) -> Want {
+        if self.colour { Want::Colour } else { Want::Luma }
+    }
+}
+
+/// The frame that the others are registered on.
+#[derive(Debug, Clone)]
+pub struct Reference {
+    /// The region in it, without margin.
+    pub region: Area,
+    /// The straight edge in it: its box, and whether it was given.
+    pub edge: Option<(Area, bool)>,
+    /// Size of the frame, px of the file.
+    pub size: (usize, usize),
+    /// White balance that all frames are interpolated with.
+    pub white_balance: Option<[f32; 3]>,
+    /// What was kept of it.
+    pub look: Look,
+}
+
+/// A decoded frame.
+enum Pixels {
+    Rendered(Decoded),
+    #[cfg_attr(not(feature = "raw"), allow(dead_code))]
+    Raw(Box<RawFrame>),
+}
+
+impl Pixels {
+    /// The frame with the memory that it takes.
+    fn load(frame: &Frame, want: Want) -> Result<(Pixels, Held), SkipReason> {
+        #[cfg(feature = "raw")]
+        if frame.kind == FileKind::Raw {
+            let (raw, held) = image::load_raw_held(frame)?;
+            return Ok((Pixels::Raw(Box::new(raw)), held));
+        }
+        debug_assert!(cfg!(feature = "raw") || frame.kind != FileKind::Raw);
+        let (decoded, held) = image::load_held(frame, want, Vec::new())?;
+        Ok((Pixels::Rendered(decoded), held))
+    }
+
+    fn size(&self) -> (usize, usize) {
+        match self {
+            Pixels::Rendered(d) => (d.width_px as usize, d.height_px as usize),
+            Pixels::Raw(r) => (r.width_px, r.height_px),
+        }
+    }
+
+    fn patterns(&self) -> [Pattern; 2] {
+        let (w, h) = self.size();
+        let side = (w.max(h) / 4).clamp(64, PATTERN_MOST);
+        let (rgb, pw, ph) = match self {
+            Pixels::Rendered(d) => d.rgb_small(side),
+            Pixels::Raw(r) => r.quick_rgb(side),
+        };
+        let green: Vec<u8> = rgb.iter().skip(1).step_by(3).copied().collect();
+        let step_px = match self {
+            Pixels::Rendered(_) => w as f64 / pw as f64,
+            // Whole cells are averaged; the rest at the border is left out.
+            Pixels::Raw(_) => 2.0 * (w / 2).max(h / 2).div_ceil(side).max(1) as f64,
+        };
+        let fine = Pattern::new(&green, pw, ph, step_px);
+        let half = fine.halved();
+        [fine, half]
+    }
+
+    /// Luma that detail is measured on: linear of raw, encoded of rendered frames.
+    fn plane(&self, a: Area) -> Plane {
+        match self {
+            Pixels::Rendered(d) => d.luma().cut(a.x0, a.y0, a.w, a.h),
+            Pixels::Raw(r) => r.cut(a.x0, a.y0, a.w, a.h).linear_luma(),
+        }
+    }
+
+    /// Red, green and blue of the middle of a cut with its margin.
+    fn colour(&self, cut: Area) -> [Plane; 3] {
+        let side = CROP_PX.min(cut.w - 2 * MARGIN_PX).min(cut.h - 2 * MARGIN_PX) + 2 * MARGIN_PX;
+        let (x0, y0) = (cut.x0 + (cut.w - side) / 2, cut.y0 + (cut.h - side) / 2);
+        let (rgb, w, h) = match self {
+            Pixels::Rendered(d) => d.rgb_crop(x0, y0, side, side),
+            // Regions are whole tiles, so this begins with a whole cell of the mosaic.
+            Pixels::Raw(r) => {
+                image::developed(&r.cut(x0, y0, side, side)).rgb_crop(0, 0, side, side)
+            }
+        };
+        std::array::from_fn(|c| Plane {
+            data: rgb.iter().skip(c).step_by(3).map(|v| f32::from(*v)).collect(),
+            ..Plane::zeros(w, h, Tone::Encoded)
+        })
+    }
+
+    /// Encoded luma of a part, for the focus measures.
+    fn encoded<T>(&self, a: Area, measure: impl FnOnce(&Luma<'_>) -> T) -> T {
+        match self {
+            Pixels::Rendered(d) if (a.w, a.h) == self.size() => measure(&d.luma()),
+            Pixels::Rendered(d) => {
+                let data = d.luma().cut(a.x0, a.y0, a.w, a.h).to_luma();
+                measure(&Luma::U8 { data: &data, channels: 1, width_px: a.w, height_px: a.h })
+            }
+            Pixels::Raw(r) => {
+                let part = r.cut(a.x0, a.y0, a.w, a.h);
+                let data = part.luma16();
+                let (width_px, height_px) = (part.width_px, part.height_px);
+                measure(&Luma::U16 { data: &data, width_px, height_px })
+            }
+        }
+    }
+}
+
+/// Middle and size, fractions of the file's picture.
+pub type Box4 = ((f64, f64), (f64, f64));
+
+/// A box in a frame of that size, whole cells of a mosaic.
+fn edge_area(((x, y), (bw, bh)): Box4, (w, h): (usize, usize)) -> Area {
+    let side = |share: f64, full: usize| {
+        let most = EDGE_MOST_PX.min(full) / 2 * 2;
+        ((share * full as f64) as usize / 2 * 2).clamp(2, most.max(2))
+    };
+    let at = |middle: f64, size: usize, full: usize| {
+        let start = middle * full as f64 - size as f64 / 2.0;
+        start.round().clamp(0.0, (full - size) as f64) as usize / 2 * 2
+    };
+    let (bw, bh) = (side(bw, w), side(bh, h));
+    Area { x0: at(x, bw, w), y0: at(y, bh, h), w: bw, h: bh }
+}
+
+/// Where a region is wanted: its middle and, when given, its size, fractions of the file's
+/// picture.
+pub type Wanted = Option<((f64, f64), Option<(f64, f64)>)>;
+
+/// Reads the reference and places the region in it.
+///
+/// # Errors
+/// What is wrong with the file; `Ok(None)` when the region would be too small.
+pub fn reference(
+    frame: &Frame,
+    wanted: Wanted,
+    edge: Option<Box4>,
+    keeps: Keeps,
+) -> Result<Option<Reference>, SkipReason> {
+    let (pixels, _held) = Pixels::load(frame, keeps.want())?;
+    let size = pixels.size();
+    let Some(region) = place(&pixels, wanted) else { return Ok(None) };
+    let white_balance = match &pixels {
+        Pixels::Raw(r) => r.white_balance,
+        Pixels::Rendered(_) => None,
+    };
+    let patterns = pixels.patterns();
+    let given = edge.map(|e| (edge_area(e, size), true));
+    let mut look = kept(&pixels, patterns, region, given.map(|g| g.0), (0, 0), keeps);
+    let edge = given.or_else(|| {
+        let found = edges::find(&look.plane)?;
+        let (x0, y0) = (found.x0 + look.cut_at.0, found.y0 + look.cut_at.1);
+        look.edge = Some(measure_edge(&look.plane.cut(found.x0, found.y0, found.w, found.h)));
+        Some((Area { x0, y0, ..found }, false))
+    });
+    Ok(Some(Reference { region, edge, size, white_balance, look }))
+}
+
+/// Reads another frame and cuts the same region from it.
+///
+/// # Errors
+/// What is wrong with the file.
+pub fn look(frame: &Frame, reference: &Reference, keeps: Keeps) -> Result<Look, SkipReason> {
+    let (mut pixels, _held) = Pixels::load(frame, keeps.want())?;
+    if let Pixels::Raw(raw) = &mut pixels {
+        raw.white_balance = reference.white_balance;
+    }
+    let patterns = pixels.patterns();
+    let r = &reference.region;
+    let middle = (r.x0 as f64 + r.w as f64 / 2.0, r.y0 as f64 + r.h as f64 / 2.0);
+    let [fine, half] = &reference.look.patterns;
+    let [to_fine, to_half] = &patterns;
+    let found = follow((fine, half), (to_fine, to_half), middle, middle)
+        .filter(|m| m.peak >= FOLLOWED)
+        .map_or((0.0, 0.0), |m| (m.x_px - middle.0, m.y_px - middle.1));
+    // Whole cells of the mosaic; registration finds the rest.
+    let even = |v: f64| (v / 2.0).round() as isize * 2;
+    let edge = reference.edge.map(|e| e.0);
+    Ok(kept(&pixels, patterns, *r, edge, (even(found.0), even(found.1)), keeps))
+}
+
+fn kept(
+    pixels: &Pixels,
+    patterns: [Pattern; 2],
+    region: Area,
+    edge: Option<Area>,
+    moved: (isize, isize),
+    keeps: Keeps,
+) -> Look {
+    let (w, h) = pixels.size();
+    let (cw, ch) = (region.w + 2 * MARGIN_PX, region.h + 2 * MARGIN_PX);
+    let at = |start: usize, moved: isize, size: usize, full: usize| {
+        let from = start as isize - MARGIN_PX as isize + moved;
+        from.clamp(0, (full - size) as isize) as usize / 2 * 2
+    };
+    let cut =
+        Area { x0: at(region.x0, moved.0, cw, w), y0: at(region.y0, moved.1, ch, h), w: cw, h: ch };
+    let (window_blur_px, region_blur_px) = blur(pixels, cut);
+    let range_dn = match pixels {
+        Pixels::Raw(r) => Some(f64::from(r.white_dn - r.black_dn.iter().sum::<f32>() / 4.0)),
+        Pixels::Rendered(_) => None,
+    };
+    let luma_steps = match pixels {
+        Pixels::Rendered(d) => d.luma_steps,
+        Pixels::Raw(_) => None,
+    };
+    let edge = edge.map(|e| {
+        let within = |start: usize, moved: isize, size: usize, full: usize| {
+            (start as isize + moved).clamp(0, (full - size) as isize) as usize / 2 * 2
+        };
+        let (x0, y0) = (within(e.x0, moved.0, e.w, w), within(e.y0, moved.1, e.h, h));
+        measure_edge(&pixels.plane(Area { x0, y0, ..e }))
+    });
+    let alone = match pixels {
+        _ if !keeps.noise => None,
+        Pixels::Rendered(d) => rendered_noise(&d.luma()).map(AloneNoise::Rendered),
+        Pixels::Raw(r) => {
+            let window = window(cut, (w, h));
+            raw_noise(&r.cut(window.x0, window.y0, window.w, window.h).planes())
+                .map(|n| AloneNoise::Raw(n, Box::new(r.cut(cut.x0, cut.y0, cw, ch))))
+        }
+    };
+    Look {
+        patterns,
+        plane: pixels.plane(cut),
+        cut_at: (cut.x0, cut.y0),
+        window_blur_px,
+        region_blur_px,
+        range_dn,
+        luma_steps,
+        colour: keeps.colour.then(|| pixels.colour(cut)),
+        edge,
+        alone,
+    }
+}
+
+/// The window round a cut in which blur is mapped.
+fn window(cut: Area, (w, h): (usize, usize)) -> Area {
+    let side = |most: usize, own: usize, full: usize| most.max(own).min(full) / 2 * 2;
+    let (ww, wh) = (side(WINDOW_PX.0, cut.w, w), side(WINDOW_PX.1, cut.h, h));
+    let at = |start: usize, own: usize, size: usize, full: usize| {
+        (start + own / 2).saturating_sub(size / 2).min(full - size) / 2 * 2
+    };
+    Area { x0: at(cut.x0, cut.w, ww, w), y0: at(cut.y0, cut.h, wh, h), w: ww, h: wh }
+}
+
+/// Blur of the judged tiles of the window, and of those in the region.
+fn blur(pixels: &Pixels, cut: Area) -> (Vec<f32>, Vec<f32>) {
+    let window = window(cut, pixels.size());
+    pixels.encoded(window, |luma| {
+        let Some(cells) = FrameCells::measure(luma, &Pyramid::new(luma)) else {
+            return (Vec::new(), Vec::new());
+        };
+        let noise = cells.noise().unwrap_or_else(|| BandNoise::white(0.5));
+        let map = cells.map(&noise);
+        let (mut all, mut own) = (Vec::new(), Vec::new());
+        for (i, tile) in map.tiles.iter().enumerate() {
+            let Tile::Blur { sigma_px, .. } = tile else { continue };
+            all.push(*sigma_px);
+            let x = window.x0 + i % map.cols * TILE_PX;
+            let y = window.y0 + i / map.cols * TILE_PX;
+            let inside = |at: usize, from: usize, size: usize| {
+                (from + MARGIN_PX..from + size - MARGIN_PX).contains(&at)
+            };
+            if inside(x, cut.x0, cut.w) && inside(y, cut.y0, cut.h) {
+                own.push(*sigma_px);
+            }
+        }
+        (all, own)
+    })
+}
+
+/// Where the region lies; `None` when the frame or what was asked for is too small.
+fn place(pixels: &Pixels, wanted: Wanted) -> Option<Area> {
+    let (w, h) = pixels.size();
+    let room = |full: usize, drift: f64| {
+        full.checked_sub(2 * MARGIN_PX + 2 * (drift * w.min(h) as f64) as usize)
+    };
+    let tiles = |px: usize| px / TILE_PX * TILE_PX;
+    let near = |middle: f64, size: usize, full: usize| {
+        let most = (full - size - MARGIN_PX) as f64;
+        let at = middle - size as f64 / 2.0;
+        at.round().clamp(MARGIN_PX as f64, most) as usize / 2 * 2
+    };
+    if let Some(((x, y), size)) = wanted {
+        let side = |share: Option<f64>, full: usize| {
+            let px = share.map_or(REGION_PX, |s| (s * full as f64) as usize);
+            Some(tiles(px.min(REGION_MOST_PX).min(room(full, 0.0)?)))
+        };
+        let (rw, rh) = (side(size.map(|s| s.0), w)?, side(size.map(|s| s.1), h)?);
+        if rw.min(rh) < REGION_LEAST_PX {
+            return None;
+        }
+        let (x0, y0) = (near(x * w as f64, rw, w), near(y * h as f64, rh, h));
+        return Some(Area { x0, y0, w: rw, h: rh });
+    }
+    let side = tiles(REGION_PX.min(room(w, DRIFT)?).min(room(h, DRIFT)?));
+    if side < REGION_LEAST_PX {
+        return None;
+    }
+    let whole = Area { x0: 0, y0: 0, w: w / 2 * 2, h: h / 2 * 2 };
+    let (sums, cols, rows) = pixels.encoded(whole, |luma| {
+        let cells = FrameCells::measure(luma, &Pyramid::new(luma))?;
+        let map = cells.map(&cells.noise().unwrap_or_else(|| BandNoise::white(0.5)));
+        let strength = |v: &f32| f64::from(v.max(0.0)).sqrt();
+        Some((map.lap_var.iter().map(strength).collect::<Vec<f64>>(), map.cols, map.rows))
+    })?;
+    let n = side / TILE_PX;
+    let edge = (MARGIN_PX + (DRIFT * w.min(h) as f64) as usize).div_ceil(TILE_PX);
+    let mut best: Option<(f64, usize, usize)> = None;
+    for row in edge..(rows + 1).saturating_sub(n + edge) {
+        for col in edge..(cols + 1).saturating_sub(n + edge) {
+            let mut sum = 0.0;
+            for r in row..row + n {
+                let line = &sums[r * cols + col..r * cols + col + n];
+                // One bright speck must not outweigh a textured field.
+                sum += line.iter().map(|v| (1.0 + v).ln()).sum::<f64>();
+            }
+            if best.is_none_or(|b| sum > b.0) {
+                best = Some((sum, col, row));
+            }
+        }
+    }
+    let (x, y) = best.map_or((w as f64 / 2.0, h as f64 / 2.0), |(_, col, row)| {
+        let middle = |i: usize| (i * TILE_PX + side / 2) as f64;
+        (middle(col), middle(row))
+    });
+    Some(Area { x0: near(x, side, w), y0: near(y, side, h), w: side, h: side })
+}

@@ -1,0 +1,228 @@
+//! The frames of a burst laid over each other, and the planes of their focus fitted to the fine
+//! contrast that their tiles hold.
+
+use rayon::prelude::*;
+
+use crate::core::stats::median;
+use crate::sharpness::band_noise::BandNoise;
+use crate::sharpness::focus_map::TILE_PX;
+use crate::tracking::frame_features::Shot;
+use crate::tracking::planes::{self, BurstPlanes, PlaceEnergies};
+use crate::tracking::similarity::{self, Similarity, read_field};
+use crate::tracking::template;
+
+/// Spots across and down by which frames are laid over each other.
+const SPOTS: (usize, usize) = (3, 2);
+/// Places of a burst, at most: tiles of large frames are joined in squares.
+const MAX_PLACES: usize = 1500;
+
+/// Mean ln likelihood per reading below which planes are not to be trusted: simulated bursts stay
+/// above -0.55, sweeps that the model cannot hold lie below -0.85.
+const MIN_FIT: f64 = -0.6;
+/// Fewer frames do not tell planes from depths; the figures here come from bursts of 8 to 16.
+pub const MIN_FRAMES: usize = 6;
+/// Places within this of a spot are about it, px.
+const ABOUT_PX: f64 = 70.0;
+/// A place this near to a frame's plane is in focus there, px of blur.
+const IN_PLANE_PX: f64 = 1.0;
+
+/// Energies of a burst's places and what was fitted to them. Places lie on a grid over the middle
+/// frame.
+#[derive(Debug, Clone)]
+pub struct OverlaidBurst {
+    /// Number of the middle frame.
+    pub middle: usize,
+    /// Size of the frames, px of the file.
+    pub size_px: (f64, f64),
+    /// Places across and down.
+    pub grid: (usize, usize),
+    /// Side of a place, px.
+    pub place_px: f64,
+    /// From the middle frame to each frame.
+    pub to_frame: Vec<Similarity>,
+    /// Energies of the places.
+    pub energies: PlaceEnergies,
+}
+
+impl OverlaidBurst {
+    /// Lays frames over the middle one and reads their tiles; `None` for frames of several sizes
+    /// and for a single one.
+    pub fn read(shots: &[&Shot], noise: &BandNoise) -> Option<OverlaidBurst> {
+        let n = shots.len();
+        let middle = n / 2;
+        if n < 2 {
+            return None;
+        }
+        let shot = shots[middle];
+        let (cols, rows) = (shot.cells.cols, shot.cells.rows);
+        let size = |s: &Shot| (s.width_px, s.height_px);
+        if cols < 2 || rows < 2 || shots.iter().any(|s| size(s) != size(shot)) {
+            return None;
+        }
+        let side = (((cols * rows) as f64 / MAX_PLACES as f64).sqrt().ceil() as usize).max(1);
+        let grid = (cols / side, rows / side);
+        if grid.0 < 2 || grid.1 < 2 {
+            return None;
+        }
+        let to_frame: Vec<Similarity> =
+            (0..n).into_par_iter().map(|i| overlay(shots[middle], shots[i], i == middle)).collect();
+        let place_px = (side * TILE_PX) as f64;
+        let mut burst = OverlaidBurst {
+            middle,
+            size_px: (shot.width_px as f64, shot.height_px as f64),
+            grid,
+            place_px,
+            to_frame,
+            energies: PlaceEnergies::default(),
+        };
+        let joined_tiles = |tiles: &[f32]| joined(tiles, (cols, rows), side);
+        let fields: Vec<Vec<f32>> =
+            shots.iter().map(|s| joined_tiles(&s.cells.lap_var(noise))).collect();
+        burst.energies = PlaceEnergies {
+            energy: burst.place_energies(&fields),
+            noise: joined_tiles(&shot.cells.noise_lap_var(noise)),
+        };
+        Some(burst)
+    }
+
+    /// Energies of all places, one value per frame.
+    fn place_energies(&self, fields: &[Vec<f32>]) -> Vec<f32> {
+        let of = |t: usize, i: usize, field: &[f32]| {
+            read_field(field, self.grid, self.place_px, self.place_in(t, i))
+        };
+        (0..self.grid.0 * self.grid.1)
+            .flat_map(|t| fields.iter().enumerate().map(move |(i, field)| of(t, i, field)))
+            .collect()
+    }
+
+    /// Planes and depths; `None` where too few places have contrast.
+    pub fn planes(&self) -> Option<BurstPlanes> {
+        let frames = self.to_frame.len();
+        planes::fit(frames, &self.energies)
+    }
+
+    /// Area of the places that each frame's plane passes or nearly passes, px² of the middle frame.
+    pub fn in_plane_px2(&self, planes: &BurstPlanes) -> Vec<f64> {
+        let passed = |plane: f64| {
+            planes.places.iter().filter(|p| (p.depth_px - plane).abs() < IN_PLANE_PX).count()
+        };
+        planes.plane_px.iter().map(|p| passed(*p) as f64 * self.place_px.powi(2)).collect()
+    }
+
+    /// How far a spot of the middle frame lies beyond the planes of all frames, px of blur;
+    /// negative among them. `None` where nothing about it has contrast.
+    pub fn beyond_px(&self, planes: &BurstPlanes, (x, y): (f64, f64)) -> Option<f64> {
+        let reach = ABOUT_PX.max(1.1 * self.place_px);
+        let near = |t: usize| {
+            let (px, py) = self.place_centre(t);
+            (px - x).hypot(py - y) < reach
+        };
+        let mut depths: Vec<f64> =
+            planes.places.iter().filter(|p| near(p.index)).map(|p| p.depth_px).collect();
+        median(&mut depths).map(|depth| planes.beyond_px(depth))
+    }
+
+    /// Centre of place `t` in the middle frame, px.
+    pub fn place_centre(&self, t: usize) -> (f64, f64) {
+        let at = |k: usize| (k as f64 + 0.5) * self.place_px;
+        (at(t % self.grid.0), at(t / self.grid.0))
+    }
+
+    /// Centre of place `t` in frame `i`, px.
+    pub fn place_in(&self, t: usize, i: usize) -> (f64, f64) {
+        let (x, y) = self.place_centre(t);
+        self.to_frame[i].at(x, y)
+    }
+
+    /// Mean over frames of the squared distance of a place from a point of the frame, widths².
+    pub fn mean_off2(&self, t: usize, at: (f64, f64)) -> f64 {
+        let w = self.size_px.0;
+        let of = |(x, y): (f64, f64)| ((x - at.0).powi(2) + (y - at.1).powi(2)) / (w * w);
+        let n = self.to_frame.len();
+        (0..n).map(|i| of(self.place_in(t, i))).sum::<f64>() / n as f64
+    }
+}
+
+/// A burst laid over itself with its planes; `None` with few frames and where planes do not fit.
+pub fn fitted(shots: &[&Shot], noise: &BandNoise) -> Option<(OverlaidBurst, BurstPlanes)> {
+    if shots.len() < MIN_FRAMES {
+        return None;
+    }
+    let overlaid = OverlaidBurst::read(shots, noise)?;
+    let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
+    Some((overlaid, planes))
+}
+
+/// Means over squares of tiles.
+fn joined(field: &[f32], (cols, rows): (usize, usize), side: usize) -> Vec<f32> {
+    let (c, r) = (cols / side, rows / side);
+    let mut out = vec![0f32; c * r];
+    for y in 0..r * side {
+        for x in 0..c * side {
+            out[(y / side) * c + x / side] += field[y * cols + x];
+        }
+    }
+    let share = 1.0 / (side * side) as f32;
+    out.iter_mut().for_each(|v| *v *= share);
+    out
+}
+
+/// How frame `to` lies over frame `from`.
+fn overlay(from: &Shot, to: &Shot, same: bool) -> Similarity {
+    if same {
+        return Similarity::IDENTITY;
+    }
+    let (w, h) = (from.width_px as f64, from.height_px as f64);
+    let whole = template::whole_shift(&from.patterns[2], &to.patterns[2]);
+    let (dx, dy) = whole.map_or((0.0, 0.0), |m| (m.x_px, m.y_px));
+    let spots: Vec<_> = (0..SPOTS.0 * SPOTS.1)
+        .filter_map(|k| {
+            let x = w * ((k % SPOTS.0) as f64 + 1.0) / (SPOTS.0 as f64 + 1.0);
+            let y = h * ((k / SPOTS.0) as f64 + 1.0) / (SPOTS.1 as f64 + 1.0);
+            let own = (&from.patterns[0], &from.patterns[1]);
+            let other = (&to.patterns[0], &to.patterns[1]);
+            let m = template::follow(own, other, (x, y), (x + dx, y + dy))?;
+            Some(((x, y), m))
+        })
+        .collect();
+    similarity::agreed(&spots).unwrap_or(Similarity::shift(dx, dy))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::tracking::planes::PlaceDepth;
+
+    #[test]
+    fn what_lies_near_a_plane_is_in_it() {
+        let place =
+            |index, depth_px| PlaceDepth { index, ln_likelihood: vec![], ln_energy: 0.0, depth_px };
+        let planes = BurstPlanes {
+            plane_px: vec![0.0, 2.0, 9.0],
+            shared_px: vec![0.0; 3],
+            places: vec![
+                place(0, 0.0),
+                place(1, IN_PLANE_PX - 0.01),
+                place(2, IN_PLANE_PX + 0.01),
+                place(3, 2.5),
+            ],
+            fit: 0.0,
+        };
+        let burst = OverlaidBurst {
+            middle: 1,
+            size_px: (128.0, 128.0),
+            grid: (2, 2),
+            place_px: 64.0,
+            to_frame: vec![Similarity::IDENTITY; 3],
+            energies: PlaceEnergies::default(),
+        };
+        let areas = burst.in_plane_px2(&planes);
+        assert_eq!(areas, [2.0 * 4096.0, 2.0 * 4096.0, 0.0]);
+        // About the corner lies the first place alone, in the first plane: at their edge.
+        let beyond = |spot| burst.beyond_px(&planes, spot);
+        assert_eq!(beyond((0.0, 0.0)), Some(0.0));
+        assert_eq!(beyond((-100.0, 0.0)), None);
+        // About the middle all four, their middle depth one px inside.
+        assert!(beyond((64.0, 64.0)).is_some_and(|px| (px + 1.0).abs() < 0.02));
+    }
+}

@@ -1,0 +1,277 @@
+//! Which frames belong to one burst, before any pixel is read.
+//!
+//! Frames are put in order of time (of file names where no time is written) and cut where the
+//! pause is long for this hand, where the settings jump, or where the picture is another size.
+//! Content has its say later, when the pixels are known ([`content_breaks`]).
+
+use std::cmp::Ordering;
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use rayon::prelude::*;
+
+use crate::image::Frame;
+use crate::image::exposure::TakenAt;
+use crate::tracking::frame_features::Shot;
+use crate::tracking::template::whole_shift;
+
+/// A pause longer than this starts a new burst, s.
+const GAP_S: f64 = 2.0;
+/// A pause this many times the median of the pauses about it starts a new burst.
+const GAP_RATIO: f64 = 3.0;
+/// A pause longer than this always does, s: a slow hand, or a rail moved step by step, still
+/// takes a frame every few seconds.
+const GAP_MOST_S: f64 = 20.0;
+/// Pauses on each side of one that the median is taken of.
+const ABOUT: usize = 4;
+/// A change of exposure time or ISO by more than this within a burst is another burst, stops.
+const SETTING_STOPS: f64 = 1.5;
+/// A change of aperture by more than this is another burst, stops.
+const APERTURE_STOPS: f64 = 0.2;
+/// Pixels kept of a burst at most, Mpx: memory is bounded by cutting longer bursts.
+const BURST_MPX: f64 = 1000.0;
+/// Frames kept of a burst at most.
+const BURST_FRAMES: usize = 100;
+/// Correlation of whole frames below which two neighbours do not show the same subject.
+const SAME_CONTENT: f32 = 0.25;
+
+/// Why a burst starts where it does.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CutBy {
+    /// It is the first.
+    First,
+    /// A pause.
+    Time,
+    /// A jump of the settings.
+    Settings,
+    /// Another picture size or orientation.
+    Size,
+    /// Another folder.
+    Folder,
+    /// Other content.
+    Content,
+    /// The burst before it was full.
+    Length,
+}
+
+impl CutBy {
+    /// The reason in words; `timed` is false where no capture times were known.
+    pub fn words(self, timed: bool) -> &'static str {
+        match (self, timed) {
+            (CutBy::First, true) => "first of the outing",
+            (CutBy::First, false) => "first of the outing (order of file names: no capture times)",
+            (CutBy::Time, _) => "pause before it",
+            (CutBy::Settings, _) => "settings changed",
+            (CutBy::Size, _) => "another picture size",
+            (CutBy::Folder, _) => "another folder",
+            (CutBy::Content, true) => "another subject",
+            (CutBy::Content, false) => "another subject (order of file names: no capture times)",
+            (CutBy::Length, _) => "a long burst cut in parts",
+        }
+    }
+}
+
+/// Frames of one burst, as indices into the list given.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Group {
+    /// The frames in order.
+    pub frames: Vec<usize>,
+    /// Why it starts here.
+    pub cut_by: CutBy,
+    /// Whether all capture times are known.
+    pub timed: bool,
+}
+
+/// Puts frames in order of time, folder by folder; those without a time keep their order of
+/// names, after the others. Folders come in the order of their first times: two cameras' folders
+/// are never mixed into one burst.
+pub fn in_order(frames: &mut [Frame]) {
+    let time = |f: &Frame| f.exposure.as_ref().and_then(|e| e.taken_at.as_ref()).map(|t| t.value);
+    let earlier = |a: Option<TakenAt>, b: Option<TakenAt>| match (a, b) {
+        (Some(x), Some(y)) => x.cmp(&y),
+        (Some(_), None) => Ordering::Less,
+        (None, Some(_)) => Ordering::Greater,
+        (None, None) => Ordering::Equal,
+    };
+    let folder = |f: &Frame| f.path.parent().map(Path::to_path_buf).unwrap_or_default();
+    let mut first: HashMap<PathBuf, (Option<TakenAt>, usize)> = HashMap::new();
+    for (i, frame) in frames.iter().enumerate() {
+        let own = time(frame);
+        let known = first.entry(folder(frame)).or_insert((own, i));
+        if earlier(own, known.0) == Ordering::Less {
+            known.0 = own;
+        }
+    }
+    let rank = |f: &Frame| first.get(&folder(f)).copied().unwrap_or((None, usize::MAX));
+    frames.sort_by(|a, b| {
+        let (fa, fb) = (rank(a), rank(b));
+        earlier(fa.0, fb.0).then(fa.1.cmp(&fb.1)).then_with(|| earlier(time(a), time(b)))
+    });
+}
+
+/// Seconds between two frames, when both times are known.
+fn pause_s(a: &Frame, b: &Frame) -> Option<f64> {
+    let time = |f: &Frame| Some(f.exposure.as_ref()?.taken_at.as_ref()?.value);
+    Some(time(b)?.seconds_since(&time(a)?))
+}
+
+fn stops(a: Option<f64>, b: Option<f64>, per_stop: f64) -> f64 {
+    match (a, b) {
+        (Some(a), Some(b)) if a > 0.0 && b > 0.0 => (per_stop * (b / a).log2()).abs(),
+        _ => 0.0,
+    }
+}
+
+fn settings_jump(a: &Frame, b: &Frame) -> bool {
+    let (Some(a), Some(b)) = (&a.exposure, &b.exposure) else { return false };
+    let of = |k: &Option<crate::core::Known<f64>>| k.as_ref().map(|k| k.value);
+    stops(of(&a.f_number), of(&b.f_number), 2.0) > APERTURE_STOPS
+        || stops(of(&a.exposure_time_s), of(&b.exposure_time_s), 1.0) > SETTING_STOPS
+        || stops(of(&a.iso), of(&b.iso), 1.0) > SETTING_STOPS
+        || a.body.model != b.body.model
+        || a.body.serial != b.body.serial
+}
+
+/// Cuts ordered frames into bursts by time, settings, size and length.
+pub fn groups(frames: &[Frame]) -> Vec<Group> {
+    let mut groups: Vec<Group> = Vec::new();
+    let pauses: Vec<Option<f64>> = frames.windows(2).map(|w| pause_s(&w[0], &w[1])).collect();
+    let mut mpx = 0.0;
+    for (i, frame) in frames.iter().enumerate() {
+        let own_mpx = f64::from(frame.width_px) * f64::from(frame.height_px) / 1e6;
+        let timed = frame.exposure.as_ref().is_some_and(|e| e.taken_at.is_some());
+        let cut = match i.checked_sub(1).map(|p| &frames[p]) {
+            None => Some(CutBy::First),
+            Some(before) => {
+                let pause = pauses[i - 1];
+                let size = |f: &Frame| (f.width_px, f.height_px, f.orientation());
+                let in_burst = groups.last().map_or(0, |g| g.frames.len());
+                if before.path.parent() != frame.path.parent() {
+                    Some(CutBy::Folder)
+                } else if size(before) != size(frame) {
+                    Some(CutBy::Size)
+                } else if pause.is_some_and(|p| p > longest_pause(&pauses, i - 1)) {
+                    Some(CutBy::Time)
+                } else if settings_jump(before, frame) {
+                    Some(CutBy::Settings)
+                } else if in_burst >= BURST_FRAMES || mpx + own_mpx > BURST_MPX {
+                    Some(CutBy::Length)
+                } else {
+                    None
+                }
+            }
+        };
+        match (cut, groups.last_mut()) {
+            (None, Some(group)) => {
+                group.frames.push(i);
+                group.timed &= timed;
+                mpx += own_mpx;
+            }
+            (cut, _) => {
+                groups.push(Group { frames: vec![i], cut_by: cut.unwrap_or(CutBy::First), timed });
+                mpx = own_mpx;
+            }
+        }
+    }
+    groups
+}
+
+/// The longest pause at a place that still belongs to a burst, s.
+fn longest_pause(pauses: &[Option<f64>], at: usize) -> f64 {
+    let about = at.saturating_sub(ABOUT)..(at + ABOUT + 1).min(pauses.len());
+    // The pause itself is left out: it must be long against the others.
+    let mut others: Vec<f64> =
+        about.filter(|i| *i != at).filter_map(|i| pauses[i]).filter(|p| *p <= GAP_MOST_S).collect();
+    crate::core::stats::median(&mut others)
+        .map_or(GAP_S, |m| (GAP_RATIO * m).clamp(GAP_S, GAP_MOST_S))
+}
+
+/// Places within a burst before which the content changes.
+pub fn content_breaks(shots: &[&Shot]) -> Vec<usize> {
+    (1..shots.len())
+        .into_par_iter()
+        .filter(|i| {
+            let (a, b) = (&shots[i - 1].patterns[2], &shots[*i].patterns[2]);
+            whole_shift(a, b).is_some_and(|m| m.peak < SAME_CONTENT)
+        })
+        .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::Known;
+    use crate::image::FileKind;
+    use crate::image::exposure::{Exposure, TakenAt};
+
+    fn frame(second: f64, f_number: f64) -> Frame {
+        let date = format!("2031:05:04 10:00:{:02}", second as u32);
+        let fraction = format!("{:02}", ((second % 1.0) * 100.0).round() as u32);
+        let exposure = Exposure {
+            f_number: Some(Known::from_file(f_number)),
+            taken_at: TakenAt::from_exif(&date, Some(&fraction), None).map(Known::from_file),
+            ..Exposure::default()
+        };
+        Frame {
+            path: "a.jpg".into(),
+            shown: "a.jpg".into(),
+            partner: None,
+            kind: FileKind::Jpeg,
+            file_bytes: 1,
+            width_px: 600,
+            height_px: 400,
+            exposure: Some(exposure),
+        }
+    }
+
+    fn lengths(frames: &[Frame]) -> Vec<usize> {
+        groups(frames).iter().map(|g| g.frames.len()).collect()
+    }
+
+    #[test]
+    fn a_pause_starts_a_burst() {
+        let times = [0.0, 0.2, 0.4, 0.6, 5.0, 5.2];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [4, 2]);
+        assert_eq!(groups(&frames)[1].cut_by, CutBy::Time);
+    }
+
+    #[test]
+    fn a_slow_hand_makes_long_bursts() {
+        // Frames 1.5 s apart: a pause of 4 s still belongs, one of 6 s does not.
+        let times = [0.0, 1.5, 3.0, 4.5, 8.5, 10.0, 16.0];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [6, 1]);
+        // A rail moved by hand: a frame every 5 or 6 s, from the first on.
+        let times = [2.0, 7.0, 13.0, 19.0, 24.0, 30.0, 34.0];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [7]);
+        // Single frames of several subjects, half a minute apart, stay single.
+        let times = [0.0, 25.0, 50.0];
+        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
+        assert_eq!(lengths(&frames), [1, 1, 1]);
+    }
+
+    #[test]
+    fn another_aperture_starts_a_burst() {
+        let frames = [frame(0.0, 8.0), frame(0.3, 8.0), frame(0.6, 11.0)];
+        assert_eq!(lengths(&frames), [2, 1]);
+        assert_eq!(groups(&frames)[1].cut_by, CutBy::Settings);
+    }
+
+    #[test]
+    fn without_times_names_keep_their_order_in_one_group() {
+        let mut frames: Vec<Frame> = (0..5).map(|_| frame(0.0, 8.0)).collect();
+        frames.iter_mut().for_each(|f| f.exposure = None);
+        let g = groups(&frames);
+        assert_eq!(g.len(), 1);
+        assert!(!g[0].timed);
+    }
+
+    #[test]
+    fn a_huge_burst_is_cut_to_bound_memory() {
+        let mut frames: Vec<Frame> = (0..250).map(|_| frame(0.0, 8.0)).collect();
+        frames.iter_mut().for_each(|f| f.exposure = None);
+        assert_eq!(lengths(&frames), [100, 100, 50]);
+    }
+}

@@ -1,0 +1,114 @@
+//! Everything measured on one frame.
+
+use std::path::PathBuf;
+
+use super::judge::{Mark, judge};
+use super::measured_frame::{self, Keep, Scout, Workspace};
+use super::outing::OutingJob;
+use super::pictures::{self, CROP_PX};
+use super::to_record::{self, FrameParts};
+use super::verdict;
+use crate::core::Measured;
+use crate::error::{Error, Result, SkipReason};
+use crate::image;
+use crate::noise::spectrum::{RINGS, ring_cy_px};
+use crate::report::page::FramePictures;
+use crate::report::record::{InspectRecord, NoiseAt, SCHEMA, SpectrumPoint};
+use crate::tracking::frame_features::{Shot, patch_corner};
+
+/// Longest side of the picture on the page, px.
+const PICTURE_PX: usize = 1400;
+
+/// Inspects the first frame of a job.
+///
+/// # Errors
+/// A path that does not exist, or a frame that cannot be used.
+pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
+    let asked = job.paths.first().cloned().unwrap_or_else(|| PathBuf::from("."));
+    let unusable = |reason: SkipReason| Error::Unusable { path: asked.clone(), reason };
+    let found = image::find(&job.paths)?;
+    let Some(item) = found.items.first() else {
+        let reason = found.skipped.first().map(|s| s.1.clone());
+        return Err(match reason {
+            Some(reason) => unusable(reason),
+            None => Error::NoFrames { paths: job.paths.clone() },
+        });
+    };
+    let frame = image::read_header(item).map_err(unusable)?;
+    let keep = Keep {
+        thumb_px: if job.pictures { PICTURE_PX } else { 0 },
+        colour: true,
+        mark: job.subject.map(|(x, y)| frame.orientation().to_file(x, y)),
+    };
+    let taken =
+        measured_frame::take(&frame, keep, &Scout::default(), true, &mut Workspace::default())
+            .map_err(unusable)?;
+    let size = (taken.shot.width_px, taken.shot.height_px);
+    let mark = keep.mark.map(|(x, y)| Mark {
+        frame: 0,
+        x_px: x * size.0 as f64,
+        y_px: y * size.1 as f64,
+        box_px: job.box_px(frame.upright_size()),
+    });
+    let allowed = to_record::allowed(&frame, &job.typed);
+    let fetch = |_: usize, x0: usize, y0: usize, side: usize| {
+        taken.at_hand(x0, y0, side).or_else(|| {
+            let decoded = image::load(&frame, image::Want::Colour).ok()?;
+            let half = side as f64 / 2.0;
+            taken.put(measured_frame::cut(&decoded, x0 as f64 + half, y0 as f64 + half, true));
+            taken.at_hand(x0, y0, side)
+        })
+    };
+    let shots: [&Shot; 1] = [&taken.shot];
+    let mut judged = judge(&shots, mark, &[allowed.map(|a| a.attainable(&frame))], &fetch);
+    verdict::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
+    let place = judged.frames[0].place.map(|p| (p.x_px, p.y_px));
+    let measured = place.and_then(|p| to_record::subject_detail(&taken, p));
+    let parts = FrameParts {
+        frame: &frame,
+        taken: &taken,
+        judged: &judged.frames[0],
+        allowed,
+        detail: measured.as_ref().map(|m| m.0),
+        is_best: false,
+    };
+    let row = to_record::frame_row(parts, &judged, 1, &job.typed);
+    let map = to_record::map_record(&judged.maps[0], &frame);
+    let noise = taken
+        .shot
+        .rendered_noise
+        .iter()
+        .flat_map(|n| &n.levels)
+        .map(|l| NoiseAt { level_dn: l.mean_dn, sigma_dn: l.sigma_dn });
+    let spectrum = measured.as_ref().map_or_else(Vec::new, |(_, spectrum)| {
+        let model = taken
+            .shot
+            .rendered_noise
+            .as_ref()
+            .and_then(|n| n.spectrum_at(row.subject_mean_dn.unwrap_or(128.0)));
+        (1..RINGS)
+            .filter_map(|ring| {
+                let noise = model.as_ref()?.power[ring];
+                Some(SpectrumPoint { cy_px: ring_cy_px(ring), power: spectrum.power[ring], noise })
+            })
+            .collect()
+    });
+    let resolved: Option<Measured> = measured.as_ref().and_then(|(d, _)| d.resolved_cy_px);
+    let crop = place.filter(|_| job.pictures).and_then(|(x, y)| {
+        let (x0, y0) = patch_corner(x, y, CROP_PX, size);
+        pictures::crop(&taken.at_hand(x0, y0, CROP_PX)?, frame.orientation(), 1.0)
+    });
+    let pictures =
+        FramePictures { crop, crop_scale: 1.0, thumb: taken.thumb.clone(), map: Some(map.clone()) };
+    let record = InspectRecord {
+        schema: SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        frame: row,
+        map,
+        noise: noise.collect(),
+        spectrum,
+        resolved_cy_px: resolved,
+    };
+    Ok((record, pictures))
+}

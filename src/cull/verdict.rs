@@ -1,0 +1,675 @@
+//! From what was measured on the frames of a burst to verdicts and causes.
+//!
+//! Pure: nothing is read here. Three steps. Every frame's still blur comes from its ring spectrum
+//! against the anchor's, or, where the subject has none, from its edges and its energy against the
+//! lead's; movement is added. The sharpest frame is the reference, and ratios to it make the
+//! verdicts, unless the burst never reached focus.
+
+use super::judge::{
+    BurstJudged, CLIPPED_MOST, ENERGY_SEEN, HIT_RATIO, Judged, Movement, NEAR_RATIO,
+};
+use crate::core::{Flag, FlagSet, Measured};
+use crate::report::record::{BlurBy, Call, Cause, CauseShare, SubjectFound};
+use crate::sharpness::blur::S1_SQUARED;
+use crate::sharpness::focus_map::Tile;
+use crate::sharpness::sharp_area::sharp_cluster;
+use crate::sharpness::subject::SubjectBox;
+use crate::sharpness::subject_blur::{
+    Attainable, BlurRange, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur,
+};
+
+/// No reference is taken finer than this: half a pixel is beyond what a file resolves, px.
+const REFERENCE_FLOOR_PX: f64 = 0.5;
+/// A sharpest frame this many times softer than its settings allow is itself soft, where only
+/// edges tell.
+const SOFT_RATIO: f64 = 2.5;
+/// The same against the sharpest area anywhere in the burst, for want of settings.
+const SOFT_AGAINST_ELSEWHERE: f64 = 2.5;
+/// Without settings and without a sharp area, a sharpest blur above this is soft, px.
+const SOFT_UNKNOWN_PX: f64 = 4.0;
+/// Share of the Laplacian energy from which noise alone explains what is seen.
+const NOISE_DROWNS: f64 = 0.90;
+/// Energy below this share of what the edges promise is a veil over a sharp picture.
+const VEILED: f64 = 0.7;
+/// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
+const DARK_DN: f64 = 10.0;
+/// Sharp 64-px tiles that must hang together to count as a sharp area.
+const CLUSTER_LEAST: usize = 8;
+/// Area that must lie in a frame's plane for something in it to be sharp, px²: ten such tiles.
+/// Edges alone are fooled by patterns and specks.
+const IN_PLANE_LEAST_PX2: f64 = 10.0 * 64.0 * 64.0;
+/// Scatter of ratios between spectra that their own error does not contain, ln.
+const RATIO_SD_LN: f64 = 0.02;
+/// The least that energy says of a ratio, whatever the subject is made of: what the law of edges
+/// makes of it, raised to the first, times the second. Noise, blocks of compression and bright
+/// discs reach the finest rings, but hardly the band of the ranking energy.
+const ENERGY_BOUND: (f64, f64) = (0.48, 0.8);
+/// Scatter of ratios that edges and energy read, ln.
+const ENERGY_RATIO_SD_LN: f64 = 0.2;
+/// Error of a ratio from which a frame's blur is not told, ln.
+const MOST_RATIO_SD_LN: f64 = 0.5;
+/// Error of a blur that only edges tell, ln (see [`crate::sharpness::subject_blur`]).
+const EDGE_ERROR_LN: f64 = 0.28;
+/// A ghost longer than this many periods of the subject's pattern must explain more: blurred
+/// facets alone explain up to 0.33 there (nine simulated days).
+const GHOST_PERIODS: f64 = 2.3;
+/// See [`GHOST_PERIODS`].
+const GHOST_EXPLAINED: f64 = 0.4;
+/// Share of the directional scatter that a whole smear must explain, and any movement where no
+/// pattern makes the spectrum's directions plain.
+const WHOLE_EXPLAINED: f64 = 0.4;
+/// Part of a smear's variance along its direction that the mean over all directions reads: 0.37 at
+/// the middle of 38 simulated moved frames (0.0 to 0.75 from 10 to 90 %).
+const SMEAR_READ: f64 = 0.37;
+/// Share of the loss that a second cause must make to be named.
+const SECOND_CAUSE: f64 = 0.25;
+
+/// What a frame's subject shows before it is compared.
+#[derive(Debug, Clone, Copy, PartialEq)]
+enum Still {
+    /// Blur of the still picture on the scale of edges, px, and the error, ln.
+    Blur { px: f64, error_ln: f64 },
+    /// At least this much.
+    AtLeast { px: f64 },
+    /// Nothing can be said, for this cause.
+    Nothing(Cause),
+}
+
+/// Blur of one frame on the absolute scale.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Scaled {
+    /// Blur, px.
+    px: f64,
+    /// Error of its ratio to other frames, ln.
+    ratio_sd_ln: f64,
+}
+
+impl Scaled {
+    /// Without the part of a movement that a mean over all directions reads as blur, but not
+    /// sharper than the burst's sharpest frame.
+    fn without(self, movement: Option<&Movement>, floor_px: f64) -> Scaled {
+        let square = self.px.powi(2) - SMEAR_READ * smear_px(movement).powi(2);
+        Scaled { px: square.max(floor_px.powi(2)).sqrt(), ..self }
+    }
+}
+
+/// What is known of the burst's lead: the frame with most energy at the subject.
+#[derive(Clone, Copy)]
+struct Lead<'a> {
+    subject: &'a SubjectBox,
+    /// Blur at its edges, px.
+    edge_px: f64,
+}
+
+/// Fills in verdicts, causes, blur and the best frame of a burst.
+///
+/// `lead` is the frame with most energy, `sparse` says in which frames something sparse was taken
+/// out of the energy, `movements` gives every frame's movement against a frame of a blur in px.
+pub fn decide(
+    burst: &mut BurstJudged,
+    lead: Option<usize>,
+    sparse: &[bool],
+    attainable: Option<Attainable>,
+    movements: &dyn Fn(usize, f64) -> Vec<Option<Movement>>,
+) {
+    let blur = burst.blur.clone();
+    let blur = blur.as_ref();
+    let boxes: Vec<Option<SubjectBox>> = burst.frames.iter().map(|f| f.subject.clone()).collect();
+    let led = lead.and_then(|i| {
+        let subject = boxes[i].as_ref()?;
+        Some(Lead { subject, edge_px: edge_px(&subject.tile)?.max(REFERENCE_FLOOR_PX) })
+    });
+    let alone = burst.frames.len() == 1;
+    let mut stills: Vec<Option<Still>> = boxes
+        .iter()
+        .zip(sparse)
+        .map(|(b, sparse)| Some(still(b.as_ref()?, led, *sparse, alone)))
+        .collect();
+    let energies: Vec<Option<f64>> = boxes
+        .iter()
+        .map(|b| b.as_ref().map(|b| b.energy.max(0.0) + ENERGY_SEEN * b.energy_std_err))
+        .collect();
+    let mut scaled = bounded(scaled(&stills, lead, blur), &energies, lead);
+    let shows_fine = blur.is_some_and(|b| b.fine.iter().flatten().any(|f| *f >= SURE_FINE));
+    if !shows_fine && boxes.iter().flatten().all(|b| b.flags.has(Flag::Sparse)) && alike(&scaled) {
+        // A mirror image or a single edge, the same in all frames: what is sharp there may not
+        // be the subject.
+        stills.iter_mut().flatten().for_each(|s| *s = Still::Nothing(Cause::NoTexture));
+        scaled.fill(None);
+    }
+    let sharpest = finest(scaled.iter().map(|s| Some(s.as_ref()?.px)), lead);
+    let mut moved = sharpest.map_or_else(|| vec![None; boxes.len()], |(i, px)| movements(i, px));
+    for (m, sparse) in moved.iter_mut().zip(sparse) {
+        // Hairs across a soft eye have directions of their own.
+        let flash = attainable.is_some_and(|a| a.flash);
+        *m = m.filter(|m| !sparse && is_credible(m, burst.reached, blur, flash));
+    }
+    let floor_px = sharpest.map_or(0.0, |s| s.1);
+    // A shaken burst has one smear for all frames, of which each reads its own part.
+    let within = |m: &Option<Movement>| m.filter(|_| !burst.is_shaken);
+    let scaled: Vec<Option<Scaled>> = scaled
+        .into_iter()
+        .zip(&moved)
+        .map(|(s, m)| s.map(|s| s.without(within(m).as_ref(), floor_px)))
+        .collect();
+    let totals: Vec<Option<f64>> = scaled
+        .iter()
+        .zip(&moved)
+        .map(|(s, m)| Some(s.as_ref()?.px.hypot(smear_px(m.as_ref()))))
+        .collect();
+    let finest = finest(totals.iter().copied(), lead);
+    let elsewhere = burst.frames.iter().filter_map(|f| f.sharpest).map(|s| s.2.value);
+    let elsewhere = elsewhere.min_by(f64::total_cmp);
+    let limits = finest.map(|(_, px)| {
+        let still_px = sharpest.map_or(px, |s| s.1);
+        Limits::of(px, still_px, burst.reached, attainable.map(|a| a.sigma_px), elsewhere, alone)
+    });
+    burst.reference_px = limits.map(|l| l.reference_px);
+    burst.best_is_soft = limits.is_some_and(|l| l.soft);
+    // Maps hold what edges read; their limit is on that scale. Nothing at a subject that never
+    // reached focus says how sharp an edge can be: the settings do.
+    let allowed_px = attainable.map(|a| a.sigma_px.max(REFERENCE_FLOOR_PX));
+    let edge_hit_px = match allowed_px.filter(|_| burst.best_is_soft) {
+        Some(allowed_px) => Some(HIT_RATIO * allowed_px),
+        None => led.map(|l| HIT_RATIO * l.edge_px),
+    };
+    for i in 0..burst.frames.len() {
+        let frame = &mut burst.frames[i];
+        if let Some(hit_px) = edge_hit_px {
+            let judged: Vec<f32> = burst.maps[i].tiles.iter().filter_map(Tile::sigma_px).collect();
+            let sharp = judged.iter().filter(|s| f64::from(**s) <= hit_px).count();
+            frame.sharp_area = (!judged.is_empty()).then(|| sharp as f64 / judged.len() as f64);
+            frame.sharp_cluster = sharp_cluster(&burst.maps[i], hit_px);
+        }
+        let Some(subject) = &boxes[i] else {
+            frame.flags.raise(Flag::SubjectLost);
+            continue;
+        };
+        frame.flags = frame.flags.union(subject.flags);
+        if burst.best_is_soft {
+            frame.flags.raise(Flag::BestIsSoft);
+        }
+        let still = stills[i].unwrap_or(Still::Nothing(Cause::NoTexture));
+        let parts = Parts {
+            subject,
+            still,
+            scaled: scaled[i],
+            moved: moved[i],
+            led,
+            limits,
+            anchor: blur.filter(|b| b.anchor == i).map(|b| b.anchor_range),
+            scale: blur.map(|b| b.anchor_range),
+            attainable,
+            sparse: sparse[i],
+            guessed_alone: alone && burst.found != SubjectFound::Marked,
+        };
+        parts.judge(frame);
+    }
+    burst.best = finest.map(|f| f.0).filter(|i| burst.frames[*i].call == Call::Hit && !alone);
+}
+
+/// Takes back the hits of frames that were made smaller after capture: a smaller file shows less
+/// blur than the capture had.
+pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
+    for (frame, small) in burst.frames.iter_mut().zip(made_small) {
+        if *small {
+            frame.flags.raise(Flag::Resized);
+            if frame.call == Call::Hit {
+                frame.call = Call::CannotSay;
+                frame.causes.clear();
+            }
+        }
+    }
+    burst.best = burst.best.filter(|i| burst.frames[*i].call == Call::Hit);
+    burst.other = burst.other.filter(|_| burst.best.is_some());
+}
+
+/// Whether something in a frame is sharp, wherever it lies.
+pub fn is_sharp_elsewhere(frame: &Judged) -> bool {
+    frame.sharp_cluster >= CLUSTER_LEAST
+        && frame.in_plane_px2.is_none_or(|px2| px2 >= IN_PLANE_LEAST_PX2)
+}
+
+/// Blur at edges, px.
+pub fn edge_px(tile: &Tile) -> Option<f64> {
+    match *tile {
+        Tile::Blur { sigma_px, .. } => Some(f64::from(sigma_px)),
+        Tile::Bound(px) => Some(f64::from(px)),
+        Tile::NoTexture => None,
+    }
+}
+
+/// Whether a movement found from spectra is one. A ghost needs flash, and it is weak evidence: none
+/// is believed where nothing is in focus, and the lattice of a regular pattern looks like a long one.
+fn is_credible(m: &Movement, reached: Reached, blur: Option<&SubjectBlur>, flash: bool) -> bool {
+    let pattern = blur.is_some_and(|b| b.pattern_cy_px.is_some());
+    if m.share >= 1.0 || flash && !pattern {
+        return m.explained > WHOLE_EXPLAINED;
+    }
+    if !flash {
+        return false;
+    }
+    let periods = blur.and_then(|b| b.pattern_cy_px).map_or(0.0, |f| f * m.smear.length_px);
+    reached != Reached::No && (periods < GHOST_PERIODS || m.explained > GHOST_EXPLAINED)
+}
+
+/// Standard deviation of a movement along its direction, px.
+fn smear_px(movement: Option<&Movement>) -> f64 {
+    movement.map_or(0.0, |m| m.smear.length_px * (m.share / 12.0).sqrt())
+}
+
+fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool) -> Still {
+    if subject.mean_dn < DARK_DN {
+        return Still::Nothing(Cause::UnderExposed);
+    }
+    if subject.clipped > CLIPPED_MOST {
+        return Still::Nothing(Cause::Clipped);
+    }
+    if alone && subject.flags.has(Flag::Sparse) {
+        // Hairs across a soft eye and the one edge on a smooth eye look alike.
+        return Still::Nothing(Cause::NoTexture);
+    }
+    let Some(led) = led else {
+        let drowned = subject.noise_share > NOISE_DROWNS;
+        return Still::Nothing(if drowned { Cause::Noise } else { Cause::NoTexture });
+    };
+    let by_energy = |energy| energy_px(led.edge_px, led.subject.energy, energy);
+    let near_px = NEAR_RATIO * led.edge_px;
+    let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
+    // The edges of something sparse say nothing of the subject.
+    let edge = edge_px(&subject.tile).filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
+    let px = match (edge, by_energy(subject.energy), seen) {
+        (Some(a), Some(e), true) => (a * e).sqrt(),
+        (None, Some(e), true) => e,
+        // Coarse edges that are wide beyond doubt, though the fine scale is drowned.
+        (Some(a), _, false) if a > near_px => a,
+        _ => {
+            // Nothing above noise: the most energy that may hide there bounds blur from below.
+            let most = subject.energy.max(0.0) + ENERGY_SEEN * subject.energy_std_err;
+            return match by_energy(most) {
+                Some(px) if px > near_px => Still::AtLeast { px },
+                _ => Still::Nothing(Cause::Noise),
+            };
+        }
+    };
+    let edge_error = match subject.tile {
+        Tile::Blur { sigma_px, std_err_px } => f64::from(std_err_px / sigma_px.max(0.1)),
+        _ => 0.15,
+    };
+    let energy_error =
+        if subject.energy > 0.0 { subject.energy_std_err / subject.energy / 3.0 } else { 0.3 };
+    let error_ln = (0.5 * edge_error).hypot(0.5 * energy_error);
+    Still::Blur { px, error_ln }
+}
+
+/// Blur of every frame: from the spectra, and where there is none from edges and energy against the
+/// anchor's, or on the scale of edges.
+fn scaled(
+    stills: &[Option<Still>],
+    lead: Option<usize>,
+    blur: Option<&SubjectBlur>,
+) -> Vec<Option<Scaled>> {
+    let px = |s: &Option<Still>| match s {
+        Some(Still::Blur { px, error_ln }) => Some((*px, *error_ln)),
+        Some(Still::AtLeast { px }) => Some((*px, EDGE_ERROR_LN)),
+        _ => None,
+    };
+    // Energy ranks frames better than edges do: none is sharper than the lead.
+    let lead_px = lead.and_then(|i| px(stills.get(i)?)).map_or(0.0, |l| l.0);
+    let own_px = |s: &Option<Still>| px(s).map(|(px, error_ln)| (px.max(lead_px), error_ln));
+    let anchor_px = blur.and_then(|b| own_px(stills.get(b.anchor)?)).map(|a| a.0);
+    let by_energy = |i: usize| {
+        let (own_px, error_ln) = own_px(&stills[i])?;
+        let scale = match (blur, anchor_px) {
+            (Some(b), Some(anchor_px)) => b.anchor_range.sigma_px / anchor_px,
+            (Some(_), None) => return None,
+            (None, _) => 1.0,
+        };
+        Some(Scaled { px: scale * own_px, ratio_sd_ln: error_ln.hypot(ENERGY_RATIO_SD_LN) })
+    };
+    let by_spectrum = |i: usize| {
+        let ratio = blur?.ratios.get(i).copied().flatten()?;
+        (ratio.sd_ln <= MOST_RATIO_SD_LN).then(|| Scaled {
+            px: blur.map_or(1.0, |b| b.anchor_range.sigma_px) * ratio.ln.exp(),
+            ratio_sd_ln: ratio.sd_ln.hypot(RATIO_SD_LN),
+        })
+    };
+    (0..stills.len())
+        .map(|i| {
+            match stills[i] {
+                Some(Still::Nothing(Cause::UnderExposed | Cause::Clipped)) => None,
+                // Nothing to compare with.
+                Some(Still::Nothing(_)) if stills.len() == 1 => None,
+                _ => by_spectrum(i).or_else(|| by_energy(i)),
+            }
+        })
+        .collect()
+}
+
+/// No frame is sharper than its energy allows against the lead's: `energies` are the most that each
+/// may have.
+fn bounded(
+    mut scaled: Vec<Option<Scaled>>,
+    energies: &[Option<f64>],
+    lead: Option<usize>,
+) -> Vec<Option<Scaled>> {
+    let of_lead = lead.and_then(|i| Some((scaled[i]?.px, energies[i]?)));
+    let Some((lead_px, lead_energy)) = of_lead else { return scaled };
+    for (s, energy) in scaled.iter_mut().zip(energies) {
+        let least = energy.and_then(|e| energy_px(REFERENCE_FLOOR_PX, lead_energy, e));
+        if let (Some(s), Some(least)) = (s, least) {
+            let (exponent, share) = ENERGY_BOUND;
+            s.px = s.px.max(share * lead_px * (least / REFERENCE_FLOOR_PX).powf(exponent));
+        }
+    }
+    scaled
+}
+
+/// Whether no frame differs from another by more than a hit does.
+fn alike(scaled: &[Option<Scaled>]) -> bool {
+    let px = || scaled.iter().flatten().map(|s| s.px);
+    let (least, most) = (px().fold(f64::INFINITY, f64::min), px().fold(0.0, f64::max));
+    most <= HIT_RATIO * least
+}
+
+/// The frame of least blur and that blur, px; among equals the lead.
+fn finest(px: impl Iterator<Item = Option<f64>>, lead: Option<usize>) -> Option<(usize, f64)> {
+    px.enumerate()
+        .filter_map(|(i, px)| Some((i, px?)))
+        .min_by(|a, b| a.1.total_cmp(&b.1).then((Some(b.0) == lead).cmp(&(Some(a.0) == lead))))
+}
+
+/// Blur from energy: at edges the level-1 Laplacian energy falls with the third power of the
+/// total width, so the lead's blur and the two energies give this frame's.
+fn energy_px(lead_px: f64, lead_energy: f64, energy: f64) -> Option<f64> {
+    if energy <= 0.0 || lead_energy <= 0.0 {
+        return None;
+    }
+    let s1 = S1_SQUARED[1];
+    let square = (lead_px * lead_px + s1) * (lead_energy / energy).powf(2.0 / 3.0) - s1;
+    Some(square.max(REFERENCE_FLOOR_PX * REFERENCE_FLOOR_PX).sqrt())
+}
+
+/// Whether a subject's energy (as a share of the lead's) falls short of what its edges promise:
+/// sharp edges in a picture of less contrast, as haze or a smeared second exposure makes it.
+fn is_veiled(edge_px: f64, lead_px: f64, energy_share: f64) -> bool {
+    let s1 = S1_SQUARED[1];
+    let promised = (lead_px * lead_px + s1) / (edge_px.max(lead_px).powi(2) + s1);
+    edge_px <= HIT_RATIO * lead_px && energy_share < VEILED * promised.powf(1.5)
+}
+
+/// What verdicts of a burst are relative to.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Limits {
+    reference_px: f64,
+    soft: bool,
+}
+
+impl Limits {
+    /// From the blur of the sharpest frame with movement and of the sharpest without, what the
+    /// settings allow and the sharpest area anywhere, px.
+    fn of(
+        finest_px: f64,
+        still_px: f64,
+        reached: Reached,
+        allowed_px: Option<f64>,
+        elsewhere_px: Option<f64>,
+        alone: bool,
+    ) -> Limits {
+        let soft_over = match (allowed_px, elsewhere_px) {
+            (Some(a), Some(e)) => (SOFT_RATIO * a).min(SOFT_AGAINST_ELSEWHERE * e.max(a)),
+            (Some(a), None) => SOFT_RATIO * a,
+            (None, Some(e)) => (SOFT_AGAINST_ELSEWHERE * e).min(SOFT_UNKNOWN_PX),
+            (None, None) => SOFT_UNKNOWN_PX,
+        }
+        .max(SOFT_FLOOR_PX);
+        let soft = match reached {
+            // Focus was reached, but every frame moved.
+            Reached::Yes => finest_px > NEAR_RATIO * still_px.max(allowed_px.unwrap_or(0.0)),
+            Reached::No => true,
+            Reached::Unknown => finest_px > soft_over,
+        };
+        let possible = allowed_px.or(elsewhere_px).unwrap_or(REFERENCE_FLOOR_PX);
+        let possible = possible.max(REFERENCE_FLOOR_PX);
+        let reference_px = if soft {
+            possible
+        } else if alone {
+            // Nothing to compare with: what the settings or the rest of the frame can give, with
+            // a lens a little short of perfect.
+            possible.max(finest_px / SOFT_RATIO)
+        } else {
+            finest_px
+        };
+        Limits { reference_px, soft }
+    }
+}
+
+/// Everything that decides on one frame.
+struct Parts<'a> {
+    subject: &'a SubjectBox,
+    still: Still,
+    scaled: Option<Scaled>,
+    moved: Option<Movement>,
+    led: Option<Lead<'a>>,
+    limits: Option<Limits>,
+    /// The anchor's range, where this frame is the anchor.
+    anchor: Option<BlurRange>,
+    /// The anchor's range: the scale of all.
+    scale: Option<BlurRange>,
+    attainable: Option<Attainable>,
+    sparse: bool,
+    guessed_alone: bool,
+}
+
+impl Parts<'_> {
+    fn judge(&self, frame: &mut Judged) {
+        let cannot = |frame: &mut Judged, cause: Cause| {
+            frame.call = Call::CannotSay;
+            frame.causes = vec![CauseShare { cause, share: None }];
+            match cause {
+                Cause::NoTexture => frame.flags.raise(Flag::NoTexture),
+                Cause::Noise => frame.flags.raise(Flag::MostlyNoise),
+                _ => {}
+            }
+        };
+        let (limits, scaled) = match (self.still, self.limits, self.scaled) {
+            (_, Some(limits), Some(scaled)) => (limits, scaled),
+            (Still::Nothing(cause), _, _) => return cannot(frame, cause),
+            _ => return cannot(frame, Cause::NoTexture),
+        };
+        let hit_px = HIT_RATIO * limits.reference_px;
+        let moved = self.moved.filter(|m| m.smear.worst_px() > hit_px);
+        let total = scaled.px.hypot(smear_px(moved.as_ref()));
+        let of_tile = match self.subject.blur {
+            Tile::Bound(_) => FlagSet::EMPTY.with(Flag::NoiseHides),
+            _ => FlagSet::EMPTY,
+        };
+        frame.flags = frame.flags.union(of_tile);
+        self.tell_blur(frame, total, scaled, moved.is_some(), of_tile);
+        if let (Some(led), Some(edge)) = (self.led, edge_px(&self.subject.tile))
+            && self.subject.energy > ENERGY_SEEN * self.subject.energy_std_err
+            && !self.sparse
+            && is_veiled(edge, led.edge_px, self.subject.energy / led.subject.energy)
+        {
+            frame.flags.raise(Flag::Veiled);
+        }
+        let ratio = total / limits.reference_px;
+        let is_reference = (total - limits.reference_px).abs() < 1e-9;
+        let sd = if is_reference { 0.0 } else { scaled.ratio_sd_ln };
+        frame.ratio = if is_reference {
+            Measured::without_error(ratio, 2)
+        } else {
+            Measured::new(ratio, ratio * sd, 2)
+        };
+        frame.call = if limits.soft {
+            Call::Miss
+        } else if ratio <= HIT_RATIO {
+            Call::Hit
+        } else if ratio <= NEAR_RATIO {
+            Call::Near
+        } else {
+            Call::Miss
+        };
+        if frame.call == Call::Hit && self.guessed_alone {
+            // Sharp somewhere: whether the subject is, nobody has said.
+            frame.call = Call::CannotSay;
+            frame.causes = Vec::new();
+            return;
+        }
+        frame.movement = moved;
+        frame.causes = self.causes(frame, total, limits);
+    }
+
+    /// The stated blur with its range.
+    fn tell_blur(
+        &self,
+        frame: &mut Judged,
+        total: f64,
+        scaled: Scaled,
+        moved: bool,
+        flags: FlagSet,
+    ) {
+        let (down, up, by) = match (self.anchor.filter(|_| !moved), self.scale) {
+            (Some(r), _) => ((r.sigma_px / r.low_px).ln(), (r.high_px / r.sigma_px).ln(), r.by),
+            (None, Some(r)) => (
+                (r.sigma_px / r.low_px).ln().hypot(scaled.ratio_sd_ln),
+                (r.high_px / r.sigma_px).ln().hypot(scaled.ratio_sd_ln),
+                BlurBy::Burst,
+            ),
+            (None, None) => (EDGE_ERROR_LN, EDGE_ERROR_LN, BlurBy::Edges),
+        };
+        let allowed = self.attainable.map_or(0.0, |a| a.sigma_px);
+        let low_px = (total * (-down).exp()).max(allowed);
+        let high_px = (total * up.exp()).max(low_px);
+        let sigma_px = total.max(low_px);
+        frame.range = Some(BlurRange { sigma_px, low_px, high_px, by });
+        let std_err = (high_px - low_px) / 2.0;
+        frame.judged_px = Measured::new(sigma_px, std_err, 2).map(|m| m.flagged(flags));
+    }
+
+    fn causes(&self, frame: &Judged, total: f64, limits: Limits) -> Vec<CauseShare> {
+        if frame.call == Call::Hit {
+            return Vec::new();
+        }
+        let lost = (total.powi(2) - limits.reference_px.powi(2)).max(1e-6);
+        let mut causes = Vec::new();
+        let mut rest = 1.0;
+        if let Some(m) = frame.movement {
+            let share = (smear_px(Some(&m)).powi(2) / lost).clamp(0.0, 1.0);
+            let cause = match m {
+                Movement { share, .. } if share < 1.0 => Cause::Ghosted,
+                Movement { whole_frame: true, .. } => Cause::Shake,
+                _ => Cause::SubjectMotion,
+            };
+            causes.push(CauseShare { cause, share: Some(share) });
+            rest -= share;
+        }
+        let sharp_edges = self
+            .led
+            .zip(edge_px(&self.subject.tile))
+            .is_some_and(|(led, edge)| edge <= HIT_RATIO * led.edge_px);
+        let elsewhere = self.sparse && sharp_edges || is_sharp_elsewhere(frame);
+        let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
+        if rest > SECOND_CAUSE || causes.is_empty() {
+            causes.push(CauseShare { cause, share: Some(rest) });
+        }
+        causes.sort_by(|a, b| b.share.unwrap_or(0.0).total_cmp(&a.share.unwrap_or(0.0)));
+        causes
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_reference_is_the_sharpest_frame_unless_the_burst_is_soft_or_alone() {
+        let of = |px, reached, alone| Limits::of(px, px, reached, Some(1.0), Some(0.9), alone);
+        assert_eq!(of(1.4, Reached::Yes, false), Limits { reference_px: 1.4, soft: false });
+        assert_eq!(of(4.0, Reached::No, false), Limits { reference_px: 1.0, soft: true });
+        // In focus, but the least moved frame is still smeared.
+        let moved = |px| Limits::of(px, 1.2, Reached::Yes, Some(1.0), None, false);
+        assert!(!moved(2.3).soft && moved(2.5).soft);
+        // Where nothing fine can be seen, edges decide.
+        assert!(!of(2.4, Reached::Unknown, false).soft);
+        assert!(of(2.6, Reached::Unknown, false).soft);
+        // A single frame is held to what its settings give.
+        assert_eq!(of(1.4, Reached::Yes, true), Limits { reference_px: 1.0, soft: false });
+        assert_eq!(of(5.0, Reached::Yes, true), Limits { reference_px: 2.0, soft: false });
+    }
+
+    #[test]
+    fn a_ghost_needs_flash_focus_and_evidence() {
+        let smear = crate::sharpness::direction::Smear {
+            mean_px2: 4.0,
+            swing_px2: 4.0,
+            length_px: 12.0,
+            length_std_err_px: 1.0,
+            direction_deg: 30.0,
+            z: 12.0,
+            fraction: 1.0,
+        };
+        let of = |share, explained| Movement { smear, whole_frame: false, share, explained };
+        let blur = |pattern_cy_px| SubjectBlur {
+            anchor: 0,
+            anchor_range: BlurRange {
+                sigma_px: 1.0,
+                low_px: 1.0,
+                high_px: 1.3,
+                by: BlurBy::Pattern,
+            },
+            ratios: vec![],
+            fine: vec![],
+            pattern_cy_px,
+            soft: 0.0,
+            reached: Reached::Yes,
+        };
+        let credible = |m: Movement, reached, pattern: Option<f64>, flash| {
+            is_credible(&m, reached, Some(&blur(pattern)), flash)
+        };
+        let facets = Some(0.12);
+        assert!(credible(of(0.35, 0.25), Reached::Yes, facets, true));
+        assert!(!credible(of(0.35, 0.25), Reached::Yes, facets, false), "no flash");
+        assert!(!credible(of(0.35, 0.25), Reached::No, facets, true), "nothing in focus");
+        // Longer than 2.3 periods of the pattern.
+        assert!(!credible(of(0.35, 0.39), Reached::Yes, Some(0.2), true));
+        assert!(credible(of(0.35, 0.41), Reached::Yes, Some(0.2), true));
+        // A whole smear, and any without a pattern, must explain more.
+        assert!(!credible(of(1.0, 0.39), Reached::Yes, facets, false));
+        assert!(credible(of(1.0, 0.41), Reached::Yes, facets, false));
+        assert!(!credible(of(0.35, 0.39), Reached::Yes, None, true));
+        assert!(credible(of(0.35, 0.41), Reached::Yes, None, true));
+    }
+
+    #[test]
+    fn no_frame_is_sharper_than_its_energy_allows() {
+        let s = |px| Some(Scaled { px, ratio_sd_ln: 0.1 });
+        let px = |energies: [f64; 2]| {
+            let found = bounded(vec![s(1.0), s(0.8)], &energies.map(Some), Some(0));
+            found.into_iter().map(|s| s.unwrap().px).collect::<Vec<_>>()
+        };
+        assert!((px([1000.0, 1000.0])[1] - 0.8).abs() < 1e-9);
+        // A twentieth of the energy: four times the blur by the law of edges.
+        let least = px([1000.0, 50.0])[1];
+        assert!((2.0..2.3).contains(&least), "{least}");
+        assert_eq!(bounded(vec![s(1.0), s(0.8)], &[None, None], Some(0))[1], s(0.8));
+    }
+
+    #[test]
+    fn energy_falls_with_the_third_power_of_the_width() {
+        let s1 = S1_SQUARED[1];
+        let at = |sigma: f64| (sigma * sigma + s1).powf(-1.5);
+        for sigma in [1.0, 2.0, 4.0] {
+            let found = energy_px(0.8, at(0.8), at(sigma)).unwrap();
+            assert!((found - sigma).abs() < 1e-9, "{found} for {sigma}");
+        }
+        assert_eq!(energy_px(0.8, 1.0, 0.0), None);
+    }
+
+    #[test]
+    fn sharp_edges_of_little_contrast_are_veiled() {
+        assert!(is_veiled(0.8, 0.8, VEILED - 0.01));
+        assert!(!is_veiled(0.8, 0.8, VEILED + 0.01));
+        assert!(!is_veiled(HIT_RATIO * 0.8 + 0.01, 0.8, 0.1));
+    }
+}

@@ -1,0 +1,10 @@
+//! Light through a lens: diffraction, defocus, depth, exposure, movement of hand and subject.
+
+pub mod closeup;
+pub mod defocus;
+pub mod depth;
+pub mod diffraction;
+pub mod hand;
+pub mod imaging_model;
+pub mod light;
+pub mod movement;

@@ -1,0 +1,196 @@
+//! How often the program agreed with people, from the decisions that they made in `review`.
+//!
+//! A frame counts once, with the latest word said of it and what the program said at that moment.
+//! "Cannot say" is no answer: such frames have their row and are in no share of agreement.
+
+use std::collections::BTreeMap;
+
+use crate::report::record::{Finding, Share};
+use crate::report::summary::share;
+use crate::report::wording;
+use crate::review::agreement_record::{
+    AGREEMENT_SCHEMA, AgreementRecord, AgreementRow, PeopleSaid,
+};
+use crate::store::decisions::Judgement;
+
+/// The program's verdicts, in the order they are shown.
+const VERDICTS: [&str; 4] = ["hit", "near", "miss", "cannot say"];
+/// Decisions below which a share says next to nothing.
+const FEW: u32 = 20;
+
+#[derive(Debug, Default)]
+struct Count {
+    agreed: u32,
+    of: u32,
+    people: PeopleSaid,
+}
+
+impl Count {
+    fn add(&mut self, j: &Judgement) {
+        self.of += 1;
+        self.agreed += u32::from(j.call == j.tool_call);
+        match j.call.as_str() {
+            "hit" => self.people.hit += 1,
+            "near" => self.people.near += 1,
+            "miss" => self.people.miss += 1,
+            _ => self.people.cannot_say += 1,
+        }
+    }
+
+    fn row(self, key: &str) -> AgreementRow {
+        AgreementRow {
+            key: key.to_owned(),
+            agreed: share(self.agreed, self.of),
+            people: self.people,
+        }
+    }
+}
+
+/// Counts the decisions.
+pub fn agreement(judgements: &[Judgement], subjects_placed: u32) -> AgreementRecord {
+    let mut verdicts: BTreeMap<&str, Count> = BTreeMap::new();
+    let mut causes: BTreeMap<&str, Count> = BTreeMap::new();
+    let mut all = Count::default();
+    let mut swapped = 0;
+    for j in judgements {
+        verdicts.entry(&j.tool_call).or_default().add(j);
+        if !matches!(j.tool_call.as_str(), "hit" | "near" | "miss") {
+            continue;
+        }
+        all.add(j);
+        let both = (j.tool_call.as_str(), j.call.as_str());
+        swapped += u32::from(matches!(both, ("hit", "miss") | ("miss", "hit")));
+        if j.tool_call != "hit" {
+            causes.entry(j.tool_cause.as_deref().unwrap_or("no cause found")).or_default().add(j);
+        }
+    }
+    let answered = all.of;
+    let by_verdict =
+        VERDICTS.iter().filter_map(|v| Some(verdicts.remove(v)?.row(v))).collect::<Vec<_>>();
+    let mut by_cause: Vec<AgreementRow> =
+        causes.into_iter().map(|(cause, count)| count.row(cause)).collect();
+    by_cause.sort_by(|a, b| b.agreed.of.cmp(&a.agreed.of).then(a.key.cmp(&b.key)));
+    let mut record = AgreementRecord {
+        schema: AGREEMENT_SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        decided: judgements.len() as u32,
+        agreed: share(all.agreed, answered),
+        swapped: share(swapped, answered),
+        by_verdict,
+        by_cause,
+        subjects_placed,
+        findings: Vec::new(),
+    };
+    record.findings = findings(&record);
+    record
+}
+
+fn findings(record: &AgreementRecord) -> Vec<Finding> {
+    let say = |says: String, next: Option<String>| Finding { says, next };
+    if record.decided == 0 {
+        return vec![say(
+            "Nobody has decided on a frame yet: there is nothing to hold the verdicts against."
+                .to_owned(),
+            Some("Decide on frames in `stopwise review FOLDER`.".to_owned()),
+        )];
+    }
+    let mut out = Vec::new();
+    let of = |s: &Share| format!("{} of {}", s.count, s.of);
+    if record.agreed.of == 0 {
+        out.push(say(
+            "The program had no verdict on any frame that was decided on: it cannot be said how \
+             often it is right."
+                .to_owned(),
+            None,
+        ));
+        return out;
+    }
+    out.push(say(
+        format!(
+            "The verdict was the person's in {} frames, {}; hit and miss were swapped in {}, {}.",
+            of(&record.agreed),
+            wording::share(&record.agreed),
+            of(&record.swapped),
+            wording::share(&record.swapped),
+        ),
+        None,
+    ));
+    if record.agreed.of < FEW {
+        out.push(say(
+            format!(
+                "That is from {}: the interval says how little it tells.",
+                wording::count(record.agreed.of, "decision", "decisions")
+            ),
+            Some("Decide on frames as they come and not only on those that look wrong.".to_owned()),
+        ));
+    }
+    let agreed_rate = |s: &Share| f64::from(s.count) / f64::from(s.of.max(1));
+    // A cause is named when its interval lies below the whole's share.
+    let worst = record
+        .by_cause
+        .iter()
+        .filter(|row| row.agreed.high.is_some_and(|high| high < agreed_rate(&record.agreed)))
+        .min_by(|a, b| agreed_rate(&a.agreed).total_cmp(&agreed_rate(&b.agreed)));
+    if let Some(row) = worst {
+        out.push(say(
+            format!(
+                "Least agreement is where it says {}: {} frames, {}.",
+                row.key,
+                of(&row.agreed),
+                wording::share(&row.agreed)
+            ),
+            Some("Look at such frames before you go by the verdict.".to_owned()),
+        ));
+    }
+    out
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn judged(call: &str, tool_call: &str, cause: Option<&str>) -> Judgement {
+        Judgement {
+            call: call.to_owned(),
+            tool_call: tool_call.to_owned(),
+            tool_cause: cause.map(str::to_owned),
+        }
+    }
+
+    #[test]
+    fn shares_are_counted_by_verdict_and_cause() {
+        let mut all = vec![judged("hit", "hit", None); 8];
+        all.extend(vec![judged("miss", "hit", None); 2]);
+        all.extend(vec![judged("miss", "miss", Some("shake")); 9]);
+        all.extend(vec![judged("hit", "miss", Some("plane-off")); 6]);
+        all.extend(vec![judged("near", "cannot say", None); 5]);
+        let r = agreement(&all, 3);
+        assert_eq!((r.decided, r.agreed.count, r.agreed.of), (30, 17, 25));
+        assert_eq!((r.swapped.count, r.swapped.of), (8, 25));
+        let row = |rows: &[AgreementRow], key: &str| {
+            rows.iter().find(|r| r.key == key).map(|r| (r.agreed.count, r.agreed.of)).unwrap()
+        };
+        assert_eq!(row(&r.by_verdict, "hit"), (8, 10));
+        assert_eq!(row(&r.by_verdict, "cannot say"), (0, 5));
+        assert_eq!(r.by_verdict[0].people, PeopleSaid { hit: 8, miss: 2, ..Default::default() });
+        assert_eq!(row(&r.by_cause, "shake"), (9, 9));
+        assert_eq!(row(&r.by_cause, "plane-off"), (0, 6));
+        assert_eq!(r.by_cause[0].key, "shake");
+        // Wilson 1927 for 17 of 25, computed by hand to three digits.
+        let (low, high) = (r.agreed.low.unwrap(), r.agreed.high.unwrap());
+        assert!((low - 0.484).abs() < 5e-4 && (high - 0.828).abs() < 5e-4, "{low} {high}");
+        assert!(r.findings.iter().any(|f| f.says.contains("where it says plane-off")));
+        assert_eq!(r.rows().len(), 5);
+    }
+
+    #[test]
+    fn without_decisions_or_verdicts_nothing_is_claimed() {
+        let none = agreement(&[], 0);
+        assert_eq!((none.agreed.low, none.decided), (None, 0));
+        assert!(none.findings[0].says.starts_with("Nobody has decided"));
+        let unsaid = agreement(&[judged("hit", "cannot say", None)], 0);
+        assert_eq!(unsaid.agreed.of, 0);
+        assert!(unsaid.findings[0].says.contains("cannot be said"));
+    }
+}

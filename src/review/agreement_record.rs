@@ -1,0 +1,97 @@
+//! The record of `log agreed`: how often people's decisions were the program's verdicts.
+
+use serde::Serialize;
+
+use crate::report::column::Cell;
+use crate::report::record::{Finding, Share};
+
+/// Number of the record's form; raised when a field changes its meaning.
+pub const AGREEMENT_SCHEMA: u32 = 1;
+
+/// How many frames people called what, of those that a row is about.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
+pub struct PeopleSaid {
+    /// "hit".
+    pub hit: u32,
+    /// "near".
+    pub near: u32,
+    /// "miss".
+    pub miss: u32,
+    /// "cannot say".
+    pub cannot_say: u32,
+}
+
+/// Frames that the program called alike, or gave the same first cause.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AgreementRow {
+    /// The verdict's or the cause's word.
+    pub key: String,
+    /// Frames on which both agreed, of those that people decided on, with Wilson's interval.
+    pub agreed: Share,
+    /// What people said.
+    pub people: PeopleSaid,
+}
+
+/// How often the program agreed with people.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+pub struct AgreementRecord {
+    /// [`AGREEMENT_SCHEMA`].
+    pub schema: u32,
+    /// "stopwise".
+    pub program: &'static str,
+    /// Its version.
+    pub version: &'static str,
+    /// Frames that people decided on.
+    pub decided: u32,
+    /// Agreed, of those that the program had an answer to: "cannot say" is not counted.
+    pub agreed: Share,
+    /// A hit called a miss or a miss called a hit, of the same frames.
+    pub swapped: Share,
+    /// By the program's verdict.
+    pub by_verdict: Vec<AgreementRow>,
+    /// By its first cause, of near frames and misses; most frames first.
+    pub by_cause: Vec<AgreementRow>,
+    /// Frames in which people placed the subject.
+    pub subjects_placed: u32,
+    /// In words.
+    pub findings: Vec<Finding>,
+}
+
+/// Headings of the rows as a table.
+pub const AGREEMENT_HEADER: [&str; 10] = [
+    "by",
+    "key",
+    "decided",
+    "agreed",
+    "agreed_low",
+    "agreed_high",
+    "people_hit",
+    "people_near",
+    "people_miss",
+    "people_cannot_say",
+];
+
+impl AgreementRecord {
+    /// The rows, one cell a heading of [`AGREEMENT_HEADER`].
+    pub fn rows(&self) -> Vec<Vec<Cell>> {
+        let of = |by: &str, row: &AgreementRow| {
+            let text = |t: &str| Cell::Text(t.to_owned());
+            let whole = |n: u32| Cell::Whole(u64::from(n));
+            let bound = |v: Option<f64>| v.map_or(Cell::Missing, Cell::Number);
+            vec![
+                text(by),
+                text(&row.key),
+                whole(row.agreed.of),
+                whole(row.agreed.count),
+                bound(row.agreed.low),
+                bound(row.agreed.high),
+                whole(row.people.hit),
+                whole(row.people.near),
+                whole(row.people.miss),
+                whole(row.people.cannot_say),
+            ]
+        };
+        let verdicts = self.by_verdict.iter().map(|row| of("verdict", row));
+        verdicts.chain(self.by_cause.iter().map(|row| of("cause", row))).collect()
+    }
+}

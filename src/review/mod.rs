@@ -1,0 +1,6 @@
+//! `review`: the local page, and how far its decisions agree with the verdicts.
+
+pub mod agreement;
+pub mod agreement_record;
+#[cfg(feature = "cli")]
+pub mod server;

@@ -1,0 +1,76 @@
+//! The page of `scale`: the frame with the ticks that were found, the numbers, the depths.
+
+use crate::ruler::tick_chart;
+use std::path::Path;
+
+use askama::Template;
+
+use crate::error::{Error, Result};
+use crate::report::atomic_file::write_whole;
+use crate::report::html::colours::style_sheet;
+use crate::report::html::view::data_uri;
+use crate::report::page::Picture;
+use crate::report::wording;
+use crate::ruler::record::{ScaleProfile, ScaleRecord};
+use crate::ruler::table::{depth_cells, depth_heading, numbers};
+
+#[derive(Template)]
+#[template(path = "scale.html")]
+struct ScaleTemplate {
+    version: &'static str,
+    style: String,
+    name: String,
+    ratio: String,
+    picture: Option<String>,
+    overlay: String,
+    chart: Option<String>,
+    numbers: Vec<(&'static str, String)>,
+    findings: Vec<String>,
+    depth_heading: Option<String>,
+    head: Vec<String>,
+    rows: Vec<Vec<String>>,
+}
+
+/// The page as text.
+///
+/// # Errors
+/// [`Error::Record`] when the page cannot be put together.
+pub fn scale(
+    record: &ScaleRecord,
+    picture: Option<&Picture>,
+    profile: &ScaleProfile,
+) -> Result<String> {
+    let (head, rows) = depth_cells(record);
+    let template = ScaleTemplate {
+        version: env!("CARGO_PKG_VERSION"),
+        style: style_sheet(),
+        name: wording::visible(&record.path),
+        ratio: format!("{}/{}", record.width_px, record.height_px),
+        picture: picture.map(|p| data_uri("image/jpeg", &p.jpeg)),
+        overlay: tick_chart::tick_overlay(&record.tick_lines, record.width_px, record.height_px),
+        chart: tick_chart::profile_chart(profile),
+        numbers: numbers(record),
+        findings: record.findings.clone(),
+        depth_heading: depth_heading(record),
+        head: head
+            .into_iter()
+            .map(|(h, unit)| if unit.is_empty() { h.to_owned() } else { format!("{h}, {unit}") })
+            .collect(),
+        rows,
+    };
+    template.render().map_err(|e| Error::Record(e.to_string()))
+}
+
+/// Writes the page to a path in one step.
+///
+/// # Errors
+/// As [`scale`], and [`Error::Write`] when the file cannot be written.
+pub fn write_scale(
+    path: &Path,
+    record: &ScaleRecord,
+    picture: Option<&Picture>,
+    profile: &ScaleProfile,
+) -> Result<()> {
+    let page = scale(record, picture, profile)?;
+    write_whole(path, |out| out.write_all(page.as_bytes()))
+}

@@ -1,0 +1,266 @@
+//! The scale of a frame from the ruler in it, and what follows from it for the equipment.
+
+use std::path::{Path, PathBuf};
+
+use crate::body_noise::record::WithError;
+use crate::core::units::{Aperture, GREEN};
+use crate::core::{Known, Source};
+use crate::cull::pictures;
+use crate::error::{Error, Result, SkipReason};
+use crate::image::{self, Frame, Want};
+use crate::optics::{depth, diffraction};
+use crate::report::page::Picture;
+use crate::report::wording;
+use crate::ruler::reading::{RulerReading, measure_ruler};
+use crate::ruler::record::{
+    BLUR_DISC_PER_DIAGONAL, DepthAt, SCALE_SCHEMA, ScaleProfile, ScaleRecord, TickLine,
+};
+use crate::store::equipment;
+use crate::store::rig::Rig;
+
+/// Longest side of the picture on the page, px.
+const PICTURE_PX: usize = 1400;
+/// Marked apertures of the table: full stops.
+const MARKED: [f64; 8] = [2.0, 2.8, 4.0, 5.6, 8.0, 11.0, 16.0, 22.0];
+/// Ticks are taken to be this far apart unless it is typed.
+pub const TICKS_MM_ASSUMED: f64 = 1.0;
+/// Rulers are taken to be made within this share of a length: common practice, no source. It is
+/// part of the error given.
+pub const RULER_MADE_WITHIN: f64 = 0.001;
+/// Without better knowledge a lens is taken to be symmetric.
+const PUPIL_RATIO_ASSUMED: f64 = 1.0;
+
+/// What is to be done.
+#[derive(Debug, Clone, PartialEq)]
+pub struct ScaleJob {
+    /// The frame.
+    pub path: PathBuf,
+    /// Distance of the closest ticks, mm, when typed.
+    pub ticks_mm: Option<f64>,
+    /// Pixel pitch, µm, when typed.
+    pub pixel_pitch_um: Option<f64>,
+    /// Pupil ratio, when typed.
+    pub pupil_ratio: Option<f64>,
+    /// The rig that the frame was taken with, when one is named: its pixel pitch, pupil ratio and
+    /// what is mounted.
+    pub rig: Option<Rig>,
+    /// Whether a picture for the page is wanted.
+    pub picture: bool,
+}
+
+/// The record with what only the page shows.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Scaled {
+    /// The record.
+    pub record: ScaleRecord,
+    /// The frame, upright and small.
+    pub picture: Option<Picture>,
+    /// Brightness across the ticks.
+    pub profile: ScaleProfile,
+}
+
+/// Reads the scale of a frame. A frame without a ruler is no error: the record says why.
+///
+/// # Errors
+/// A path that does not exist, or a frame that cannot be used.
+pub fn scale(job: &ScaleJob) -> Result<Scaled> {
+    let frame = header(&job.path)?;
+    let unusable = |reason: SkipReason| Error::Unusable { path: job.path.clone(), reason };
+    let want = if job.picture { Want::Colour } else { Want::Luma };
+    let decoded = image::load(&frame, want).map_err(unusable)?;
+    let read = measure_ruler(&decoded.luma());
+    let picture = job.picture.then(|| {
+        let (rgb, w, h) = decoded.rgb_small(PICTURE_PX);
+        let (rgb, w, h) = frame.orientation().turn_rgb(&rgb, w, h);
+        pictures::jpeg(&rgb, w, h, pictures::THUMB_QUALITY)
+    });
+    let mut record = empty(job, &frame);
+    let mut profile = ScaleProfile::default();
+    match read {
+        Ok(reading) => {
+            fill(&mut record, &reading, &frame, job.rig.as_ref());
+            profile = shown_profile(&reading);
+        }
+        Err(why) => record.refused = Some(why.to_string()),
+    }
+    Ok(Scaled { record, picture: picture.flatten(), profile })
+}
+
+fn header(path: &Path) -> Result<Frame> {
+    let unusable = |reason: SkipReason| Error::Unusable { path: path.to_owned(), reason };
+    let paths = [path.to_owned()];
+    let found = image::find(&paths)?;
+    let Some(item) = found.items.first() else {
+        let reason = found.skipped.first().map(|s| s.1.clone());
+        return Err(match reason {
+            Some(reason) => unusable(reason),
+            None => Error::NoFrames { paths: paths.to_vec() },
+        });
+    };
+    image::read_header(item).map_err(unusable)
+}
+
+fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
+    let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: Source::Rig });
+    let rig = job.rig.as_ref();
+    let from_file = frame.exposure.as_ref().and_then(|e| e.pixel_pitch_um.clone());
+    let (width_px, height_px) = frame.upright_size();
+    ScaleRecord {
+        schema: SCALE_SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        path: frame.shown.clone(),
+        width_px,
+        height_px,
+        refused: None,
+        ticks_mm: job.ticks_mm.map_or(Known::assumed(TICKS_MM_ASSUMED), Known::typed),
+        ticks: None,
+        period_px: None,
+        period_by_spectrum_px: None,
+        object_um_per_px: None,
+        angle_deg: None,
+        change_along: None,
+        change_across: None,
+        field_width_mm: None,
+        field_height_mm: None,
+        pixel_pitch_um: job
+            .pixel_pitch_um
+            .map(Known::typed)
+            .or_else(|| of_rig(rig?.pixel_pitch_um))
+            .or(from_file),
+        magnification: None,
+        pupil_ratio: job
+            .pupil_ratio
+            .map(Known::typed)
+            .or_else(|| of_rig(equipment::pupil_ratio(rig?)))
+            .unwrap_or(Known::assumed(PUPIL_RATIO_ASSUMED)),
+        blur_disc_um: None,
+        depths: Vec::new(),
+        findings: Vec::new(),
+        tick_lines: Vec::new(),
+    }
+}
+
+fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame, rig: Option<&Rig>) {
+    let turn = frame.orientation();
+    let size = (f64::from(frame.width_px), f64::from(frame.height_px));
+    let period = reading.period_px;
+    // The relative error is the same for everything that follows from the period.
+    let share = period.std_err.map(|e| (e / period.value).hypot(RULER_MADE_WITHIN));
+    let with = |value: f64| WithError { value, std_err: share.map(|s| s * value) };
+    let um_per_px = record.ticks_mm.value * 1000.0 / period.value;
+    record.ticks = Some(period.n);
+    record.period_px = Some(WithError { value: period.value, std_err: period.std_err });
+    record.period_by_spectrum_px = Some(reading.spectrum_px);
+    record.object_um_per_px = Some(with(um_per_px));
+    record.angle_deg = Some(turn.direction_to_upright(reading.angle_deg).rem_euclid(180.0));
+    record.change_along = reading.change_along;
+    record.change_across = reading.change_across;
+    record.field_width_mm = Some(with(um_per_px * f64::from(record.width_px) / 1000.0));
+    record.field_height_mm = Some(with(um_per_px * f64::from(record.height_px) / 1000.0));
+    let place = |(x, y): (f64, f64)| turn.to_upright((x + 0.5) / size.0, (y + 0.5) / size.1);
+    let line =
+        |t: &crate::ruler::reading::Tick| TickLine { from: place(t.from_px), to: place(t.to_px) };
+    record.tick_lines = reading.ticks.iter().map(line).collect();
+    if let Some(pitch) = record.pixel_pitch_um.as_ref().map(|p| p.value) {
+        let magnification = pitch / um_per_px;
+        record.magnification = Some(with(magnification));
+        let diagonal_px = f64::from(record.width_px).hypot(f64::from(record.height_px));
+        let disc_um = diagonal_px * pitch * BLUR_DISC_PER_DIAGONAL;
+        record.blur_disc_um = Some(disc_um);
+        let ratio = record.pupil_ratio.value;
+        let times = match rig {
+            None => Some(Aperture::Marked(1.0).working(magnification, ratio)),
+            Some(rig) => working_times(rig, magnification, ratio),
+        };
+        record.depths = times.map_or_else(Vec::new, |t| depths(magnification, t, disc_um));
+    }
+    record.findings = findings(record, reading, rig);
+}
+
+/// Working f-number over the marked one with a rig: the bellows factor goes by the lens alone, not
+/// by what is in front of it. `None` when the rig says too little.
+fn working_times(rig: &Rig, magnification: f64, pupil_ratio: f64) -> Option<f64> {
+    let (alone, _) = equipment::magnifications(rig, Some(magnification)).lens_alone?;
+    let behind = rig.mounted.teleconverter.unwrap_or(1.0);
+    Some(Aperture::Marked(behind).working(alone, pupil_ratio))
+}
+
+/// Depths at the marked apertures, with the working f-number `working_times` the marked one.
+pub fn depths(magnification: f64, working_times: f64, blur_disc_um: f64) -> Vec<DepthAt> {
+    MARKED
+        .iter()
+        .map(|n| {
+            let working = n * working_times;
+            DepthAt {
+                marked_f_number: *n,
+                working_f_number: working,
+                depth_blur_disc_mm: depth::geometric(blur_disc_um, working, magnification).depth_mm,
+                depth_quarter_wave_mm: depth::wave(working, magnification, GREEN).depth_mm,
+                airy_diameter_um: diffraction::airy_diameter_um(working, GREEN) / magnification,
+            }
+        })
+        .collect()
+}
+
+fn findings(record: &ScaleRecord, reading: &RulerReading, rig: Option<&Rig>) -> Vec<String> {
+    let mut says = Vec::new();
+    let ticks_mm = record.ticks_mm.value;
+    if record.ticks_mm.from == Source::Assumed {
+        says.push(format!(
+            "The closest ticks are taken to be {} mm apart: give --ticks when they are not.",
+            wording::short(ticks_mm)
+        ));
+    }
+    if reading.every_second_longer && ticks_mm > 0.75 {
+        says.push(
+            "Every second tick is longer, as on a ruler with half millimetres: if this is one, run \
+             again with --ticks 0.5."
+                .to_owned(),
+        );
+    }
+    for (change, way) in [(reading.change_along, "along"), (reading.change_across, "across")] {
+        if let Some(change) = change {
+            says.push(format!(
+                "The scale changes by {} % over the frame {way} the ruler: it lay at an angle to \
+                 the sensor, or the lens bends straight lines. The scale given is that of the \
+                 middle of the frame; its error covers the change. Lay the ruler flat for a \
+                 better one.",
+                wording::fixed(100.0 * change.abs(), 1)
+            ));
+        }
+    }
+    if record.magnification.is_none() {
+        says.push(
+            "The file does not say how far apart the sensor's pixels are: give --pitch for the \
+             magnification and the table of depths."
+                .to_owned(),
+        );
+    } else if let Some(rig) = rig.filter(|_| record.depths.is_empty()) {
+        let missing = equipment::missing(rig);
+        says.push(format!("The rig says too little for working f-numbers. {missing}"));
+    } else if record.pupil_ratio.from == Source::Assumed {
+        says.push(
+            "The lens is taken to be symmetric (pupil ratio 1): with another ratio the working \
+             f-numbers differ; give --pupil."
+                .to_owned(),
+        );
+    }
+    if rig.is_none() && !record.depths.is_empty() {
+        says.push(
+            "The table holds for a lens with nothing in front of it and no teleconverter behind; \
+             name a rig with --save for one that has."
+                .to_owned(),
+        );
+    }
+    says
+}
+
+fn shown_profile(reading: &RulerReading) -> ScaleProfile {
+    let n = reading.profile.len().max(1) as f64;
+    let mean = reading.profile.iter().map(|p| p.1).sum::<f64>() / n;
+    ScaleProfile {
+        points: reading.profile.iter().map(|(u, v)| (*u, (v - mean).exp())).collect(),
+        ticks_px: reading.tick_places_px.clone(),
+    }
+}

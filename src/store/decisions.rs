@@ -1,0 +1,496 @@
+//! What a person decided about frames, kept apart from what was measured, in one SQLite file.
+//!
+//! Every decision is a row of its own and lasts from the moment it is made: a kill, a crash or a
+//! full disk loses none that was confirmed. Taking one back marks its row; nothing is deleted. A
+//! decision is found again by the place of its file, or by its name, size and content when the
+//! file was moved.
+
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+use std::time::Duration;
+
+use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+
+use crate::core::{path_text, text_path};
+use crate::error::{Error, Result};
+
+/// Marks the file as one of decisions of this program ("stpd").
+const APPLICATION_ID: i64 = 0x7374_7064;
+/// How long to wait for another process that writes.
+const BUSY_WAIT: Duration = Duration::from_secs(5);
+
+/// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
+const STEPS: [&str; 1] = ["
+CREATE TABLE decision (
+    id INTEGER PRIMARY KEY,
+    made_at TEXT NOT NULL,
+    outing TEXT NOT NULL,
+    path TEXT NOT NULL,
+    name TEXT NOT NULL,
+    bytes INTEGER NOT NULL,
+    content_id TEXT NOT NULL,
+    kind TEXT NOT NULL CHECK (kind IN ('call', 'subject')),
+    call TEXT CHECK (call IN ('hit', 'near', 'miss', 'cannot say')),
+    x REAL CHECK (x BETWEEN 0 AND 1),
+    y REAL CHECK (y BETWEEN 0 AND 1),
+    tool_call TEXT NOT NULL,
+    tool_cause TEXT,
+    undone INTEGER NOT NULL DEFAULT 0 CHECK (undone IN (0, 1))
+) STRICT;
+CREATE INDEX decision_path ON decision (path);
+CREATE INDEX decision_name ON decision (name, bytes);
+"];
+
+/// What is decided.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum What {
+    /// What the frame is, in the record's words; `None` takes the person's word back.
+    Call(Option<&'static str>),
+    /// Where the subject is in this frame, as fractions of the upright picture; `None` leaves it
+    /// to the program again.
+    Subject(Option<(f64, f64)>),
+}
+
+/// A decision to be kept.
+#[derive(Debug, Clone, PartialEq)]
+pub struct NewDecision<'a> {
+    /// The outing in which it is made: the place of its folder or record.
+    pub outing: &'a str,
+    /// The frame's file.
+    pub file: &'a Path,
+    /// What is decided.
+    pub what: What,
+    /// What the program said at that moment.
+    pub tool_call: &'a str,
+    /// What it gave as the first cause.
+    pub tool_cause: Option<&'a str>,
+}
+
+/// What stands for a frame.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Standing {
+    /// What the person said it is, in the record's words.
+    pub call: Option<String>,
+    /// Where the person put the subject.
+    pub subject: Option<(f64, f64)>,
+    /// Number of the decision about the subject: of several in a burst the latest counts.
+    pub subject_id: i64,
+}
+
+/// One decision against what the program had said.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Judgement {
+    /// What the person said.
+    pub call: String,
+    /// What the program had said.
+    pub tool_call: String,
+    /// Its first cause.
+    pub tool_cause: Option<String>,
+}
+
+/// What was taken back.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Undone {
+    /// The frame's file.
+    pub file: PathBuf,
+    /// Whether it was about the subject; else about what the frame is.
+    pub subject: bool,
+}
+
+/// The decisions.
+#[derive(Debug)]
+pub struct Decisions {
+    connection: Connection,
+    path: PathBuf,
+}
+
+impl Decisions {
+    /// Where decisions are when nothing else is said: what `STOPWISE_DECISIONS` names, else
+    /// `stopwise/decisions.sqlite` in the platform's folder for data.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the system names no home folder.
+    pub fn place() -> Result<PathBuf> {
+        use etcetera::BaseStrategy;
+        if let Some(path) = std::env::var_os("STOPWISE_DECISIONS").filter(|v| !v.is_empty()) {
+            return Ok(PathBuf::from(path));
+        }
+        let base = etcetera::choose_base_strategy().map_err(|_| Error::Decisions {
+            path: PathBuf::from("decisions.sqlite"),
+            says: "no home folder is known: name a file with STOPWISE_DECISIONS".to_owned(),
+        })?;
+        Ok(base.data_dir().join("stopwise").join("decisions.sqlite"))
+    }
+
+    /// Opens the file, makes it with its folder when it is not there, and brings one of an
+    /// earlier form up to date.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when it cannot be written, is another kind of file, damaged, or of a
+    /// later form.
+    pub fn open(path: &Path) -> Result<Decisions> {
+        let failed = |says: String| Error::Decisions { path: path.to_owned(), says };
+        if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
+            std::fs::create_dir_all(folder).map_err(|e| failed(e.to_string()))?;
+        }
+        let mut connection = Connection::open(path).map_err(|e| failed(e.to_string()))?;
+        prepare(&mut connection).map_err(failed)?;
+        Ok(Decisions { connection, path: path.to_owned() })
+    }
+
+    fn failed(&self, error: &rusqlite::Error) -> Error {
+        Error::Decisions { path: self.path.clone(), says: says(error) }
+    }
+
+    /// Keeps a decision; on return it lasts.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when it could not be kept, [`Error::Read`] when the frame's file is
+    /// gone.
+    pub fn add(&mut self, new: &NewDecision<'_>) -> Result<()> {
+        let (bytes, content) = identity(new.file)?;
+        let (kind, call, at) = match new.what {
+            What::Call(call) => ("call", call, None),
+            What::Subject(at) => ("subject", None, at),
+        };
+        let made_at = jiff::Timestamp::now().to_string();
+        self.connection
+            .execute(
+                "INSERT INTO decision (made_at, outing, path, name, bytes, content_id, kind, call,
+                 x, y, tool_call, tool_cause) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
+                 ?11, ?12)",
+                params![
+                    made_at,
+                    new.outing,
+                    shown(new.file),
+                    name(new.file),
+                    bytes,
+                    content,
+                    kind,
+                    call,
+                    at.map(|a| a.0),
+                    at.map(|a| a.1),
+                    new.tool_call,
+                    new.tool_cause
+                ],
+            )
+            .map_err(|e| self.failed(&e))?;
+        Ok(())
+    }
+
+    /// Takes back the latest decision of an outing; `None` when none is left.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when that could not be kept.
+    pub fn undo(&mut self, outing: &str) -> Result<Option<Undone>> {
+        self.connection
+            .query_row(
+                "UPDATE decision SET undone = 1 WHERE id = (SELECT max(id) FROM decision
+                 WHERE outing = ?1 AND undone = 0) RETURNING path, kind",
+                [outing],
+                |row| {
+                    let (path, kind): (String, String) = (row.get(0)?, row.get(1)?);
+                    Ok(Undone { file: text_path(&path), subject: kind == "subject" })
+                },
+            )
+            .optional()
+            .map_err(|e| self.failed(&e))
+    }
+
+    /// What stands for some files, in their order.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the file cannot be read.
+    pub fn standing(&self, files: &[&Path]) -> Result<Vec<Standing>> {
+        let read = || -> rusqlite::Result<Vec<Standing>> {
+            let mut by_path = self.connection.prepare(&latest("path = ?1"))?;
+            let mut by_name = self.connection.prepare(&latest("name = ?1 AND bytes = ?2"))?;
+            let none: i64 = self.connection.query_row(
+                "SELECT count(*) FROM decision WHERE undone = 0",
+                [],
+                |r| r.get(0),
+            )?;
+            if none == 0 {
+                return Ok(vec![Standing::default(); files.len()]);
+            }
+            files
+                .iter()
+                .map(|file| {
+                    let rows = by_path.query_map([shown(file)], said)?;
+                    let mut rows = rows.collect::<rusqlite::Result<Vec<_>>>()?;
+                    if rows.is_empty() {
+                        let Ok(meta) = file.metadata() else { return Ok(Standing::default()) };
+                        let size = i64::try_from(meta.len()).unwrap_or(i64::MAX);
+                        let moved = by_name.query_map(params![name(file), size], said)?;
+                        rows = moved.collect::<rusqlite::Result<Vec<_>>>()?;
+                        // The same name and size elsewhere: the content decides.
+                        if !rows.is_empty() {
+                            let own = identity(file).map(|i| i.1).ok();
+                            rows.retain(|row| own.as_ref() == Some(&row.content));
+                        }
+                    }
+                    Ok(standing(rows))
+                })
+                .collect()
+        };
+        read().map_err(|e| self.failed(&e))
+    }
+
+    /// Every frame that a person has said something of, once, with what the program had said.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the file cannot be read.
+    pub fn judgements(&self) -> Result<Vec<Judgement>> {
+        let read = || -> rusqlite::Result<Vec<Judgement>> {
+            let mut rows = self.connection.prepare(
+                "SELECT call, tool_call, tool_cause FROM decision WHERE id IN (SELECT max(id) FROM
+                 decision WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT
+                 NULL ORDER BY id",
+            )?;
+            rows.query_map([], |row| {
+                Ok(Judgement { call: row.get(0)?, tool_call: row.get(1)?, tool_cause: row.get(2)? })
+            })?
+            .collect()
+        };
+        read().map_err(|e| self.failed(&e))
+    }
+
+    /// What people said of frames, by the content of their files (BLAKE3, as the log keeps it).
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the file cannot be read.
+    pub fn calls(&self) -> Result<BTreeMap<String, String>> {
+        let read = || -> rusqlite::Result<BTreeMap<String, String>> {
+            let mut rows = self.connection.prepare(
+                "SELECT content_id, call FROM decision WHERE id IN (SELECT max(id) FROM decision
+                 WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT NULL",
+            )?;
+            rows.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+        };
+        read().map_err(|e| self.failed(&e))
+    }
+
+    /// Number of frames in which a person's word on where the subject is stands.
+    ///
+    /// # Errors
+    /// [`Error::Decisions`] when the file cannot be read.
+    pub fn subjects_placed(&self) -> Result<u32> {
+        self.connection
+            .query_row(
+                "SELECT count(*) FROM decision WHERE id IN (SELECT max(id) FROM decision WHERE
+                 kind = 'subject' AND undone = 0 GROUP BY content_id) AND x IS NOT NULL",
+                [],
+                |row| row.get(0),
+            )
+            .map_err(|e| self.failed(&e))
+    }
+}
+
+/// What the database says, in words that help.
+fn says(error: &rusqlite::Error) -> String {
+    use rusqlite::ErrorCode;
+    match error.sqlite_error_code() {
+        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => format!(
+            "another program has been writing to them for {} s: try again when it is done",
+            BUSY_WAIT.as_secs()
+        ),
+        _ => error.to_string(),
+    }
+}
+
+/// Decisions that stand, latest first.
+fn latest(which: &str) -> String {
+    format!(
+        "SELECT id, kind, call, x, y, content_id FROM decision WHERE {which} AND undone = 0 ORDER \
+         BY id DESC"
+    )
+}
+
+struct Said {
+    id: i64,
+    kind: String,
+    call: Option<String>,
+    at: Option<(f64, f64)>,
+    content: String,
+}
+
+fn said(row: &Row<'_>) -> rusqlite::Result<Said> {
+    let (x, y): (Option<f64>, Option<f64>) = (row.get(3)?, row.get(4)?);
+    // What the table refuses can still be in a file whose bytes were damaged.
+    let inside = |(x, y): &(f64, f64)| (0.0..=1.0).contains(x) && (0.0..=1.0).contains(y);
+    Ok(Said {
+        id: row.get(0)?,
+        kind: row.get(1)?,
+        call: row.get(2)?,
+        at: x.zip(y).filter(inside),
+        content: row.get(5)?,
+    })
+}
+
+/// The latest word on each matter.
+fn standing(rows: Vec<Said>) -> Standing {
+    let mut latest: BTreeMap<String, Said> = BTreeMap::new();
+    for row in rows {
+        latest.entry(row.kind.clone()).or_insert(row);
+    }
+    let subject = latest.get("subject");
+    Standing {
+        subject: subject.and_then(|s| s.at),
+        subject_id: subject.map_or(0, |s| s.id),
+        call: latest.remove("call").and_then(|c| c.call),
+    }
+}
+
+fn shown(file: &Path) -> String {
+    path_text(file)
+}
+
+fn name(file: &Path) -> String {
+    path_text(Path::new(file.file_name().unwrap_or_default()))
+}
+
+/// Size and BLAKE3 hash of a file.
+fn identity(file: &Path) -> Result<(i64, String)> {
+    let read = || {
+        let mut hasher = blake3::Hasher::new();
+        let open = std::fs::File::open(file)?;
+        let bytes = open.metadata()?.len();
+        hasher.update_reader(open)?;
+        Ok((i64::try_from(bytes).unwrap_or(i64::MAX), hasher.finalize().to_hex().to_string()))
+    };
+    read().map_err(|source| Error::Read { path: file.to_owned(), source })
+}
+
+/// Sets the connection up and brings the file to the latest form: all of it or nothing.
+fn prepare(connection: &mut Connection) -> Result<(), String> {
+    let text = |e: rusqlite::Error| says(&e);
+    connection.busy_timeout(BUSY_WAIT).map_err(text)?;
+    let number = |c: &Connection, pragma: &str| {
+        c.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get::<_, i64>(0))
+    };
+    let form = number(connection, "user_version").map_err(text)?;
+    let id = number(connection, "application_id").map_err(text)?;
+    let tables: i64 = connection
+        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
+        .map_err(text)?;
+    if id != APPLICATION_ID && (id, form, tables) != (0, 0, 0) {
+        return Err("this is another kind of file, not one of decisions".to_owned());
+    }
+    let known = STEPS.len() as i64;
+    if form > known {
+        return Err("a later version of stopwise wrote it".to_owned());
+    }
+    // Written through to the disk at every decision; readers are never in the way.
+    connection
+        .execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;")
+        .map_err(text)?;
+    if form == known {
+        return Ok(());
+    }
+    let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(text)?;
+    // Another process may have been first.
+    let form = number(&tx, "user_version").map_err(text)?;
+    for step in STEPS.iter().skip(usize::try_from(form).unwrap_or(STEPS.len())) {
+        tx.execute_batch(step).map_err(text)?;
+    }
+    tx.execute_batch(&format!(
+        "PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {known};"
+    ))
+    .map_err(text)?;
+    tx.commit().map_err(text)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn decided<'a>(file: &'a Path, call: &'static str) -> NewDecision<'a> {
+        let what = What::Call(Some(call));
+        NewDecision { outing: "day", file, what, tool_call: "miss", tool_cause: Some("shake") }
+    }
+
+    fn place() -> (tempfile::TempDir, PathBuf, PathBuf) {
+        let folder = tempfile::tempdir().unwrap();
+        let (base, frame) = (folder.path().join("d/decisions"), folder.path().join("a.jpg"));
+        std::fs::write(&frame, b"picture").unwrap();
+        (folder, base, frame)
+    }
+
+    #[test]
+    fn the_latest_word_stands_and_can_be_taken_back() {
+        let (_folder, base, frame) = place();
+        let mut kept = Decisions::open(&base).unwrap();
+        let call = |kept: &Decisions| kept.standing(&[&frame]).unwrap()[0].call.clone();
+        assert_eq!(call(&kept), None);
+        kept.add(&decided(&frame, "hit")).unwrap();
+        kept.add(&decided(&frame, "near")).unwrap();
+        let at = What::Subject(Some((0.25, 0.5)));
+        kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
+        drop(kept);
+        let mut kept = Decisions::open(&base).unwrap();
+        assert_eq!(call(&kept).as_deref(), Some("near"));
+        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, Some((0.25, 0.5)));
+        let judged = kept.judgements().unwrap();
+        assert_eq!(judged.len(), 1, "a frame counts once");
+        assert_eq!((judged[0].call.as_str(), judged[0].tool_call.as_str()), ("near", "miss"));
+        let calls = kept.calls().unwrap();
+        assert_eq!(calls.values().collect::<Vec<_>>(), ["near"]);
+        assert_eq!(kept.subjects_placed().unwrap(), 1);
+        assert!(kept.undo("another day").unwrap().is_none());
+        assert!(kept.undo("day").unwrap().unwrap().subject);
+        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
+        assert_eq!(kept.undo("day").unwrap().unwrap().file, frame);
+        assert_eq!(call(&kept).as_deref(), Some("hit"));
+        kept.add(&NewDecision { what: What::Call(None), ..decided(&frame, "hit") }).unwrap();
+        assert_eq!(call(&kept), None, "a person may take the word back");
+        for _ in 0..2 {
+            kept.undo("day").unwrap().unwrap();
+        }
+        assert!(kept.undo("day").unwrap().is_none());
+        assert!(kept.judgements().unwrap().is_empty() && kept.calls().unwrap().is_empty());
+        assert_eq!(kept.subjects_placed().unwrap(), 0);
+    }
+
+    #[test]
+    fn a_place_outside_the_picture_is_none() {
+        let (_folder, base, frame) = place();
+        let mut kept = Decisions::open(&base).unwrap();
+        let at = What::Subject(Some((0.25, 0.5)));
+        kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
+        let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET y = 1.9";
+        kept.connection.execute_batch(damage).unwrap();
+        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
+    }
+
+    #[test]
+    fn a_moved_file_is_known_by_its_content_and_a_namesake_is_not() {
+        let (folder, base, frame) = place();
+        let mut kept = Decisions::open(&base).unwrap();
+        kept.add(&decided(&frame, "hit")).unwrap();
+        let moved = folder.path().join("moved");
+        std::fs::create_dir(&moved).unwrap();
+        let moved = moved.join("a.jpg");
+        std::fs::rename(&frame, &moved).unwrap();
+        assert_eq!(kept.standing(&[&moved]).unwrap()[0].call.as_deref(), Some("hit"));
+        std::fs::write(&moved, b"another").unwrap();
+        assert_eq!(kept.standing(&[&moved]).unwrap()[0].call, None);
+        assert!(kept.add(&decided(&frame, "hit")).is_err(), "the file is gone");
+    }
+
+    #[test]
+    fn another_file_is_refused_and_left() {
+        let (folder, _, frame) = place();
+        let other = folder.path().join("other");
+        Connection::open(&other).unwrap().execute_batch("CREATE TABLE t (a)").unwrap();
+        let before = std::fs::read(&other).unwrap();
+        let says = Decisions::open(&other).unwrap_err().to_string();
+        assert!(says.contains("another kind of file"), "{says}");
+        assert_eq!(std::fs::read(&other).unwrap(), before);
+        assert!(Decisions::open(&frame).is_err());
+        let later = folder.path().join("later");
+        drop(Decisions::open(&later).unwrap());
+        Connection::open(&later).unwrap().execute_batch("PRAGMA user_version = 9").unwrap();
+        let says = Decisions::open(&later).unwrap_err().to_string();
+        assert!(says.contains("later version"), "{says}");
+    }
+}
