@@ -39,13 +39,13 @@ pub const RAW_LEVELS: [f64; 3] = [0.02, 0.1, 0.4];
 pub const RENDERED_LEVELS: [f64; 3] = [0.2, 0.46, 0.75];
 /// Frames of one ISO that are measured, at most: more would not make the figure better than the
 /// method is.
-const MOST_FRAMES: usize = 12;
+const MAX_FRAMES: usize = 12;
 /// Variance at black from one frame is off by this much of itself (prototype: 0.5 to 1.7 times).
 const SINGLE_BLACK_REL_ERR: f64 = 0.5;
 /// The series is believed when it gives each trusted setting's own figure within this share.
 const SERIES_AGREES: f64 = 0.08;
 /// Settings from which a series can be fitted.
-const SERIES_LEAST: usize = 3;
+const MIN_SERIES: usize = 3;
 /// Rendered tones within this many 8-bit steps stand for a level.
 const TONE_REACH_DN: f64 = 20.0;
 /// What a body without a name is called.
@@ -121,12 +121,12 @@ impl Key {
     }
 }
 
-/// At most [`MOST_FRAMES`], spread over the whole, in pairs of neighbours.
+/// At most [`MAX_FRAMES`], spread over the whole, in pairs of neighbours.
 fn spread(frames: Vec<Frame>) -> Vec<Frame> {
-    if frames.len() <= MOST_FRAMES {
+    if frames.len() <= MAX_FRAMES {
         return frames;
     }
-    let pairs = MOST_FRAMES / 2;
+    let pairs = MAX_FRAMES / 2;
     let wanted: Vec<usize> = (0..pairs)
         .flat_map(|k| {
             let first = k * (frames.len() - 2) / (pairs - 1);
@@ -280,7 +280,7 @@ fn series(settings: &[Setting]) -> Option<IsoModel> {
         .filter_map(|s| Some((f64::from(s.key.iso?), middle(&s.raw)?)))
         .filter(|(_, n)| n.is_trusted())
         .collect();
-    if known.len() < SERIES_LEAST {
+    if known.len() < MIN_SERIES {
         return None;
     }
     let model = IsoModel::fit(&known)?;

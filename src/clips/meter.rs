@@ -38,7 +38,7 @@ const OWN_SURE: f64 = 0.9;
 /// Share and least number of tiles whose noise is watched, by tone.
 const QUIET: (f64, usize) = (0.01, 2);
 /// Tiles watched at most.
-const QUIET_MOST: usize = 16;
+const MAX_QUIET: usize = 16;
 /// Blur at which sharp tiles are counted, px: bounds of the classes.
 pub const SHARP_CLASSES_PX: [f32; 16] =
     [0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 1.0, 1.2, 1.4, 1.7, 2.0, 2.4, 3.0, 3.6, 4.5, 6.0];
@@ -95,7 +95,7 @@ pub struct GreyThumb {
 }
 
 /// Small pictures kept at most; beyond, every second is dropped.
-const THUMBS_MOST: usize = 24;
+const MAX_THUMBS: usize = 24;
 
 /// The state of the watch.
 pub struct Watch {
@@ -327,14 +327,14 @@ impl Watch {
             let quiet = quietest_by_tone(&cells.level1, QUIET.0, QUIET.1);
             let spots = quiet.iter().flat_map(|bin| bin.iter().take(2));
             self.quiet = spots
-                .take(QUIET_MOST)
+                .take(MAX_QUIET)
                 .map(|i| (i % cells.cols * TILE_PX, i / cells.cols * TILE_PX))
                 .collect();
         }
     }
 
     fn spot_noise(&mut self, frame: &ClipFrame) -> Option<f64> {
-        let mut sigmas = Vec::with_capacity(QUIET_MOST);
+        let mut sigmas = Vec::with_capacity(MAX_QUIET);
         for (x, y) in &self.quiet {
             let side = TILE_PX;
             frame.part(*x, *y, side, side, &mut self.scratch);
@@ -348,7 +348,7 @@ impl Watch {
     fn keep_thumb(&mut self, t_s: f64, small: &SmallFrame) {
         let grey = small.data.iter().map(|v| v.round().clamp(0.0, 255.0) as u8).collect();
         self.thumbs.push(GreyThumb { t_s, width: small.width, height: small.height, grey });
-        if self.thumbs.len() > THUMBS_MOST {
+        if self.thumbs.len() > MAX_THUMBS {
             let mut at = 0;
             self.thumbs.retain(|_| {
                 at += 1;

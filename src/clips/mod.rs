@@ -43,7 +43,7 @@ const BOX_PX: (usize, usize) = (96, 128);
 /// Width from which the larger box is taken, px.
 const WIDE_PX: u32 = 2500;
 /// Crops of best frames on a page at most.
-const CROPS_MOST: usize = 6;
+const MAX_CROPS: usize = 6;
 /// Pictures of the time line on a page.
 const THUMBS_SHOWN: usize = 8;
 
@@ -263,7 +263,7 @@ fn page(
             continue;
         }
         let Some(t_s) = span.best_frame_s else { continue };
-        let pictured = job.pictures && shown < CROPS_MOST;
+        let pictured = job.pictures && shown < MAX_CROPS;
         let kept = job.stills && span.verdict == SpanVerdict::InFocus;
         if !pictured && !kept {
             continue;

@@ -21,7 +21,7 @@ const UNEVEN: f64 = 0.02;
 /// Longest stretch in which one rhythm is looked for, s.
 const RHYTHM_S: f64 = 6.0;
 /// Frames of a kind from which its noise is told.
-const TYPE_LEAST: usize = 2;
+const MIN_TYPE: usize = 2;
 /// Noise of key frames over the others' from which it pulses, and in standard errors.
 const PULSE: (f64, f64) = (1.15, 3.0);
 /// Best frames named for each stretch.
@@ -351,7 +351,7 @@ fn noise_by_type(seen: &[Seen]) -> Vec<TypeNoise> {
         let mut sigmas: Vec<f64> =
             seen.iter().filter(|s| s.frame_type == kind).filter_map(|s| s.noise_sigma_dn).collect();
         let n = sigmas.len();
-        let middle = median(&mut sigmas).filter(|_| n >= TYPE_LEAST)?;
+        let middle = median(&mut sigmas).filter(|_| n >= MIN_TYPE)?;
         let spread = sigmas.iter().map(|s| (s - middle).powi(2)).sum::<f64>() / n as f64;
         Some(TypeNoise {
             frame_type: kind.letter(),

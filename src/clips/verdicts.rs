@@ -42,7 +42,7 @@ const REFERENCE_FLOOR_PX: f64 = 0.5;
 /// Noise share above which the best frames themselves show nothing.
 const DROWNED: f64 = 0.9;
 /// Energy is never taken for less than this share of the best: noise decides below.
-const ENERGY_LEAST: f64 = 0.004;
+const MIN_ENERGY: f64 = 0.004;
 /// The best frames of a clip this many times softer than the settings allow are soft.
 const SOFT_RATIO: f64 = 2.5;
 /// Never called soft below, and always called soft above without settings, px.
@@ -268,7 +268,7 @@ fn movement_px2(f: &JudgedFrame, smear_px: Option<f64>) -> f64 {
 /// Blur from edges and blur from energy together (F5.5).
 fn blur_judged(tile: Tile, energy: f64, best_px: f64, best_energy: f64) -> f64 {
     let level1 = S1_SQUARED[1];
-    let energy = energy.max(ENERGY_LEAST * best_energy);
+    let energy = energy.max(MIN_ENERGY * best_energy);
     let by_energy =
         ((best_px * best_px + level1) * (best_energy / energy).powf(2.0 / 3.0) - level1).max(0.01);
     match tile {

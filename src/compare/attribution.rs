@@ -17,7 +17,7 @@ const Z90: f64 = 1.644_853_626_951_472;
 /// Shares this near to a half count as equal.
 const EQUAL: f64 = 0.08;
 /// A loss below this share of the detail is none worth a verdict.
-const LEAST_LOSS: f64 = 0.02;
+const MIN_LOSS: f64 = 0.02;
 
 /// Changes shared between two causes.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -173,7 +173,7 @@ fn of_corners(
 
 /// The answer in one of five.
 fn judged(start: f64, total: f64, found: Shares, half: f64, total_err: f64) -> CostMore {
-    let least = (LEAST_LOSS * start).max(Z90 * total_err);
+    let least = (MIN_LOSS * start).max(Z90 * total_err);
     if found.first.min(found.second) > -least {
         return CostMore::NothingLost;
     }

@@ -37,11 +37,11 @@ use crate::noise::spectrum::{Spectrum, TILE_PX};
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
 use crate::tracking::align::{Motion, register, resampled};
 pub use region::{Box4, Wanted};
-use region::{Keeps, Look, MARGIN_PX, REGION_LEAST_PX, Reference};
+use region::{Keeps, Look, MARGIN_PX, MIN_REGION_PX, Reference};
 
 /// Frames of one step that are measured, at most: more would not make its figures better than
 /// the method is, and memory stays bounded.
-const MOST_REPEATS: usize = 8;
+const MAX_REPEATS: usize = 8;
 /// Correlation of registered regions below which they show different things: f/22 at high
 /// magnification and ISO against a sharp frame still gives 0.5.
 const SAME_SUBJECT: f64 = 0.3;
@@ -117,7 +117,7 @@ pub fn compare(
     let f_numbers = series::f_numbers(&marked, &job.apertures)?;
     let mut series = series::series(&list, &f_numbers)?;
     for step in &mut series.steps {
-        step.frames.truncate(MOST_REPEATS);
+        step.frames.truncate(MAX_REPEATS);
     }
 
     let read = read(job, &list, &series, listener)?;
@@ -140,7 +140,7 @@ pub fn compare(
     repeats_registered(&series, &mut placed);
     let keep = unclipped(&placed, &reference);
     if !keep.iter().any(|k| *k) {
-        return Err(Error::Series(NotASeries::NothingThere { least_px: REGION_LEAST_PX }));
+        return Err(Error::Series(NotASeries::NothingThere { least_px: MIN_REGION_PX }));
     }
     let raw = list[reference_at].kind == FileKind::Raw;
     let exposure = &exposures[reference_at];
@@ -273,7 +273,7 @@ fn read(
                 break;
             }
             Ok(None) => {
-                let least_px = REGION_LEAST_PX;
+                let least_px = MIN_REGION_PX;
                 return Err(Error::Series(NotASeries::NothingThere { least_px }));
             }
             Err(reason) => bad.push((i, reason)),

@@ -19,19 +19,19 @@ pub const MARGIN_PX: usize = 32;
 /// Largest region that is looked for, px a side: larger ones take time and say no more.
 const REGION_PX: usize = 768;
 /// Largest region that may be given, px a side.
-const REGION_MOST_PX: usize = 1536;
+const MAX_REGION_PX: usize = 1536;
 /// Side of a crop, px.
 pub const CROP_PX: usize = 320;
 /// Smallest region, px a side: fewer tiles do not average.
-pub const REGION_LEAST_PX: usize = 128;
+pub const MIN_REGION_PX: usize = 128;
 /// Share of the frame's shorter side that frames may wander before the region leaves them.
 const DRIFT: f64 = 0.04;
 /// Blur is mapped in a window of at most this size round the region, px.
 const WINDOW_PX: (usize, usize) = (2048, 1536);
 /// Longest side of the pattern, samples.
-const PATTERN_MOST: usize = 400;
+const MAX_PATTERN: usize = 400;
 /// Largest box of an edge, px a side.
-const EDGE_MOST_PX: usize = 1024;
+const MAX_EDGE_PX: usize = 1024;
 /// Correlation below which a followed place is not believed.
 const FOLLOWED: f32 = 0.3;
 
@@ -142,7 +142,7 @@ impl Pixels {
 
     fn patterns(&self) -> [Pattern; 2] {
         let (w, h) = self.size();
-        let side = (w.max(h) / 4).clamp(64, PATTERN_MOST);
+        let side = (w.max(h) / 4).clamp(64, MAX_PATTERN);
         let (rgb, pw, ph) = match self {
             Pixels::Rendered(d) => d.rgb_small(side),
             Pixels::Raw(r) => r.quick_rgb(side),
@@ -207,7 +207,7 @@ pub type Box4 = ((f64, f64), (f64, f64));
 /// A box in a frame of that size, whole cells of a mosaic.
 fn edge_area(((x, y), (bw, bh)): Box4, (w, h): (usize, usize)) -> Area {
     let side = |share: f64, full: usize| {
-        let most = EDGE_MOST_PX.min(full) / 2 * 2;
+        let most = MAX_EDGE_PX.min(full) / 2 * 2;
         ((share * full as f64) as usize / 2 * 2).clamp(2, most.max(2))
     };
     let at = |middle: f64, size: usize, full: usize| {
@@ -380,17 +380,17 @@ fn place(pixels: &Pixels, wanted: Wanted) -> Option<Area> {
     if let Some(((x, y), size)) = wanted {
         let side = |share: Option<f64>, full: usize| {
             let px = share.map_or(REGION_PX, |s| (s * full as f64) as usize);
-            Some(tiles(px.min(REGION_MOST_PX).min(room(full, 0.0)?)))
+            Some(tiles(px.min(MAX_REGION_PX).min(room(full, 0.0)?)))
         };
         let (rw, rh) = (side(size.map(|s| s.0), w)?, side(size.map(|s| s.1), h)?);
-        if rw.min(rh) < REGION_LEAST_PX {
+        if rw.min(rh) < MIN_REGION_PX {
             return None;
         }
         let (x0, y0) = (near(x * w as f64, rw, w), near(y * h as f64, rh, h));
         return Some(Area { x0, y0, w: rw, h: rh });
     }
     let side = tiles(REGION_PX.min(room(w, DRIFT)?).min(room(h, DRIFT)?));
-    if side < REGION_LEAST_PX {
+    if side < MIN_REGION_PX {
         return None;
     }
     let whole = Area { x0: 0, y0: 0, w: w / 2 * 2, h: h / 2 * 2 };

@@ -42,7 +42,7 @@ pub struct Course {
 }
 
 /// Values from which a course is drawn.
-const LEAST: usize = 4;
+const MIN_VALUES: usize = 4;
 /// Restlessness tried, variance of the slope's change in a second over a value's variance, as
 /// powers of four.
 const RESTLESS: std::ops::RangeInclusive<i32> = -4..=14;
@@ -103,7 +103,7 @@ fn forwards(values: &[Scattered], weights: &[f64], restless: f64) -> (Vec<Step>,
 
 /// The course through values in order of time. `None` for fewer than a handful of them.
 pub fn course(values: &[Scattered]) -> Option<Course> {
-    if values.iter().filter(|v| v.value.is_some()).count() < LEAST {
+    if values.iter().filter(|v| v.value.is_some()).count() < MIN_VALUES {
         return None;
     }
     let mut weights = vec![1.0; values.len()];

@@ -21,7 +21,7 @@ const GAP_S: f64 = 2.0;
 const GAP_RATIO: f64 = 3.0;
 /// A pause longer than this always does, s: a slow hand, or a rail moved step by step, still
 /// takes a frame every few seconds.
-const GAP_MOST_S: f64 = 20.0;
+const MAX_GAP_S: f64 = 20.0;
 /// Pauses on each side of one that the median is taken of.
 const ABOUT: usize = 4;
 /// A change of exposure time or ISO by more than this within a burst is another burst, stops.
@@ -181,9 +181,9 @@ fn longest_pause(pauses: &[Option<f64>], at: usize) -> f64 {
     let about = at.saturating_sub(ABOUT)..(at + ABOUT + 1).min(pauses.len());
     // The pause itself is left out: it must be long against the others.
     let mut others: Vec<f64> =
-        about.filter(|i| *i != at).filter_map(|i| pauses[i]).filter(|p| *p <= GAP_MOST_S).collect();
+        about.filter(|i| *i != at).filter_map(|i| pauses[i]).filter(|p| *p <= MAX_GAP_S).collect();
     crate::core::stats::median(&mut others)
-        .map_or(GAP_S, |m| (GAP_RATIO * m).clamp(GAP_S, GAP_MOST_S))
+        .map_or(GAP_S, |m| (GAP_RATIO * m).clamp(GAP_S, MAX_GAP_S))
 }
 
 /// Places within a burst before which the content changes.

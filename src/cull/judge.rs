@@ -36,7 +36,7 @@ const SPARSE_RATIO: f64 = 4.0;
 /// Dense energy below this share of the energy is no even texture (simulated subjects: 0.2-0.8).
 const SPARSE_SHARE: f64 = 0.1;
 /// Share of clipped pixels in the subject box from which nothing is said.
-pub const CLIPPED_MOST: f64 = 0.5;
+pub const MAX_CLIPPED: f64 = 0.5;
 /// How well the directions of a frame's boxes must agree (length of the mean of e^2iθ).
 const AGREE: f64 = 0.85;
 /// Boxes that must agree.
@@ -49,9 +49,9 @@ const NOISE_ALIKE: f64 = 2.0;
 /// gives 22, demosaiced or compressed less; fine regular texture gives less still, or far more.
 const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 /// Share of the directional scatter that a movement must explain, and its least length, px.
-const EXPLAINED_LEAST: f64 = 0.2;
-/// See [`EXPLAINED_LEAST`].
-const MOVED_LEAST_PX: f64 = 2.5;
+const MIN_EXPLAINED: f64 = 0.2;
+/// See [`MIN_EXPLAINED`].
+const MIN_MOVED_PX: f64 = 2.5;
 /// A box shows a direction when its swing exceeds this many of its errors.
 const DIRECTION_SEEN_Z: f64 = 2.5;
 /// Directions nearer than this are one, degrees.
@@ -265,7 +265,7 @@ pub fn judge<S: Borrow<Shot>>(
         .iter()
         .enumerate()
         .filter_map(|(i, b)| Some((i, b.as_ref()?)))
-        .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < CLIPPED_MOST)
+        .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < MAX_CLIPPED)
         .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
         .map(|(i, _)| i);
     let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
@@ -382,7 +382,7 @@ fn subject_box(
 /// energy to something sparse. A burst without even texture anywhere has nothing to compare with:
 /// its sparse frames are flagged, no more.
 fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
-    let usable = |b: &&SubjectBox| b.clipped < CLIPPED_MOST;
+    let usable = |b: &&SubjectBox| b.clipped < MAX_CLIPPED;
     let even = |b: &&SubjectBox| {
         b.dense_energy > (DENSE_SEEN * b.energy_std_err).max(SPARSE_SHARE * b.energy)
     };
@@ -443,7 +443,7 @@ impl<'a> Reference<'a> {
         let spectra: Vec<_> = boxes
             .iter()
             .flatten()
-            .filter(|b| b.clipped < CLIPPED_MOST && b.mean_dn > 1.0)
+            .filter(|b| b.clipped < MAX_CLIPPED && b.mean_dn > 1.0)
             .filter_map(|b| Some((&*b.spectrum.as_ref()?.0, b.mean_dn)))
             .collect();
         let envelope = PatchSpectrum::envelope(&spectra, subject.mean_dn);
@@ -478,7 +478,7 @@ fn movement(
     if let (Some(subject), Some(reference)) = (subject, reference)
         && let Some(found) = reference.smear(subject, is_sharpest)
     {
-        let moved = found.explained > EXPLAINED_LEAST && found.length_px > MOVED_LEAST_PX;
+        let moved = found.explained > MIN_EXPLAINED && found.length_px > MIN_MOVED_PX;
         return moved.then(|| {
             let swing = found.share * found.length_px.powi(2) / 24.0;
             let mean = reference.px * reference.px + swing;

@@ -15,7 +15,7 @@ use crate::tracking::subject_tracking;
 use crate::tracking::template::{self, Pattern};
 
 /// Spots of a burst whose surroundings are kept in every frame, at most.
-const SPOTS_MOST: usize = 6;
+const MAX_SPOTS: usize = 6;
 /// Own spots that a frame proposes.
 const SPOTS_OWN: usize = 2;
 /// Spots nearer than this are one, px.
@@ -168,10 +168,10 @@ fn spots(shot: &Shot, keep: Keep, scout: &Scout, first: bool) -> Vec<(f64, f64)>
         }
     }
     known.sort_by(|a, b| b.2.total_cmp(&a.2));
-    known.truncate(2 * SPOTS_MOST);
+    known.truncate(2 * MAX_SPOTS);
     known
         .iter()
-        .take(SPOTS_MOST)
+        .take(MAX_SPOTS)
         .map(|(x, y, _)| (x + shift.0, y + shift.1))
         .filter(|(x, y)| (0.0..size.0).contains(x) && (0.0..size.1).contains(y))
         .collect()

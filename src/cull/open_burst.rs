@@ -16,7 +16,7 @@ use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{Patch, PatchLuma, Shot, patch_corner};
 
 /// Luma set aside for one burst at most, bytes; frames beyond are decoded again when needed.
-const SPOOL_MOST: usize = 2 << 30;
+const MAX_SPOOL: usize = 2 << 30;
 
 /// A burst that is open.
 #[derive(Debug)]
@@ -48,7 +48,7 @@ impl OpenBurst {
         let scout = Scout::default();
         let room = |i: usize| {
             let bytes = |f: &Frame| 2 * f.width_px as usize * f.height_px as usize;
-            files[..=i].iter().map(bytes).sum::<usize>() <= SPOOL_MOST
+            files[..=i].iter().map(bytes).sum::<usize>() <= MAX_SPOOL
         };
         let read: Vec<_> = files
             .par_iter()

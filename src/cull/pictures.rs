@@ -12,7 +12,7 @@ pub const THUMB_QUALITY: u8 = 78;
 /// Side of the subject crop, px of the picture.
 pub const CROP_PX: usize = 320;
 /// Brightness of crops is matched by at most this factor.
-const GAIN_MOST: f64 = 2.0;
+const MAX_GAIN: f64 = 2.0;
 
 /// Encodes RGB bytes; `None` when the encoder refuses.
 pub fn jpeg(rgb: &[u8], width: usize, height: usize, quality: u8) -> Option<Picture> {
@@ -25,7 +25,7 @@ pub fn jpeg(rgb: &[u8], width: usize, height: usize, quality: u8) -> Option<Pict
 
 /// The subject at 100 %, upright, its brightness multiplied by `gain`.
 pub fn crop(patch: &Patch, turn: Orientation, gain: f64) -> Option<Picture> {
-    let gain = gain.clamp(1.0 / GAIN_MOST, GAIN_MOST);
+    let gain = gain.clamp(1.0 / MAX_GAIN, MAX_GAIN);
     let scaled = |v: u8| (f64::from(v) * gain).round().clamp(0.0, 255.0) as u8;
     let rgb: Vec<u8> = if patch.rgb.is_empty() {
         let plane = patch.plane();

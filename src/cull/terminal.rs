@@ -15,7 +15,7 @@ use crate::report::{summary, wording};
 const BAR_PX: usize = 24;
 
 /// Shortest text bar's room, so that the ruler above it has three labels.
-const BAR_AT_LEAST: usize = 12;
+const MIN_BAR: usize = 12;
 
 /// Everything: bursts, then the outing.
 pub fn cull(record: &CullRecord, report: Option<&Path>, style: Style) -> String {
@@ -170,7 +170,7 @@ fn bars(frames: &[&FrameRecord], style: Style) -> Option<TextColumn> {
         .collect();
     let widest = diameters.iter().flatten().copied().reduce(f64::max)?;
     let most = if style.width > 100 { BAR_PX } else { BAR_PX / 2 };
-    let room = (widest.ceil() as usize + 1).clamp(BAR_AT_LEAST, most);
+    let room = (widest.ceil() as usize + 1).clamp(MIN_BAR, most);
     let cells = diameters.iter().map(|d| d.map_or(String::new(), |d| bar(d, room, style)));
     Some(TextColumn {
         heading: style.signs("2 × blur, px"),

@@ -6,7 +6,7 @@
 //! verdicts, unless the burst never reached focus.
 
 use super::judge::{
-    BurstJudged, CLIPPED_MOST, ENERGY_SEEN, HIT_RATIO, Judged, Movement, NEAR_RATIO,
+    BurstJudged, ENERGY_SEEN, HIT_RATIO, Judged, MAX_CLIPPED, Movement, NEAR_RATIO,
 };
 use crate::core::{Flag, FlagSet, Measured};
 use crate::report::record::{BlurBy, Call, Cause, CauseShare, SubjectFound};
@@ -34,10 +34,10 @@ const VEILED: f64 = 0.7;
 /// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
 const DARK_DN: f64 = 10.0;
 /// Sharp 64-px tiles that must hang together to count as a sharp area.
-const CLUSTER_LEAST: usize = 8;
+const MIN_CLUSTER: usize = 8;
 /// Area that must lie in a frame's plane for something in it to be sharp, px²: ten such tiles.
 /// Edges alone are fooled by patterns and specks.
-const IN_PLANE_LEAST_PX2: f64 = 10.0 * 64.0 * 64.0;
+const MIN_IN_PLANE_PX2: f64 = 10.0 * 64.0 * 64.0;
 /// Scatter of ratios between spectra that their own error does not contain, ln.
 const RATIO_SD_LN: f64 = 0.02;
 /// The least that energy says of a ratio, whatever the subject is made of: what the law of edges
@@ -47,7 +47,7 @@ const ENERGY_BOUND: (f64, f64) = (0.48, 0.8);
 /// Scatter of ratios that edges and energy read, ln.
 const ENERGY_RATIO_SD_LN: f64 = 0.2;
 /// Error of a ratio from which a frame's blur is not told, ln.
-const MOST_RATIO_SD_LN: f64 = 0.5;
+const MAX_RATIO_SD_LN: f64 = 0.5;
 /// Error of a blur that only edges tell, ln (see [`crate::sharpness::subject_blur`]).
 const EDGE_ERROR_LN: f64 = 0.28;
 /// A ghost longer than this many periods of the subject's pattern must explain more: blurred
@@ -226,8 +226,8 @@ pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
 
 /// Whether something in a frame is sharp, wherever it lies.
 pub fn is_sharp_elsewhere(frame: &Judged) -> bool {
-    frame.sharp_cluster >= CLUSTER_LEAST
-        && frame.in_plane_px2.is_none_or(|px2| px2 >= IN_PLANE_LEAST_PX2)
+    frame.sharp_cluster >= MIN_CLUSTER
+        && frame.in_plane_px2.is_none_or(|px2| px2 >= MIN_IN_PLANE_PX2)
 }
 
 /// Blur at edges, px.
@@ -262,7 +262,7 @@ fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool)
     if subject.mean_dn < DARK_DN {
         return Still::Nothing(Cause::UnderExposed);
     }
-    if subject.clipped > CLIPPED_MOST {
+    if subject.clipped > MAX_CLIPPED {
         return Still::Nothing(Cause::Clipped);
     }
     if alone && subject.flags.has(Flag::Sparse) {
@@ -329,7 +329,7 @@ fn scaled(
     };
     let by_spectrum = |i: usize| {
         let ratio = blur?.ratios.get(i).copied().flatten()?;
-        (ratio.sd_ln <= MOST_RATIO_SD_LN).then(|| Scaled {
+        (ratio.sd_ln <= MAX_RATIO_SD_LN).then(|| Scaled {
             px: blur.map_or(1.0, |b| b.anchor_range.sigma_px) * ratio.ln.exp(),
             ratio_sd_ln: ratio.sd_ln.hypot(RATIO_SD_LN),
         })

@@ -23,7 +23,7 @@ pub const ABERRATION_UNIT_UM: f64 = 20.0;
 /// q: a subject of 10 % contrast an octave at some 10,000 electrons.
 const PRIOR: [(f64, f64); K] = [(3.2, 3.0), (1.0, 0.7), (-7.1, 1.5), (0.0, 0.7)];
 /// Scatter of ln D that even the best repeats have: ratios within one texture vary 2-3 %.
-const LEAST_SCATTER: f64 = 0.02;
+const MIN_SCATTER: f64 = 0.02;
 /// σ of the Gaussian with a disc's MTF50, over its diameter (facts M15).
 const SIGMA_PER_DISC: f64 = 0.265_770;
 /// How much of the variance of a hit's extra blur is taken for defocus, the rest for movement and
@@ -145,7 +145,7 @@ impl Personal {
                     // A few points leave less than their scatter behind.
                     let n = left.len() as f64;
                     if let Some(found) = mad_sigma(&mut left) {
-                        *scatter = found.max(LEAST_SCATTER) * (n / (n - 3.0).max(1.0)).sqrt();
+                        *scatter = found.max(MIN_SCATTER) * (n / (n - 3.0).max(1.0)).sqrt();
                     }
                 }
             }
@@ -180,7 +180,7 @@ impl Personal {
             }
         }
         let mut left: Vec<f64> = points.iter().map(|p| residual(&theta, p)).collect();
-        let scatter = mad_sigma(&mut left).unwrap_or(0.0).max(LEAST_SCATTER);
+        let scatter = mad_sigma(&mut left).unwrap_or(0.0).max(MIN_SCATTER);
         theta.iter().all(|t| t.is_finite()).then_some(Personal {
             theta,
             covariance,

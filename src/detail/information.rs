@@ -20,7 +20,7 @@ pub const RESOLVED_SNR: f64 = 1.0;
 /// The same, for "clearly resolved".
 pub const CLEARLY_RESOLVED_SNR: f64 = 3.0;
 /// Keeps ln(SNR) finite where no signal is left; far below any crossing.
-const LEAST_SNR: f64 = 1e-3;
+const MIN_SNR: f64 = 1e-3;
 /// Neighbouring tiles share half their pixels; the jackknife over tiles is widened by this
 /// (see the test of its coverage).
 const OVERLAP: f64 = 1.25;
@@ -117,7 +117,7 @@ fn jackknife_error(left_out: &[f64]) -> f64 {
 /// First frequency at which ln SNR, smoothed by [1 2 1]/4, falls through a level, by linear
 /// interpolation; 0.5 when it never does, `None` when it starts below.
 pub fn crossing_cy_px(snr: &[f64; RINGS], level: f64) -> Option<f64> {
-    let ln: Vec<f64> = snr[FIRST_RING..].iter().map(|s| s.max(LEAST_SNR).ln()).collect();
+    let ln: Vec<f64> = snr[FIRST_RING..].iter().map(|s| s.max(MIN_SNR).ln()).collect();
     let last = ln.len() - 1;
     let smooth = |i: usize| 0.25 * (ln[i.saturating_sub(1)] + 2.0 * ln[i] + ln[(i + 1).min(last)]);
     let wanted = level.ln();

@@ -24,7 +24,7 @@ const TOP_CY_PX: f64 = 0.42;
 /// Signal over noise from which a ring of a step speaks for the scene.
 const SEEN_SNR: f64 = 1.0;
 /// A transfer below this is not divided by.
-const LEAST_TRANSFER: f64 = 0.02;
+const MIN_TRANSFER: f64 = 0.02;
 /// Signal-to-noise squared at which a step's own signal and the scene's count alike.
 const HALF_WEIGHT: f64 = 0.5;
 
@@ -141,7 +141,7 @@ fn scene_for(steps: &[Seen], sigma_f4_px: f64, pitch: PitchUm) -> Option<(Rings,
         for step in steps {
             let snr = step.signal[r] / step.noise[r];
             let t = transfer(f, step.f_number, step.n_eff, sigma_f4_px, pitch);
-            if snr > SEEN_SNR && t > LEAST_TRANSFER {
+            if snr > SEEN_SNR && t > MIN_TRANSFER {
                 // ln of a mean of periodograms scatters as 1 + N/S of itself.
                 let weight = f64::from(ring_weight(r)) / (1.0 + 1.0 / snr).powi(2);
                 points.push(((step.signal[r] / (t * t)).ln(), weight));

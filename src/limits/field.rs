@@ -7,7 +7,7 @@ use crate::limits::record::{BestPoint, BreakEven, GridCell, ShootNext};
 /// Places are this far apart, stops.
 const STEP: f64 = 0.5;
 /// A place is supported by at least this many frames within a stop both ways…
-const LEAST_NEAR: usize = 3;
+const MIN_NEARBY_FRAMES: usize = 3;
 /// …and the field ends this far beyond the outermost frames, stops.
 const BEYOND: f64 = 0.5;
 /// Larger errors of the detail are not drawn, share.
@@ -49,7 +49,7 @@ impl Support<'_> {
     /// Whether frames support a place.
     fn holds(&self, x: f64, y: f64) -> bool {
         let near = |(a, b): &&(f64, f64)| (a - x).abs() <= 1.001 && (b - y).abs() <= 1.001;
-        self.at.iter().filter(near).count() >= LEAST_NEAR
+        self.at.iter().filter(near).count() >= MIN_NEARBY_FRAMES
     }
 
     /// A share's error with what the fit does not know of.
@@ -173,7 +173,7 @@ pub fn shoot_next(at: &[(f64, f64)], magnification: f64, pupil_ratio: f64) -> Ve
             let isos: Vec<u32> = ISOS
                 .iter()
                 .copied()
-                .filter(|iso| near(x, in_stops(1.0, f64::from(*iso)).1, 0.6) < LEAST_NEAR)
+                .filter(|iso| near(x, in_stops(1.0, f64::from(*iso)).1, 0.6) < MIN_NEARBY_FRAMES)
                 // Where diffraction or light rule it out nobody goes: stay beside what is used.
                 .filter(|iso| at.is_empty() || near(x, in_stops(1.0, f64::from(*iso)).1, 2.1) > 0)
                 .step_by(2)

@@ -39,7 +39,7 @@ pub struct HandSpeed {
 const LN_SHAPE: (f64, f64) = (std::f64::consts::LN_2, 0.35);
 /// Seen speeds below which there is no fit: ten a number, as for the logistic fit, would leave
 /// most young logs out; with eight λ is known to about an eighth.
-const LEAST_SEEN: usize = 8;
+const MIN_OBSERVED: usize = 8;
 const STEPS: usize = 60;
 
 impl HandSpeed {
@@ -58,7 +58,7 @@ impl HandSpeed {
             })
             .collect();
         let count = seen.len();
-        if count < LEAST_SEEN {
+        if count < MIN_OBSERVED {
             return None;
         }
         let mut at = [crate::core::stats::median(&mut seen)?, LN_SHAPE.0];

@@ -14,13 +14,13 @@ use super::entry::{Entry, Group};
 use crate::body_noise::record::WithError;
 use crate::core::logistic::{self, NoFit, Trials};
 use crate::core::stats::{Z95, median, median_std_err};
-use crate::limits::record::{HandLimit, HandRow, HandState, Handheld, LEAST_FOR_AN_ERROR};
+use crate::limits::record::{HandLimit, HandRow, HandState, Handheld, MIN_FOR_ERROR};
 use crate::report::summary::share;
 
 /// Frames below which no limit is fitted: ten trials a number.
-const LEAST_FRAMES: u32 = 20;
+const MIN_FRAMES: u32 = 20;
 /// Slopes below this many standard errors are no trend.
-const LEAST_SLOPE: f64 = 1.645;
+const MIN_SLOPE: f64 = 1.645;
 
 /// Causes that are movement.
 fn moved(cause: &str) -> bool {
@@ -93,7 +93,7 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
             still: share(still, of),
             shaken: um.len() as u32,
             shake_um: median(&mut um),
-            shake_std_err_um: (um.len() >= LEAST_FOR_AN_ERROR as usize)
+            shake_std_err_um: (um.len() >= MIN_FOR_ERROR as usize)
                 .then(|| median_std_err(&mut um))
                 .flatten(),
         })
@@ -131,10 +131,10 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
             out.state = if hits == n { HandState::AllStill } else { HandState::NoneStill };
         }
         Err(_) => {}
-        Ok(_) if n < LEAST_FRAMES => {}
+        Ok(_) if n < MIN_FRAMES => {}
         Ok(fit) => {
             let slope_err = fit.std_err()[1];
-            if fit.beta[1] < LEAST_SLOPE * slope_err {
+            if fit.beta[1] < MIN_SLOPE * slope_err {
                 out.state = HandState::NoTrend;
             } else {
                 let (x, err) = fit.even();

@@ -35,11 +35,11 @@ pub use entry::{Entry, Group, by_magnification};
 pub use logged::{OfRig, Rigs, of_rig, titles};
 
 /// Frames that a fit takes at most, evenly over the settings: more do not narrow it.
-const MOST_POINTS: usize = 250;
+const MAX_POINTS: usize = 250;
 /// Dots that are drawn at most.
-const MOST_DOTS: usize = 500;
+const MAX_DOTS: usize = 500;
 /// Frames that a model needs at least: its three numbers and one to hold against.
-const LEAST_POINTS: usize = 4;
+const MIN_POINTS: usize = 4;
 
 /// What is to be charted.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -94,7 +94,7 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
     let wavelength = job.wavelength_um.map_or(GREEN, WavelengthUm);
     let points: Vec<Point> = gathered.iter().map(|g| g.point).collect();
     let fit = pitch_um
-        .filter(|_| points.len() >= LEAST_POINTS)
+        .filter(|_| points.len() >= MIN_POINTS)
         .and_then(|pitch| Personal::fit(&points, pitch, wavelength));
 
     // A point supports its surroundings as often as it was repeated, three times at most.
@@ -207,7 +207,7 @@ fn gathered<'a>(here: &[&'a Entry]) -> Vec<Gathered<'a>> {
     }
     let all: Vec<Gathered<'_>> =
         by_setting.into_values().filter_map(|members| gather(members)).collect();
-    if all.len() <= MOST_POINTS {
+    if all.len() <= MAX_POINTS {
         return all;
     }
     let mut cells: BTreeMap<(bool, i32, i32), Vec<Gathered<'_>>> = BTreeMap::new();
@@ -216,7 +216,7 @@ fn gathered<'a>(here: &[&'a Entry]) -> Vec<Gathered<'a>> {
         let key = (g.point.field, (2.0 * x).round() as i32, (2.0 * y).round() as i32);
         cells.entry(key).or_default().push(g);
     }
-    let each = (MOST_POINTS / cells.len()).max(1);
+    let each = (MAX_POINTS / cells.len()).max(1);
     cells
         .into_values()
         .flat_map(|cell| {
@@ -298,5 +298,5 @@ fn dots(here: &[&Entry]) -> Vec<Dot> {
         .filter(|e| e.place().is_some() && e.sound_detail().is_some())
         .copied()
         .collect();
-    spread(&sound, MOST_DOTS).iter().filter_map(of).collect()
+    spread(&sound, MAX_DOTS).iter().filter_map(of).collect()
 }

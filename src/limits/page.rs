@@ -17,7 +17,7 @@ use crate::report::svg::{self, Stops};
 use crate::report::wording;
 
 /// Columns of the field's table at most; more ISO settings are thinned to whole stops.
-const MOST_ROWS: usize = 400;
+const MAX_ROWS: usize = 400;
 
 #[derive(Template)]
 #[template(path = "chart.html")]
@@ -223,7 +223,7 @@ fn parameters(record: &ChartRecord) -> Vec<(&'static str, String)> {
 
 fn cells(grid: &[GridCell]) -> Vec<[String; 4]> {
     grid.iter()
-        .take(MOST_ROWS)
+        .take(MAX_ROWS)
         .map(|c| {
             let finest = c.finest_um.map_or(wording::NOTHING.to_owned(), |um| {
                 wording::plus_minus(um, c.finest_std_err_um)

@@ -127,14 +127,14 @@ pub struct HandRow {
     pub still: Share,
     /// Median smear of the frames in which movement was found, µm on the subject.
     pub shake_um: Option<f64>,
-    /// Its standard error, from [`LEAST_FOR_AN_ERROR`] frames on.
+    /// Its standard error, from [`MIN_FOR_ERROR`] frames on.
     pub shake_std_err_um: Option<f64>,
     /// How many those are.
     pub shaken: u32,
 }
 
 /// Frames from which a median has an error: the spread of fewer says little.
-pub const LEAST_FOR_AN_ERROR: u32 = 5;
+pub const MIN_FOR_ERROR: u32 = 5;
 
 /// What a limit of the hand is to be good for, stops; the models behind it are no better.
 pub const GOOD_FOR_STOPS: f64 = 1.0 / 3.0;

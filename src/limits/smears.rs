@@ -32,17 +32,17 @@ const SEEN_PX: f64 = 3.0;
 const TOLD_ADDS: f64 = 1.0 / 8.0;
 const UNTOLD_ADDS: f64 = 1.0 / 24.0;
 /// Frames that are used at most, evenly: more do not narrow it.
-const MOST: usize = 4000;
+const MAX_SMEARS: usize = 4000;
 /// Parts of the bursts that are left out in turn; fewer bursts than the least give no error.
 const PARTS: usize = 20;
-const LEAST_PARTS: usize = 5;
+const MIN_PARTS: usize = 5;
 /// Bursts that are taken over again in thought, and where their dice start.
 const BURSTS: usize = 400;
 const SEED: u64 = 0x5eed;
 /// Frames without a told smear that the blur is taken from at least, and the least chance that a
 /// good frame of their burst shows none: beyond it only softer frames would be left.
-const LEAST_POOL: usize = 12;
-const LEAST_UNTOLD: f64 = 0.2;
+const MIN_POOL: usize = 12;
+const MIN_CENSORED: f64 = 0.2;
 /// What the taking over again may be off by, stops: simulated shooters of 5000 frames (seeds 100
 /// to 119), whose chance is gone, are off by 0.15 in the middle.
 const MODEL_STOPS: f64 = 0.15;
@@ -184,13 +184,13 @@ impl Replayed {
             let untold = hand.below(t.told_px(rest, TOLD_PX) * t.mm_s_px);
             // By the burst, not by the frame: else the softer ones would stand for all.
             let usual = t.told_px((t.hit_px / HIT_RATIO).powi(2), TOLD_PX);
-            if hand.below(usual * t.mm_s_px) >= LEAST_UNTOLD {
+            if hand.below(usual * t.mm_s_px) >= MIN_CENSORED {
                 let ratio = rest.sqrt() / t.allowed_px;
                 whole.add(1.0 / untold, ratio);
                 pools.entry(t.pool()).or_default().add(1.0 / untold, ratio);
             }
         }
-        if whole.all.len() < LEAST_POOL {
+        if whole.all.len() < MIN_POOL {
             return None;
         }
         let mut random = SplitMix64::new(SEED);
@@ -205,7 +205,7 @@ impl Replayed {
                 let like = all[i * all.len() / BURSTS];
                 like.iter()
                     .map(|t| {
-                        let own = pools.get(&t.pool()).filter(|p| p.all.len() >= LEAST_POOL);
+                        let own = pools.get(&t.pool()).filter(|p| p.all.len() >= MIN_POOL);
                         let ratio = own.unwrap_or(&whole).draw(random.uniform());
                         let speed = hand.quantile(random.uniform());
                         (ratio * t.allowed_px, speed / (t.mm_s_px * t.shutter_s))
@@ -264,10 +264,10 @@ fn half_still(replayed: &Replayed) -> Option<f64> {
 pub fn limit(entries: &[&Entry], magnification: f64) -> Option<SmearLimit> {
     let mut told: Vec<Told> =
         entries.iter().filter(|e| e.judged()).filter_map(|e| Told::of(e, magnification)).collect();
-    if told.len() > MOST {
+    if told.len() > MAX_SMEARS {
         // Whole bursts: frames are judged by the best of theirs.
         let bursts: Vec<&[Told]> = told.chunk_by(|a, b| a.burst == b.burst).collect();
-        let keep = (bursts.len() * MOST / told.len()).max(1);
+        let keep = (bursts.len() * MAX_SMEARS / told.len()).max(1);
         told = super::spread(&bursts, keep).concat();
     }
     let (x, hand) = fitted(&told)?;
@@ -280,7 +280,7 @@ pub fn limit(entries: &[&Entry], magnification: f64) -> Option<SmearLimit> {
     bursts.sort_unstable();
     bursts.dedup();
     let parts = bursts.len().min(PARTS);
-    if parts < LEAST_PARTS {
+    if parts < MIN_PARTS {
         return None;
     }
     let part_of = |burst: &(i64, u32)| bursts.binary_search(burst).map_or(0, |at| at % parts);

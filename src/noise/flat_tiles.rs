@@ -10,7 +10,7 @@ const STEP: usize = 8;
 const DARKEST_DN: i32 = 4;
 const BRIGHTEST_DN: i32 = 251;
 /// Below this variance a tile holds no noise, only a constant (painted, clipped), DN².
-const LEAST_VARIANCE: f64 = 0.1;
+const MIN_VARIANCE: f64 = 0.1;
 
 /// A tile that may be flat.
 #[derive(Debug, Clone, Copy)]
@@ -95,7 +95,7 @@ fn look_here(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<Candidate> {
     let (sum, gx, gy) = (f64::from(sum), f64::from(along_x), f64::from(along_y));
     let residual = f64::from(squares) - sum * sum / CELLS - (gx * gx + gy * gy) / SPREAD;
     let variance = residual / 64.0 / (CELLS - 3.0);
-    (variance > LEAST_VARIANCE).then_some(Candidate {
+    (variance > MIN_VARIANCE).then_some(Candidate {
         x0: x0 as u32,
         y0: y0 as u32,
         mean_dn: sum / CELLS / 8.0,

@@ -31,7 +31,7 @@ const CELLS: usize = SIDE * SIDE;
 const TAUS: usize = 24;
 const TAU_RANGE: (f64, f64) = (0.02, 0.7);
 /// Widest spread of noise that is looked for, steps.
-const TAU_MOST: f64 = 50.0;
+const MAX_TAU: f64 = 50.0;
 /// Spreads of detail in the tables: none, then from the least to that from which phases are even.
 const RHOS: usize = 29;
 const RHO_RANGE: (f64, f64) = (0.03, 8.0);
@@ -253,7 +253,7 @@ impl Compressed {
                 kept / square
             }));
             let wanted = (noise[i] - ROUNDING).max(1e-4) / square;
-            let (mut low, mut high) = (TAU_RANGE.0, TAU_MOST);
+            let (mut low, mut high) = (TAU_RANGE.0, MAX_TAU);
             for _ in 0..30 {
                 let middle = (low * high).sqrt();
                 // From the end of the tables on it does not matter what detail there is.

@@ -12,7 +12,7 @@
 //! JPEG 0.92-0.98; very pink noise 0.83-1.07. The prototype on real frames whose noise was known
 //! from repeats: 0.93/1.07/1.26 at the 10/50/90th percentile, hence the stated error of 13 %.
 //!
-//! A large frame is sampled: one tile from each of about [`MOST_TILES`] cells, at a place that
+//! A large frame is sampled: one tile from each of about [`MAX_TILES`] cells, at a place that
 //! depends on the cell alone.
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
@@ -24,16 +24,16 @@ use crate::core::{Flag, FlagSet, Luma, Measured};
 
 /// Tiles looked at in a frame. Against all tiles of 14 camera frames of 2 to 20 Mpx the figure
 /// scatters by 2.3 % rms, at worst 5 % (half as many: 4 %, at worst 28 %), for 7 ms at 24 Mpx.
-pub const MOST_TILES: usize = 12_000;
+pub const MAX_TILES: usize = 12_000;
 /// Bands of width 1/16 cycle per pixel round 1/16, 2/16, … 8/16.
 pub const BANDS: usize = 8;
 /// Tones told apart.
 const LEVELS: usize = 8;
 /// Fewest tiles of one tone from which the quietest are chosen.
-const LEAST_A_LEVEL: usize = 64;
+const MIN_PER_LEVEL: usize = 64;
 /// Share of a tone's tiles taken as its flat places, and how many at least.
 const QUIETEST: f64 = 0.05;
-const LEAST_CHOSEN: usize = 16;
+const MIN_SELECTED_TILES: usize = 16;
 /// The correction for having chosen the lowest is not trusted beyond this.
 const LARGEST_CORRECTION: f64 = 1.6;
 /// A tone whose spectrum is this much steeper than the flattest one's holds texture.
@@ -79,11 +79,11 @@ pub struct RenderedNoise {
 /// Measures the noise of a frame; `None` when it holds no usable tile (too small, clipped or
 /// painted throughout).
 pub fn rendered_noise(luma: &Luma<'_>) -> Option<RenderedNoise> {
-    let mut tiles = sample(luma, MOST_TILES);
+    let mut tiles = sample(luma, MAX_TILES);
     if tiles.is_empty() {
         return None;
     }
-    let levels = (tiles.len() / LEAST_A_LEVEL).clamp(1, LEVELS);
+    let levels = (tiles.len() / MIN_PER_LEVEL).clamp(1, LEVELS);
     let mut bench = Bench::new();
     let mut raw: Vec<RawLevel> = Vec::with_capacity(levels);
     let total_tiles = tiles.len();
@@ -302,7 +302,7 @@ impl Bench {
     /// Spectrum of the quietest tiles of one tone; `None` when there are none.
     fn level(&mut self, luma: &Luma<'_>, tiles: &mut [Candidate]) -> Option<RawLevel> {
         let population = tiles.len();
-        let wanted = ((QUIETEST * population as f64).round() as usize).max(LEAST_CHOSEN);
+        let wanted = ((QUIETEST * population as f64).round() as usize).max(MIN_SELECTED_TILES);
         let chosen = wanted.min(population);
         if chosen == 0 {
             return None;

@@ -25,7 +25,7 @@ pub const HIGHEST_CY_PX: f64 = 0.5;
 /// Steps of the integral; twice as many move D by less than 0.1 %.
 const STEPS: usize = 96;
 /// Keeps the logarithm finite where nothing is left.
-const LEAST_SNR: f64 = 1e-9;
+const MIN_SNR: f64 = 1e-9;
 
 /// A camera, its lens and the subject's contrast.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -149,7 +149,7 @@ impl Kit {
             let mtf = self.modulation(f, at, without);
             let snr = self.contrast_power * mtf * mtf / (f * f * noise);
             bits += (1.0 + snr).log2() * std::f64::consts::PI * f * step;
-            let ln = snr.max(LEAST_SNR).ln();
+            let ln = snr.max(MIN_SNR).ln();
             if !lost {
                 // Beyond a zero contrast is reversed: what shows there is no line of the subject.
                 let share = |ln0: f64| if ln < 0.0 { ln0 / (ln0 - ln) } else { 0.5 };

@@ -73,7 +73,7 @@ pub fn plan(job: &PlanJob, charted: Option<&Charted>) -> PlanRecord {
         says.push_str(&format!(
             " The log holds {} of this rig that a model of your own can use here: {} are needed.",
             c.record.frames_used,
-            own::LEAST_FRAMES
+            own::MIN_FRAMES
         ));
     }
     with(job, parameters, ModelKind::Typical, says)

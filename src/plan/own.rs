@@ -10,7 +10,7 @@ use crate::plan::record::PlanParameters;
 use crate::report::wording;
 
 /// Frames that a model of one's own needs to plan with: four for each of its numbers.
-pub const LEAST_FRAMES: u32 = 12;
+pub const MIN_FRAMES: u32 = 12;
 
 /// exp(−½(v/σ)²) = ½ at v²/σ² = 2 ln 2.
 const HALF_BELOW: f64 = 2.0 * std::f64::consts::LN_2;
@@ -27,7 +27,7 @@ pub struct Own {
 
 /// The chart's numbers, when it has enough frames.
 pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
-    let fit = charted.fit.filter(|f| f.n >= LEAST_FRAMES)?;
+    let fit = charted.fit.filter(|f| f.n >= MIN_FRAMES)?;
     let kit = fit.kit();
     let mut p = typical::parameters(Some(kit.pitch_um), job.frame_width_px, job.pupil_ratio);
     // Only contrast over noise is known; light's own noise stays typical, so that noise can be

@@ -9,7 +9,7 @@ use crate::error::{Error, Result};
 use crate::report::record::MapRecord;
 
 /// Largest map drawn, px: four times a 24 Mpx frame, far beyond any screen, and 400 MB at most.
-const MOST_PIXELS: u64 = 100_000_000;
+const MAX_PIXELS: u64 = 100_000_000;
 
 /// The blur map as a PNG of `side_px` by `side_px` a tile; tiles without a value are see-through.
 ///
@@ -23,7 +23,7 @@ pub fn map_png(map: &MapRecord, side_px: u32) -> Result<Vec<u8>> {
         return Err(Error::Encode("the map does not fit its own size".to_owned()));
     }
     let (width, height) = (map.cols.saturating_mul(side), map.rows.saturating_mul(side));
-    if u64::from(width) * u64::from(height) > MOST_PIXELS {
+    if u64::from(width) * u64::from(height) > MAX_PIXELS {
         return Err(Error::Encode(format!("a map of {width} x {height} px is too large")));
     }
     let mut rgba = Vec::with_capacity(width as usize * height as usize * 4);

@@ -8,7 +8,7 @@ use super::record::{AtOutput, ExposureRecord, FrameRecord, Share};
 use crate::core::{Measured, byte_of};
 
 /// Digits after the point when an error is so small that it says nothing about them.
-const MOST_DECIMALS: usize = 4;
+const MAX_DECIMALS: usize = 4;
 
 /// Digits after the point of a range: its ends are themselves unsure.
 const MAX_RANGE_DECIMALS: usize = 1;
@@ -22,7 +22,7 @@ pub const NOTHING: &str = "–";
 /// Digits after the point that a value with this standard error deserves.
 pub fn decimals_for(std_err: f64) -> usize {
     if !std_err.is_finite() || std_err <= 0.0 {
-        return MOST_DECIMALS;
+        return MAX_DECIMALS;
     }
     let exponent = std_err.log10().floor() as i32;
     // The three leading digits; 950..=999 round up into the next decade and keep two digits.
@@ -33,7 +33,7 @@ pub fn decimals_for(std_err: f64) -> usize {
         950..=999 => (exponent + 1, 2),
         _ => (exponent + 1, 2),
     };
-    (digits - 1 - exponent).clamp(0, MOST_DECIMALS as i32) as usize
+    (digits - 1 - exponent).clamp(0, MAX_DECIMALS as i32) as usize
 }
 
 /// A number without error, to three significant digits.
@@ -42,7 +42,7 @@ pub fn number(value: f64) -> String {
         return NOTHING.to_owned();
     }
     let exponent = if value.abs() > 0.0 { value.abs().log10().floor() as i32 } else { 0 };
-    let decimals = (DIGITS_WITHOUT_ERROR - 1 - exponent).clamp(0, MOST_DECIMALS as i32);
+    let decimals = (DIGITS_WITHOUT_ERROR - 1 - exponent).clamp(0, MAX_DECIMALS as i32);
     fixed(value, decimals as usize)
 }
 

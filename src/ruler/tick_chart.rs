@@ -8,7 +8,7 @@ use crate::ruler::record::{ScaleProfile, TickLine};
 /// Width of the chart: a phone held upright; the page draws it larger on a desk.
 const WIDTH: f64 = 358.0;
 /// More points than this cannot be seen apart.
-const POINTS_MOST: usize = 700;
+const MAX_POINTS: usize = 700;
 
 /// The found ticks as lines to be laid over the picture, in its own proportions.
 pub fn tick_overlay(lines: &[TickLine], width_px: u32, height_px: u32) -> String {
@@ -45,7 +45,7 @@ pub fn profile_chart(profile: &ScaleProfile) -> Option<String> {
     for at in &profile.ticks_px {
         d.line("mark", (x.at(*at), top - 12.0), (x.at(*at), top - 4.0));
     }
-    let every = profile.points.len().div_ceil(POINTS_MOST).max(1);
+    let every = profile.points.len().div_ceil(MAX_POINTS).max(1);
     let line: Vec<(f64, f64)> =
         profile.points.iter().step_by(every).map(|(u, v)| (x.at(*u), y.at(*v))).collect();
     d.path("curve", &line);

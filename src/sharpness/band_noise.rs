@@ -24,11 +24,11 @@ const TONE_RANGE: (f32, f32) = (6.0, 249.0);
 /// Share of all tiles looked at to see whether noise shows.
 const QUIET_SHARE: f64 = 0.04;
 /// The least number of tiles for that.
-const QUIET_LEAST: usize = 12;
+const MIN_QUIET: usize = 12;
 /// Share of a tone bin's tiles that stand for its noise.
 const BIN_SHARE: f64 = 0.10;
 /// The least number of tiles for that.
-const BIN_LEAST: usize = 5;
+const MIN_BIN: usize = 5;
 /// Number of tone bins.
 const BINS: usize = 10;
 /// A bin counts when its own ratio comes this near to the frame's.
@@ -150,10 +150,10 @@ fn quiet_key(cell: &CellStats) -> f32 {
 /// Median ratio of gradient variance before to after smoothing among the quietest tiles.
 fn quiet_ratio(cells: &[CellStats]) -> Option<f32> {
     let mut quiet: Vec<u64> = ranked(cells, quiet_key).collect();
-    if quiet.len() < QUIET_LEAST {
+    if quiet.len() < MIN_QUIET {
         return None;
     }
-    let take = ((quiet.len() as f64 * QUIET_SHARE) as usize).max(QUIET_LEAST);
+    let take = ((quiet.len() as f64 * QUIET_SHARE) as usize).max(MIN_QUIET);
     let mut ratios: Vec<f64> = lowest(&mut quiet, take)
         .iter()
         .map(|r| &cells[index_of(*r)])
@@ -217,7 +217,7 @@ pub fn level_noise(cells: &[CellStats], level: usize) -> Option<LevelNoise> {
     let ratio = quiet_ratio(cells)?;
     let mut points: [Vec<(f64, f64)>; 4] = Default::default();
     let mut all: [Vec<(f64, f64)>; 4] = Default::default();
-    for bin in quietest_by_tone(cells, BIN_SHARE, BIN_LEAST) {
+    for bin in quietest_by_tone(cells, BIN_SHARE, MIN_BIN) {
         let of = |f: &dyn Fn(&CellStats) -> f32| {
             let mut v: Vec<f64> = bin.iter().map(|i| f64::from(f(&cells[*i]))).collect();
             median(&mut v)

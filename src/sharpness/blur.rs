@@ -87,9 +87,9 @@ pub struct RidgeRatio {
 }
 
 /// Least number of ridge pixels, by level.
-pub const RIDGE_LEAST: [f32; 3] = [8.0, 6.0, 4.0];
+pub const MIN_RIDGE: [f32; 3] = [8.0, 6.0, 4.0];
 /// Least peak gradient over noise.
-pub const SNR_LEAST: f64 = 5.0;
+pub const MIN_SNR: f64 = 5.0;
 /// Being the largest of its neighbours, a ridge pixel holds more than its share of noise.
 const NOISE_ON_RIDGE: f64 = 1.6;
 /// Ridge pixels along one edge are not independent: their errors are taken this much larger.
@@ -100,7 +100,7 @@ pub fn ridge_ratio(cell: &CellStats, noise: &LevelNoise, level: usize) -> Option
     let n2 = noise.n2.at(cell.mean);
     let nc = noise.nc.at(cell.mean);
     let snr = (f64::from(cell.peak2) / n2).sqrt();
-    if snr <= SNR_LEAST || cell.ridge_n < RIDGE_LEAST[level] {
+    if snr <= MIN_SNR || cell.ridge_n < MIN_RIDGE[level] {
         return None;
     }
     let n = f64::from(cell.ridge_n);

@@ -31,12 +31,12 @@ const SPREAD_LN: (f64, f64) = (-0.6, 0.8);
 /// Ridge pixels a tile that count as 0 on the scale of [`Reading::ridge_ln`].
 const RIDGE_UNIT: f64 = 8.0;
 /// Largest difference of two levels' readings that is taken, ln.
-const MOST_STEP_LN: f64 = 2.0;
+const MAX_STEP_LN: f64 = 2.0;
 /// How far the fit may go from the table's reading, ln. Patterns that are neither edges nor leaves
 /// (soft stripes) would be read as sharp.
-const MOST_DOWN_LN: f64 = 0.35;
-/// See [`MOST_DOWN_LN`].
-const MOST_UP_LN: f64 = 1.3;
+const MAX_DOWN_LN: f64 = 0.35;
+/// See [`MAX_DOWN_LN`].
+const MAX_UP_LN: f64 = 1.3;
 /// `spread` below this, ln, is neither an edge nor leaves but a pattern of stripes.
 const STRIPES_LN: f64 = -0.45;
 /// Least error of what the table reads there, ln.
@@ -44,7 +44,7 @@ const STRIPES_ERROR_LN: f64 = 0.2;
 /// Of several levels the one that seems best is a little less so: measured on held-out patches.
 const WIDER: f64 = 1.03;
 /// Keeps the logarithm of a vanishing error finite.
-const LEAST_ERROR: f64 = 0.02;
+const MIN_ERROR: f64 = 0.02;
 /// Range of ln(blur) over which the error is modelled.
 const ERROR_RANGE_LN: (f64, f64) = (-1.1, 2.4);
 
@@ -79,7 +79,7 @@ impl Reading {
         Some(Reading {
             sigma_ln: sigma.ln(),
             spread_ln: spread.ln().clamp(SPREAD_LN.0, SPREAD_LN.1),
-            faintness: blur::SNR_LEAST / ratio.snr,
+            faintness: blur::MIN_SNR / ratio.snr,
             scatter: (slope.abs() * ratio.std_err / sigma).min(1.0),
             ridge_ln: (ratio.n / tiles).max(1.0).ln() - RIDGE_UNIT.ln(),
         })
@@ -111,7 +111,7 @@ impl Reading {
     }
 
     fn step_ln(&self, other: &Reading) -> f64 {
-        (other.sigma_ln - self.sigma_ln).clamp(-MOST_STEP_LN, MOST_STEP_LN)
+        (other.sigma_ln - self.sigma_ln).clamp(-MAX_STEP_LN, MAX_STEP_LN)
     }
 
     fn pair(&self, other: &Reading) -> [f64; PAIR_TERMS] {
@@ -124,7 +124,7 @@ impl Reading {
         let p = sigma_ln.clamp(ERROR_RANGE_LN.0, ERROR_RANGE_LN.1);
         let lq = self.faintness.ln();
         let w = self.spread_ln;
-        [1.0, p, p * p, lq, lq * p, w, w.abs(), self.ridge_ln, (self.scatter + LEAST_ERROR).ln()]
+        [1.0, p, p * p, lq, lq * p, w, w.abs(), self.ridge_ln, (self.scatter + MIN_ERROR).ln()]
     }
 
     fn error_pair(&self, other: &Reading) -> [f64; ERROR_PAIR_TERMS] {
@@ -162,7 +162,7 @@ pub fn fitted(readings: &[Option<Reading>; 3]) -> Option<Fitted> {
                 sigma_ln += dot(&PAIR[level][k], &own.pair(other));
             }
         }
-        sigma_ln = sigma_ln.clamp(own.sigma_ln - MOST_DOWN_LN, own.sigma_ln + MOST_UP_LN);
+        sigma_ln = sigma_ln.clamp(own.sigma_ln - MAX_DOWN_LN, own.sigma_ln + MAX_UP_LN);
         let mut error_ln = dot(&ERROR_OWN[level], &own.error_own(sigma_ln));
         for (k, other) in beside.iter().enumerate() {
             if let Some(other) = other {

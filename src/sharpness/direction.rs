@@ -19,11 +19,11 @@ const EDGE_OVER_NOISE: f64 = 25.0;
 /// Share of a direction's strong edges (95th percentile) from which its pixels count.
 const STRONG_SHARE: f32 = 0.15;
 /// Least edge pixels a direction.
-const PIXELS_LEAST: usize = 12;
+const MIN_PIXELS: usize = 12;
 /// Least directions with a value.
-const DIRECTIONS_LEAST: usize = 4;
+const MIN_DIRECTIONS: usize = 4;
 /// Largest condition number of the fit: above it the directions lie too close together.
-const CONDITION_MOST: f64 = 200.0;
+const MAX_CONDITION: f64 = 200.0;
 /// Scatter between directions that is no movement: a share of blur squared, and px².
 const SCATTER: (f64, f64) = (0.08, 0.03);
 /// Edge pixels along one edge are not independent.
@@ -121,13 +121,13 @@ fn direction_value(
     n2: f64,
     nc: f64,
 ) -> Option<Across> {
-    if bin.len() < PIXELS_LEAST {
+    if bin.len() < MIN_PIXELS {
         return None;
     }
     bin.sort_unstable_by(|a, b| a.1.total_cmp(&b.1));
     let strong = bin[(bin.len() - 1) * 95 / 100].1 * STRONG_SHARE;
     bin.retain(|(_, b)| *b > strong);
-    if bin.len() < PIXELS_LEAST {
+    if bin.len() < MIN_PIXELS {
         return None;
     }
     let n = bin.len() as f64;
@@ -222,10 +222,10 @@ pub fn smear(profile: &Profile, reference: Option<&Profile>) -> Option<Smear> {
         weight_sum += weight;
         used += 1;
     }
-    if used < DIRECTIONS_LEAST {
+    if used < MIN_DIRECTIONS {
         return None;
     }
-    let (fit, covariance) = solve3(&normal, &right, CONDITION_MOST)?;
+    let (fit, covariance) = solve3(&normal, &right, MAX_CONDITION)?;
     let [mean, bc, bs] = fit;
     let swing = bc.hypot(bs);
     let (uc, us) = (bc / swing.max(1e-12), bs / swing.max(1e-12));

@@ -26,32 +26,32 @@ const BINS_A_PX: usize = 4;
 /// The window ends this far from the edge, px; nearer when the region does.
 const REACH_PX: f64 = 48.0;
 /// Least distance from the edge to the border of the region that is worked with, px.
-const REACH_LEAST_PX: f64 = 8.0;
+const MIN_REACH_PX: f64 = 8.0;
 /// Part of the window that is tapered.
 const TAPER: f64 = 0.3;
 /// Rows' centroids are taken within this distance of the line, px.
 const CENTROID_PX: f64 = 16.0;
 /// Rows may scatter about the line by this much (rms), px: a straighter edge is asked for.
-pub const SCATTER_MOST_PX: f64 = 0.25;
+pub const MAX_SCATTER_PX: f64 = 0.25;
 /// Least slant: over the region the edge has to cross a whole pixel, or the four bins are not
 /// filled evenly.
-const CROSSED_LEAST_PX: f64 = 1.0;
+const MIN_CROSSED_PX: f64 = 1.0;
 /// Steepest slant, degrees.
-const SLANT_MOST_DEG: f64 = 20.0;
+const MAX_SLANT_DEG: f64 = 20.0;
 /// Smallest side of a region, px.
-const SIDE_LEAST_PX: usize = 24;
+const MIN_SIDE_PX: usize = 24;
 /// Least step between the sides, share of white.
-const STEP_LEAST: f64 = 0.03;
+const MIN_STEP: f64 = 0.03;
 /// Least step over the noise of a sample.
-const STEP_NOISE_LEAST: f64 = 4.0;
+const MIN_STEP_NOISE: f64 = 4.0;
 /// The sides may differ from level by this share of the step.
-const LEVEL_MOST: f64 = 0.12;
+const MAX_LEVEL: f64 = 0.12;
 /// Values above this share of white or below this are clipped.
 const CLIPPED: (f64, f64) = (0.002, 0.995);
 /// Share of clipped pixels that is let pass.
-const CLIPPED_MOST: f64 = 0.02;
+const MAX_CLIPPED: f64 = 0.02;
 /// Corrections beyond this factor only raise noise (ISO 12233).
-const CORRECTION_MOST: f64 = 10.0;
+const MAX_CORRECTION: f64 = 10.0;
 /// Distance of the curve's points, cycles a pixel, and their number: up to 1.
 const CURVE_STEP_CY_PX: f64 = 0.01;
 const CURVE_POINTS: usize = 101;
@@ -60,7 +60,7 @@ const CURVE_POINTS: usize = 101;
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum NoEdge {
     /// Too few pixels.
-    #[error("the region is too small: {SIDE_LEAST_PX} px a side are needed")]
+    #[error("the region is too small: {MIN_SIDE_PX} px a side are needed")]
     TooSmall,
     /// It is not known how tones relate to light.
     #[error("the tone curve is unknown, so the edge's profile cannot be trusted")]
@@ -75,7 +75,7 @@ pub enum NoEdge {
     #[error("the edge is parallel to the pixels: turn it by about 5°")]
     NotSlanted,
     /// Too far from rows and columns.
-    #[error("the edge is more than {SLANT_MOST_DEG}° off the rows and columns")]
+    #[error("the edge is more than {MAX_SLANT_DEG}° off the rows and columns")]
     TooSteep,
     /// Not straight.
     #[error("the edge is not straight: it scatters by {scatter_px:.2} px about a smooth line")]
@@ -113,7 +113,7 @@ pub struct EdgeResponse {
 /// # Errors
 /// [`NoEdge`], with the reason.
 pub fn measure_edge(region: &Plane) -> Result<EdgeResponse, NoEdge> {
-    if region.width_px.min(region.height_px) < SIDE_LEAST_PX {
+    if region.width_px.min(region.height_px) < MIN_SIDE_PX {
         return Err(NoEdge::TooSmall);
     }
     let light = upright(linear(region)?);
@@ -171,7 +171,7 @@ fn linear(region: &Plane) -> Result<Light, NoEdge> {
         Tone::Unknown => return Err(NoEdge::UnknownTone),
     };
     let clipped = data.iter().filter(|v| **v < CLIPPED.0 || **v > CLIPPED.1).count();
-    if clipped as f64 > CLIPPED_MOST * data.len() as f64 {
+    if clipped as f64 > MAX_CLIPPED * data.len() as f64 {
         return Err(NoEdge::Clipped);
     }
     Ok(Light { width: region.width_px, height: region.height_px, data })
@@ -220,7 +220,7 @@ fn fitted_line(light: &Light) -> Result<Line, NoEdge> {
             / (h * (to - from)) as f64
     };
     let rise = mean(w - side, w) - mean(0, side);
-    if rise.abs() < STEP_LEAST {
+    if rise.abs() < MIN_STEP {
         return Err(NoEdge::NoStep);
     }
     let sign = rise.signum();
@@ -260,14 +260,14 @@ fn fitted_line(light: &Light) -> Result<Line, NoEdge> {
         line = Some(fit.beta);
     }
     let beta = line.ok_or(NoEdge::NoStep)?;
-    if scatter_px > SCATTER_MOST_PX {
+    if scatter_px > MAX_SCATTER_PX {
         return Err(NoEdge::NotStraight { scatter_px });
     }
     let slant = beta[1].atan();
-    if slant.abs().to_degrees() > SLANT_MOST_DEG {
+    if slant.abs().to_degrees() > MAX_SLANT_DEG {
         return Err(NoEdge::TooSteep);
     }
-    if beta[1].abs() * (h as f64) < CROSSED_LEAST_PX {
+    if beta[1].abs() * (h as f64) < MIN_CROSSED_PX {
         return Err(NoEdge::NotSlanted);
     }
     Ok(Line { beta, slant, scatter_px, middle, sign })
@@ -295,7 +295,7 @@ impl Binned {
             right = right.min(w as f64 - 1.0 - at);
         }
         let reach = left.min(right).min(REACH_PX).floor();
-        if reach < REACH_LEAST_PX {
+        if reach < MIN_REACH_PX {
             return Err(NoEdge::NotAlone);
         }
         let half = reach as usize * BINS_A_PX;
@@ -343,13 +343,12 @@ impl Binned {
         let low = median(&mut esf[..fifth].to_vec()).ok_or(NoEdge::NoStep)?;
         let high = median(&mut esf[count - fifth..].to_vec()).ok_or(NoEdge::NoStep)?;
         let step = high - low;
-        if step < STEP_LEAST || step < STEP_NOISE_LEAST * noise {
+        if step < MIN_STEP || step < MIN_STEP_NOISE * noise {
             return Err(NoEdge::NoStep);
         }
         let variance: Vec<f64> = n.iter().map(|n| noise * noise / n.max(1.0)).collect();
         let unlevel = |from: usize, to: usize, level: f64| {
-            (from..to)
-                .any(|i| (esf[i] - level).abs() > LEVEL_MOST * step + 5.0 * variance[i].sqrt())
+            (from..to).any(|i| (esf[i] - level).abs() > MAX_LEVEL * step + 5.0 * variance[i].sqrt())
         };
         if unlevel(0, fifth, low) || unlevel(count - fifth, count, high) {
             return Err(NoEdge::NotAlone);
@@ -399,7 +398,7 @@ impl Binned {
             })
             .sum();
         let loss = sinc(cy_px / 2.0) * sinc(cy_px / 4.0);
-        let gain = (1.0 / loss.abs().max(1e-9)).min(CORRECTION_MOST) / whole;
+        let gain = (1.0 / loss.abs().max(1e-9)).min(MAX_CORRECTION) / whole;
         (size * gain, variance.sqrt() * gain)
     }
 }

@@ -23,13 +23,13 @@ const BOUND_SHARE: f64 = 0.5;
 const MODEL_SCATTER: f64 = 0.20;
 
 /// Largest error of ln(blur) at which a value is told; above it only a bound.
-const MOST_ERROR_LN: f64 = 0.25;
+const MAX_ERROR_LN: f64 = 0.25;
 /// A bound lies this many errors above the reading.
 const BOUND_ERRORS: f64 = 2.0;
 /// Margin on the switch to level 0, so that tiles near it are ready whatever noise is taken.
 const READY_PX: f64 = 2.0;
 /// Share of the noise in the quietest tiles that any model of the frame or burst will exceed.
-const LEAST_SHARE: f64 = 0.5;
+const MIN_SHARE: f64 = 0.5;
 /// Share and least number of quiet tiles, by tone, on which level 0 noise is read.
 const QUIET_0: (f64, usize) = (0.04, 12);
 /// The state of one tile.
@@ -98,14 +98,14 @@ struct LeastNoise(Option<LevelNoise>);
 impl LeastNoise {
     /// Peak energy below which no model will see an edge.
     fn at(&self, mean: f32) -> f32 {
-        (blur::SNR_LEAST.powi(2) * self.noise(mean).0) as f32
+        (blur::MIN_SNR.powi(2) * self.noise(mean).0) as f32
     }
 
     /// Lower bounds of the smoothed gradient's variance and of the covariance.
     fn noise(&self, mean: f32) -> (f64, f64) {
         self.0
             .as_ref()
-            .map_or((0.0, 0.0), |n| (LEAST_SHARE * n.n2.at(mean), LEAST_SHARE * n.nc.at(mean)))
+            .map_or((0.0, 0.0), |n| (MIN_SHARE * n.n2.at(mean), MIN_SHARE * n.nc.at(mean)))
     }
 }
 
@@ -164,7 +164,7 @@ impl FrameCells {
         // Which tiles may ask for level 0 is judged with less noise correction than any model
         // will make, and correction only makes blur larger: nothing needed is left out.
         for (i, c) in level1.iter().enumerate() {
-            if c.ridge_n >= blur::RIDGE_LEAST[1] {
+            if c.ridge_n >= blur::MIN_RIDGE[1] {
                 let n = f64::from(c.ridge_n);
                 let (n2, nc) = floor1.noise(c.mean);
                 let ratio = (f64::from(c.s12) - n * nc) / (f64::from(c.s22) - n * n2);
@@ -258,7 +258,7 @@ fn readings(
 
 fn of_readings(readings: &[Option<Reading>; 3]) -> Tile {
     let Some(fit) = fitted(readings) else { return Tile::NoTexture };
-    if fit.error_ln > MOST_ERROR_LN {
+    if fit.error_ln > MAX_ERROR_LN {
         let most = fit.sigma_px * (BOUND_ERRORS * fit.error_ln).exp();
         return Tile::Bound(most.min(blur::CEILING_PX) as f32);
     }

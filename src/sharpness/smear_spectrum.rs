@@ -31,11 +31,11 @@ const DROWNED: f64 = 1.0;
 /// Share of the noise that may hide signal where it drowns.
 const HIDDEN: f64 = 0.5;
 /// Frequencies a ring needs.
-const RING_LEAST: usize = 8;
+const MIN_RING: usize = 8;
 /// A ring whose directions bunch more than this (length of the mean of e^2iφ) says nothing.
 const RING_BUNCHED: f64 = 0.75;
 /// Rings needed.
-const RINGS_LEAST: usize = 3;
+const MIN_RINGS: usize = 3;
 /// Scatter of a log ratio that is no movement, as a variance: tiles show slightly other parts.
 const SCATTER: f64 = 0.12;
 /// Power that leaks into a furrow.
@@ -312,10 +312,10 @@ fn comparable(
     let good: Vec<bool> = seen
         .iter()
         .zip(&known)
-        .map(|((n, c, s), known)| *known >= RING_LEAST && c.hypot(*s) <= RING_BUNCHED * *n as f64)
+        .map(|((n, c, s), known)| *known >= MIN_RING && c.hypot(*s) <= RING_BUNCHED * *n as f64)
         .collect();
     cells.retain(|c| good[c.ring]);
-    (good.iter().filter(|g| **g).count() >= RINGS_LEAST).then_some(cells)
+    (good.iter().filter(|g| **g).count() >= MIN_RINGS).then_some(cells)
 }
 
 /// Weighted scatter of the log ratios about each ring's level when a movement is taken out. A

@@ -15,7 +15,7 @@ use crate::simulator::sensor::Sensor;
 use crate::simulator::surface::Look;
 
 /// A smear shorter than this is not drawn, px: it adds less than a tenth of a px to any blur.
-const SMEAR_LEAST_PX: f64 = 0.8;
+const MIN_SMEAR_PX: f64 = 0.8;
 
 /// What to simulate. Distances in px are pixels of the clip.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -185,7 +185,7 @@ fn shots(spec: &ClipSpec, scene: &Scene) -> Vec<Shot> {
                 // The picture moves against the way the lens looks.
                 pose: Pose { centre_px: (-x as f32, -y as f32), rotation_deg: 0.0, scale: 1.0 },
                 focus_z_px: scene.subject_z_px + z_px(defocus),
-                motion: (smear.0 > SMEAR_LEAST_PX).then_some(Motion {
+                motion: (smear.0 > MIN_SMEAR_PX).then_some(Motion {
                     length_px: smear.0,
                     angle_deg: smear.1.to_degrees(),
                     whole_frame: true,

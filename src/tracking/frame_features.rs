@@ -12,9 +12,9 @@ use crate::tracking::template::Pattern;
 /// Frames wider than this are followed on an eighth-size copy, narrower ones on a quarter.
 const EIGHTH_FROM_PX: usize = 2600;
 /// Boxes of a frame in which directions are measured, at most.
-const BOXES_MOST: usize = 12;
+const MAX_BOXES: usize = 12;
 /// Tiles with edges that such a box must hold.
-const BOX_TILES_LEAST: usize = 8;
+const MIN_BOX_TILES: usize = 8;
 /// Tiles on a side of such a box.
 const BOX_TILES: usize = DIRECTION_BOX_PX / TILE_PX;
 /// Median blur of a box below which its directions are read on level 0, px.
@@ -101,7 +101,7 @@ fn box_directions(
                 .flat_map(|r| (col..col + BOX_TILES).map(move |c| (c, r)))
                 .filter_map(|(c, r)| map.at(c, r).and_then(Tile::sigma_px))
                 .collect();
-            if sigmas.len() >= BOX_TILES_LEAST {
+            if sigmas.len() >= MIN_BOX_TILES {
                 sigmas.sort_unstable_by(f32::total_cmp);
                 found.push((sigmas.len(), sigmas[sigmas.len() / 2], col, row));
             }
@@ -109,7 +109,7 @@ fn box_directions(
     }
     // Sharper boxes show movement best; the number of tiles with edges decides among equals.
     found.sort_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)).then((a.2, a.3).cmp(&(b.2, b.3))));
-    found.truncate(BOXES_MOST);
+    found.truncate(MAX_BOXES);
     found
         .into_iter()
         .map(|(_, median, col, row)| {

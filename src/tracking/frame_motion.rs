@@ -118,7 +118,7 @@ const CELL_POINTS: usize = 10;
 /// Least gradient of a chosen sample, 8-bit steps a sample.
 const STEEP: f32 = 0.25;
 /// Least number of samples that must fall into the frame.
-const POINTS_LEAST: usize = 60;
+const MIN_POINTS: usize = 60;
 /// Steps at each copy, and the movement (samples) below which they end.
 const STEPS: (usize, f64) = (12, 0.004);
 /// Residuals above this many of their median are weighted down.
@@ -212,7 +212,7 @@ impl Reference {
                     seen.push((q, v));
                 }
             }
-            if seen.len() < POINTS_LEAST || seen.len() * 4 < points.len() {
+            if seen.len() < MIN_POINTS || seen.len() * 4 < points.len() {
                 return None;
             }
             let n = seen.len() as f32;

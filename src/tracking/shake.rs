@@ -13,13 +13,13 @@ use crate::core::stats::{least_squares, median};
 /// Fastest rhythm looked for, Hz.
 const FASTEST_HZ: f64 = 20.0;
 /// Periods that the track must hold.
-const PERIODS_LEAST: f64 = 1.5;
+const MIN_PERIODS: f64 = 1.5;
 /// Frequencies tried within one resolution.
 const OVERSAMPLED: f64 = 8.0;
 /// Share of the variance (drift taken off) that a rhythm must explain to be named.
-const EXPLAINED_LEAST: f64 = 0.35;
+const MIN_EXPLAINED: f64 = 0.35;
 /// Least number of places on a track.
-const PLACES_LEAST: usize = 12;
+const MIN_PLACES: usize = 12;
 
 /// A place on a track.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -115,7 +115,7 @@ fn drift(track: &Track<'_>) -> Option<([f64; 4], [f64; 4], f64)> {
 pub fn shake(places: &[Place]) -> Option<Shake> {
     let (first, last) = (places.first()?, places.last()?);
     let length_s = last.t_s - first.t_s;
-    if places.len() < PLACES_LEAST || length_s <= 0.0 {
+    if places.len() < MIN_PLACES || length_s <= 0.0 {
         return None;
     }
     let track = Track { places, middle_s: (first.t_s + last.t_s) / 2.0, half_s: length_s / 2.0 };
@@ -124,7 +124,7 @@ pub fn shake(places: &[Place]) -> Option<Shake> {
     let gap_s = median(&mut gaps)?.max(1e-6);
     let fastest = FASTEST_HZ.min(0.5 / gap_s * 0.98);
     let step = 1.0 / (OVERSAMPLED * length_s);
-    let mut frequency = PERIODS_LEAST / length_s;
+    let mut frequency = MIN_PERIODS / length_s;
     let mut best: Option<(f64, Fitted)> = None;
     while frequency <= fastest {
         if let Some(f) = track.fit(frequency)
@@ -152,7 +152,7 @@ pub fn shake(places: &[Place]) -> Option<Shake> {
         let explained = 1.0 - f.left / still.max(1e-12);
         let amplitude_px = larger_axis((f.x[4], f.x[5]), (f.y[4], f.y[5]));
         let spread = f.left / (2.0 * (n - COLUMNS as f64)).max(1.0);
-        (explained >= EXPLAINED_LEAST).then_some(Rhythm {
+        (explained >= MIN_EXPLAINED).then_some(Rhythm {
             frequency_hz,
             resolution_hz: 1.0 / length_s,
             amplitude_px,

@@ -22,7 +22,7 @@ const LINE_PATIENCE: Duration = Duration::from_secs(10);
 /// Longest time until the next frame: a slow machine takes some seconds over the largest.
 const MAX_FRAME: Duration = Duration::from_secs(60);
 /// Complaints kept.
-const COMPLAINTS_MOST: usize = 4;
+const MAX_COMPLAINTS: usize = 4;
 
 /// Which frames are wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
@@ -237,7 +237,7 @@ impl ClipStream {
     }
 
     fn complain(&mut self, text: String) {
-        if self.complaints.len() < COMPLAINTS_MOST && !self.complaints.contains(&text) {
+        if self.complaints.len() < MAX_COMPLAINTS && !self.complaints.contains(&text) {
             self.complaints.push(text);
         }
     }

@@ -24,7 +24,7 @@ pub const MAX_PIXELS: u64 = 400_000_000;
 pub const MIN_SIDE_PX: u32 = 64;
 /// No coding here packs more than this many pixels into a byte (progressive JPEG: one bit a block
 /// of 64; deflate: 1032 bytes in one), so a file that claims more ends early.
-const MOST_PIXELS_A_BYTE: u64 = 1100 * 8;
+const MAX_PIXELS_PER_BYTE: u64 = 1100 * 8;
 
 /// Samples of this many bytes are decoded however short their file is.
 const MAX_SMALL_BYTES: u64 = 256 << 20;
@@ -227,7 +227,7 @@ pub(super) fn check_size(width_px: u32, height_px: u32, file_bytes: u64) -> Resu
     if width_px.min(height_px) < MIN_SIDE_PX {
         return Err(SkipReason::TooSmall { width_px, height_px });
     }
-    if pixels / MOST_PIXELS_A_BYTE > file_bytes {
+    if pixels / MAX_PIXELS_PER_BYTE > file_bytes {
         return Err(SkipReason::Damaged("the file is far too short for its size".into()));
     }
     Ok(())

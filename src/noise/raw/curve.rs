@@ -9,7 +9,7 @@ pub(super) const BINS: usize = 12;
 /// A bin whose low band holds this many times its high band is textured.
 const TEXTURED: f64 = 1.6;
 /// Bins used in any case.
-const LEAST_KEPT: usize = 3;
+const MIN_KEPT: usize = 3;
 /// Reweightings of a fit.
 const REWEIGHTS: usize = 10;
 /// Positive residuals beyond this many robust deviations are weighted down: texture only adds.
@@ -48,9 +48,9 @@ pub(super) fn keep(points: &mut [(TonePoint, usize)]) -> f64 {
     let share = flat as f64 / points.len().max(1) as f64;
     let mut slopes: Vec<f64> = points.iter().map(|p| p.0.slope).collect();
     slopes.sort_unstable_by(f64::total_cmp);
-    let least = slopes.get(LEAST_KEPT - 1).or(slopes.last()).copied().unwrap_or(f64::INFINITY);
+    let least = slopes.get(MIN_KEPT - 1).or(slopes.last()).copied().unwrap_or(f64::INFINITY);
     for (p, _) in points.iter_mut() {
-        p.kept = p.slope < TEXTURED || (flat < LEAST_KEPT && p.slope <= least);
+        p.kept = p.slope < TEXTURED || (flat < MIN_KEPT && p.slope <= least);
     }
     share
 }

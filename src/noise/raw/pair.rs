@@ -2,7 +2,7 @@
 
 use super::curve::{BINS, fit, keep, point};
 use super::tile::{
-    ALL_COUNT, CLIPPED, LEAST_TILES, SIDE, Samples, Tile, bands, cosine, each_tile, step_for,
+    ALL_COUNT, CLIPPED, MIN_TILES, SIDE, Samples, Tile, bands, cosine, each_tile, step_for,
 };
 use super::{RawMethod, RawNoise, TonePoint};
 use crate::core::Plane;
@@ -16,9 +16,9 @@ const PAIR_SLOPE: f64 = 1.05;
 /// fit: then it is larger there than in flat places, and beyond this factor the pair is refused.
 const PAIR_MISFIT: f64 = 1.05;
 /// Frames of a pair may be this far apart, samples of one plane.
-const MOST_SHIFT: isize = 3;
+const MAX_SHIFT: isize = 3;
 /// Frames of a pair may differ by this factor in brightness.
-const MOST_FLICKER: f64 = 1.05;
+const MAX_FLICKER: f64 = 1.05;
 
 /// Noise from two frames of a still scene, plane by plane in the same order.
 ///
@@ -42,7 +42,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
         let (a, b) = overlap(a, b, shift);
         let (sum_a, sum_b) = (total(&a), total(&b));
         let flicker = sum_a / sum_b;
-        if !(1.0 / MOST_FLICKER..=MOST_FLICKER).contains(&flicker) {
+        if !(1.0 / MAX_FLICKER..=MAX_FLICKER).contains(&flicker) {
             return None;
         }
         let white = f64::from(a.white_dn);
@@ -66,7 +66,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
     if crate::core::stats::median(&mut misfits).is_none_or(|m| m.is_nan() || m > PAIR_MISFIT) {
         return None;
     }
-    if chosen.len() < LEAST_TILES {
+    if chosen.len() < MIN_TILES {
         return None;
     }
     chosen.sort_unstable_by(|a, b| a.level.total_cmp(&b.level).then(a.choose.total_cmp(&b.choose)));
@@ -139,10 +139,10 @@ fn whole_shift(a: &Plane, b: &Plane) -> Option<(isize, isize)> {
         }
         sum / f64::from(n.max(1))
     };
-    if a.width_px <= 4 * MOST_SHIFT as usize || a.height_px <= 4 * MOST_SHIFT as usize {
+    if a.width_px <= 4 * MAX_SHIFT as usize || a.height_px <= 4 * MAX_SHIFT as usize {
         return None;
     }
-    let range = -MOST_SHIFT..=MOST_SHIFT;
+    let range = -MAX_SHIFT..=MAX_SHIFT;
     let (_, dx, dy) = range
         .clone()
         .flat_map(|dy| range.clone().map(move |dx| (dx, dy)))
@@ -150,7 +150,7 @@ fn whole_shift(a: &Plane, b: &Plane) -> Option<(isize, isize)> {
         .min_by(|p, q| {
             p.0.total_cmp(&q.0).then((p.1.abs() + p.2.abs()).cmp(&(q.1.abs() + q.2.abs())))
         })?;
-    (dx.abs() < MOST_SHIFT && dy.abs() < MOST_SHIFT).then_some((dx, dy))
+    (dx.abs() < MAX_SHIFT && dy.abs() < MAX_SHIFT).then_some((dx, dy))
 }
 
 /// Left, top, width and height of the common part in the first and in the second plane.

@@ -7,7 +7,7 @@ use crate::core::Plane;
 
 /// Share of a bin's tiles taken as its flat places, and how many at least.
 const QUIETEST: f64 = 0.05;
-const LEAST_CHOSEN: usize = 30;
+const MIN_SELECTED_TILES: usize = 30;
 /// Passes of choosing and fitting.
 const PASSES: usize = 4;
 /// Share of kept bins from which a figure is trusted, not only a bound.
@@ -40,7 +40,7 @@ pub fn raw_noise(planes: &[Plane]) -> Option<RawNoise> {
             let span = &tiles[bin * tiles.len() / BINS..(bin + 1) * tiles.len() / BINS];
             let mut order: Vec<(f64, &Tile)> =
                 span.iter().map(|t| (t.choose / expected(t.level), t)).collect();
-            let wanted = ((QUIETEST * span.len() as f64).round() as usize).max(LEAST_CHOSEN);
+            let wanted = ((QUIETEST * span.len() as f64).round() as usize).max(MIN_SELECTED_TILES);
             let wanted = wanted.min(order.len());
             if wanted < order.len() {
                 order.select_nth_unstable_by(wanted, |x, y| {

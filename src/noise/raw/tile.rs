@@ -8,7 +8,7 @@ pub(super) const SIDE: usize = 8;
 const STEP: usize = 4;
 /// Tiles looked at in all planes together: beyond it the step grows. 5 % of a twelfth of them still
 /// give a point of the curve to 0.3 %.
-const MOST_TILES: usize = 400_000;
+const MAX_TILES: usize = 400_000;
 /// A tile with a sample at or above this share of saturation is left out.
 pub(super) const CLIPPED: f32 = 0.95;
 /// First sum of indices of the high band.
@@ -19,7 +19,7 @@ pub(super) const HIGH_COUNT: f64 = 21.0;
 pub(super) const ALL_COUNT: f64 = 63.0;
 
 /// Fewer tiles than this tell nothing.
-pub(super) const LEAST_TILES: usize = 100;
+pub(super) const MIN_TILES: usize = 100;
 
 /// One tile: tone, what it is chosen by, what it measures.
 #[derive(Debug, Clone, Copy)]
@@ -31,10 +31,10 @@ pub(super) struct Tile {
 
 pub(super) type Samples = [f32; SIDE * SIDE];
 
-/// Distance between tiles so that about [`MOST_TILES`] are looked at in all planes.
+/// Distance between tiles so that about [`MAX_TILES`] are looked at in all planes.
 pub(super) fn step_for(width: usize, height: usize, planes: usize) -> usize {
     let at_step = (width / STEP) * (height / STEP) * planes;
-    let over = (at_step as f64 / MOST_TILES as f64).sqrt().max(1.0);
+    let over = (at_step as f64 / MAX_TILES as f64).sqrt().max(1.0);
     (STEP as f64 * over).ceil() as usize
 }
 
@@ -56,7 +56,7 @@ pub(super) fn tiles(
             }
         });
     }
-    (found.len() >= LEAST_TILES).then_some(found)
+    (found.len() >= MIN_TILES).then_some(found)
 }
 
 pub(super) fn each_tile(plane: &Plane, step: usize, mut f: impl FnMut(usize, usize, &Samples)) {

@@ -13,16 +13,16 @@ use crate::core::stats::{least_squares, mad_sigma, median};
 /// A mark belongs to a tick when it lies within this share of a period of its place.
 const BELONGS: f64 = 0.2;
 /// Marks lower than this share of the run's are not ticks.
-const HEIGHT_LEAST: f64 = 0.35;
+const MIN_HEIGHT: f64 = 0.35;
 /// A tick counts when this share of the strips that reach it shows it.
-const SEEN_LEAST: f64 = 0.5;
+const MIN_OBSERVED: f64 = 0.5;
 /// Marks farther off than this many standard deviations are left out.
 const OUTLIER: f64 = 4.0;
 /// A change of scale is believed beyond this many standard errors ...
 const CHANGE_ERRORS: f64 = 4.0;
 /// ... and when it moves the scale over the whole frame by this share: a fifth of the accuracy
 /// that is aimed for.
-const CHANGE_LEAST: f64 = 0.001;
+const MIN_CHANGE: f64 = 0.001;
 /// Rounds of numbering and fitting; each may add marks at the ends.
 const ROUNDS: usize = 5;
 
@@ -151,7 +151,7 @@ pub(super) fn fitted(group: &Group, strips: &[Strip], extent_px: (f64, f64)) -> 
     let mut model = full(&rows, terms(&rows))?;
     let mut scales: Vec<f64> = group.members.iter().map(|m| m.1.scale_px).collect();
     let scale = median(&mut scales)?;
-    let bar = HEIGHT_LEAST * group.height();
+    let bar = MIN_HEIGHT * group.height();
     let span = group.members.first()?.0..=group.members.last()?.0;
     let marks: Vec<(f64, Vec<f64>)> = strips[span]
         .iter()
@@ -196,7 +196,7 @@ pub(super) fn fitted(group: &Group, strips: &[Strip], extent_px: (f64, f64)) -> 
                         x >= 0.0 && x < s.profile.data.len() as f64
                     })
                     .count();
-                **n as f64 >= (SEEN_LEAST * reach as f64).max(2.0)
+                **n as f64 >= (MIN_OBSERVED * reach as f64).max(2.0)
             })
             .map(|(k, _)| *k)
             .collect();
@@ -252,7 +252,7 @@ fn concluded(
         // Strips overlap by half: half as many are independent.
         let err = (2.0 * variance * f.covariance[1][1]).sqrt();
         let change = f.beta[1] / f.beta[0] * extent_px.1;
-        (f.beta[1].abs() > CHANGE_ERRORS * err && change.abs() > CHANGE_LEAST)
+        (f.beta[1].abs() > CHANGE_ERRORS * err && change.abs() > MIN_CHANGE)
             .then_some((f.beta[1], err))
     });
     // The slope, with the fan that is believed.
@@ -288,7 +288,7 @@ fn concluded(
         let variance = f.chi_square / (n - 3.0);
         let err = (variance * f.covariance[2][2]).sqrt();
         let change = 2.0 * f.beta[2] / f.beta[1].powi(2) * extent_px.0;
-        f.beta[2].abs() > CHANGE_ERRORS * err && change.abs() > CHANGE_LEAST
+        f.beta[2].abs() > CHANGE_ERRORS * err && change.abs() > MIN_CHANGE
     });
     let (a, b, c, variance, covariance) = match &bend {
         Some(f) => (f.beta[0], f.beta[1], f.beta[2], f.chi_square / (n - 3.0), f.covariance),

@@ -8,7 +8,7 @@ const PERIOD_AGREES: f64 = 0.06;
 /// Marks of neighbouring strips lie within this share of a period of each other.
 const PLACE_AGREES: f64 = 0.2;
 /// Share of the marks that must do so.
-const MOST_AGREE: f64 = 0.75;
+const MAX_AGREE: f64 = 0.75;
 
 /// Neighbouring strips with the same run of marks.
 #[derive(Debug, Clone)]
@@ -55,7 +55,7 @@ fn goes_on(a: &Run, b: &Run) -> bool {
     let (first, last) = (a.at_px[0] - slack, a.at_px[a.at_px.len() - 1] + slack);
     let inside: Vec<f64> = b.at_px.iter().copied().filter(|x| (first..=last).contains(x)).collect();
     let agree = inside.iter().filter(|x| a.at_px.iter().any(|y| (*x - y).abs() < slack)).count();
-    inside.len() >= 3 && agree as f64 >= MOST_AGREE * inside.len() as f64
+    inside.len() >= 3 && agree as f64 >= MAX_AGREE * inside.len() as f64
 }
 
 /// Groups of at least `least` strips, dark marks and light ones.

@@ -9,7 +9,7 @@
 //! whose coarser companions are whole multiples of it is the ticks' own, so that longer 5 and
 //! 10 mm ticks do not count as the period.
 //!
-//! Assumes straight ticks of one spacing, at least [`TICKS_LEAST`] of them, each at least as long
+//! Assumes straight ticks of one spacing, at least [`MIN_TICKS`] of them, each at least as long
 //! as they are apart unless the frame ends. Valid from about 6 px a tick on (after the picture is
 //! made no larger than 2000 px); blur up to a third of the spacing. Regular stripes that are no
 //! ruler (blinds, brickwork laid by machine) cannot be told from one.
@@ -31,31 +31,31 @@ use profile::near;
 use turned::{LogPicture, Strip, strips};
 
 /// Fewest ticks that are believed.
-pub const TICKS_LEAST: usize = 5;
+pub const MIN_TICKS: usize = 5;
 /// Ticks and spectrum agree within this share: twice the accuracy that is aimed for.
 pub const AGREE: f64 = 0.01;
 /// Ticks may lie off an even spacing by this share of it (standard deviation). Printed rulers hold
 /// 1 %; bricks, ribs and cloth scatter by 4 % and more.
-pub const SCATTER_MOST: f64 = 0.025;
+pub const MAX_SCATTER: f64 = 0.025;
 /// The same with fewer than [`TICKS_FEW`] ticks, where chance makes even rows more easily.
-pub const SCATTER_MOST_FEW: f64 = 0.012;
+pub const MAX_SCATTER_FEW: f64 = 0.012;
 /// Fewer ticks than this are few.
 pub const TICKS_FEW: usize = 10;
 /// A scale less sure than this (one standard error) is none.
-pub const UNSURE_MOST: f64 = 0.02;
+pub const MAX_UNSURE: f64 = 0.02;
 /// The row of ticks runs over at least this share of the frame.
-pub const SPAN_LEAST: f64 = 0.25;
+pub const MIN_SPAN: f64 = 0.25;
 /// Share of the ticks between the first and the last that must be found.
-pub const FOUND_LEAST: f64 = 0.75;
+pub const MIN_FOUND: f64 = 0.75;
 /// Share of the brightness across the marks that their mean shape has to explain: ticks are printed
 /// alike (0.8 and more in simulated frames that are partly out of focus), shadows and letters not.
-pub const ALIKE_LEAST: f64 = 0.6;
+pub const MIN_ALIKE: f64 = 0.6;
 /// Points of a mark's shape.
 const SHAPE_POINTS: usize = 24;
 /// Groups of marks that are looked at along one direction.
 const GROUPS_TRIED: usize = 4;
 /// Ticks are at least this many times as long as they are apart.
-const LONG_LEAST: f64 = 1.0;
+const MIN_LONG: f64 = 1.0;
 /// Another run of ticks with this share of the best one's weight makes two scales.
 const RIVAL: f64 = 0.6;
 /// Periods whose ratio is this near a whole number belong to one ruler.
@@ -75,7 +75,7 @@ const STRIP: (usize, usize) = (12, 6);
 /// The same while looking for the direction.
 const SEARCH_STRIP_PX: usize = 10;
 /// Fewest strips with the same marks.
-const STRIPS_LEAST: usize = 4;
+const MIN_STRIPS: usize = 4;
 /// Every second tick is longer when it goes on in this share more strips.
 const LONGER: f64 = 1.2;
 
@@ -86,7 +86,7 @@ pub enum NoRuler {
     #[error("no evenly spaced ticks were found")]
     NoTicks,
     /// Not enough of them.
-    #[error("only {found} ticks in a row were found; {} are needed", TICKS_LEAST)]
+    #[error("only {found} ticks in a row were found; {} are needed", MIN_TICKS)]
     TooFew {
         /// Ticks found.
         found: usize,
@@ -107,7 +107,7 @@ pub enum NoRuler {
     #[error(
         "the row of {found} marks runs over {:.0} % of the frame only: fill it with the ruler, {:.0} % at least",
         100.0 * share,
-        100.0 * SPAN_LEAST
+        100.0 * MIN_SPAN
     )]
     Small {
         /// Ticks found.
@@ -127,7 +127,7 @@ pub enum NoRuler {
     #[error(
         "the marks found are not alike: their mean shape explains {:.0} % of them, a ruler's at least {:.0} %",
         100.0 * explained,
-        100.0 * ALIKE_LEAST
+        100.0 * MIN_ALIKE
     )]
     Unlike {
         /// Share of the profile's variance that the mean mark explains.
@@ -140,7 +140,7 @@ pub enum NoRuler {
     #[error(
         "the scale is good to {:.1} % only, {:.1} % is the most: lay the ruler flat in the focus plane",
         100.0 * error,
-        100.0 * UNSURE_MOST
+        100.0 * MAX_UNSURE
     )]
     Unsure {
         /// Standard error over the scale.
@@ -297,7 +297,7 @@ fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
         let all = strips(picture, angle, STRIP.0, STRIP.1);
         let mut reason = NoRuler::NoTicks;
         let mut passed: Vec<(Group, Fitted)> = Vec::new();
-        for group in candidates(groups::groups(&all, STRIPS_LEAST)) {
+        for group in candidates(groups::groups(&all, MIN_STRIPS)) {
             match checked(&group, &all, picture, angle) {
                 Ok(fitted) => passed.push((group, fitted)),
                 Err(why) if weight(&why) > weight(&reason) => reason = why,
@@ -355,7 +355,7 @@ fn candidates(mut groups: Vec<Group>) -> Vec<Group> {
         let ratio = best.period_px() / g.period_px();
         ratio > 1.5
             && whole(ratio)
-            && g.marks_most() >= TICKS_LEAST
+            && g.marks_most() >= MIN_TICKS
             && g.height() > FINER_HEIGHT * best.height()
             && g.score() > FINER_SCORE * best.score()
             && groups.iter().all(|o| {
@@ -363,7 +363,7 @@ fn candidates(mut groups: Vec<Group>) -> Vec<Group> {
                 let finer = g.period_px() / o.period_px();
                 !(finer > 1.5
                     && whole(finer)
-                    && o.marks_most() >= TICKS_LEAST
+                    && o.marks_most() >= MIN_TICKS
                     && o.height() > FINER_HEIGHT * best.height()
                     && o.score() > FINER_SCORE * best.score())
             })
@@ -385,29 +385,29 @@ fn checked(
     let fitted = fit::fitted(group, strips, extent(picture, angle_deg))
         .ok_or(NoRuler::TooFew { found: group.marks_most() })?;
     let found = fitted.ticks.len();
-    if found < TICKS_LEAST {
+    if found < MIN_TICKS {
         return Err(NoRuler::TooFew { found });
     }
     let expected = (fitted.ticks[found - 1] - fitted.ticks[0] + 1) as usize;
-    if (found as f64) < FOUND_LEAST * expected as f64 {
+    if (found as f64) < MIN_FOUND * expected as f64 {
         return Err(NoRuler::Gaps { found, expected });
     }
     let scatter = fitted.scatter_px / fitted.period_px;
-    let most = if found < TICKS_FEW { SCATTER_MOST_FEW } else { SCATTER_MOST };
+    let most = if found < TICKS_FEW { MAX_SCATTER_FEW } else { MAX_SCATTER };
     if scatter > most {
         return Err(NoRuler::Uneven { scatter, most });
     }
     let share = (expected as f64 - 1.0) * fitted.period_px / extent(picture, angle_deg).0;
-    if share < SPAN_LEAST {
+    if share < MIN_SPAN {
         return Err(NoRuler::Small { found, share });
     }
     let long = fitted.band_px.1 - fitted.band_px.0 + STRIP.0 as f64;
     let room = extent(picture, angle_deg).1;
-    if long < (LONG_LEAST * fitted.period_px).min(0.5 * room) {
+    if long < (MIN_LONG * fitted.period_px).min(0.5 * room) {
         return Err(NoRuler::Short);
     }
     let explained = alike(&fitted, &profile(group, &fitted, strips));
-    if explained < ALIKE_LEAST {
+    if explained < MIN_ALIKE {
         return Err(NoRuler::Unlike { explained });
     }
     Ok(fitted)
@@ -495,7 +495,7 @@ impl Found {
         // A scale spread evenly over a range has a standard deviation of range / sqrt(12).
         let spread = change_along.unwrap_or(0.0).hypot(change_across.unwrap_or(0.0)) / 12f64.sqrt();
         let err = fitted.std_err_px.hypot(spread * fitted.period_px);
-        if err > UNSURE_MOST * fitted.period_px {
+        if err > MAX_UNSURE * fitted.period_px {
             return Err(NoRuler::Unsure { error: err / fitted.period_px });
         }
         let n = fitted.ticks.len() as u32;

@@ -4,15 +4,15 @@ use crate::core::stats::median;
 
 /// Intervals of an even run differ from their running mean by at most this share of it: tilt and
 /// noise move neighbours by less, textures by more.
-const UNEVEN_MOST: f64 = 0.15;
+const MAX_UNEVEN: f64 = 0.15;
 /// Marks lower than this share of the strip's upper quartile are noise or dirt.
-const HEIGHT_LEAST: f64 = 0.35;
+const MIN_HEIGHT: f64 = 0.35;
 /// Fewest marks in a run.
-const RUN_LEAST: usize = 4;
+const MIN_RUN: usize = 4;
 /// Shortest profile in which marks are looked for, samples.
-const LENGTH_LEAST: usize = 32;
+const MIN_LENGTH: usize = 32;
 /// Narrowest smoothing, samples, and the ratio of one to the next.
-const SCALE_LEAST_PX: f64 = 0.8;
+const MIN_SCALE_PX: f64 = 0.8;
 const SCALE_STEP: f64 = 1.6;
 /// Two runs of one strip whose periods are nearer than this are one.
 const SAME_PERIOD: f64 = 0.06;
@@ -109,17 +109,17 @@ impl Profile {
     fn standing_out(&self, scale_px: f64, step: usize) -> Option<Vec<f64>> {
         let coarse: Vec<f64> =
             self.data.chunks_exact(step).map(|c| c.iter().sum::<f64>() / step as f64).collect();
-        (coarse.len() >= LENGTH_LEAST).then(|| stand_out(&coarse, scale_px / step as f64))
+        (coarse.len() >= MIN_LENGTH).then(|| stand_out(&coarse, scale_px / step as f64))
     }
 
     /// The best even runs of marks, dark ones (-1) and light ones (1), of clearly different
     /// periods, finest last.
     pub fn runs(&self) -> Vec<(f64, Run)> {
         let mut runs: Vec<(f64, Run)> = Vec::new();
-        let mut scale_px = SCALE_LEAST_PX;
+        let mut scale_px = MIN_SCALE_PX;
         // Four periods must fit, and marks are wider than a tenth of a period.
         while scale_px < self.data.len() as f64 / 16.0 {
-            let step = (scale_px / SCALE_LEAST_PX).floor() as usize;
+            let step = (scale_px / MIN_SCALE_PX).floor() as usize;
             let out = self.standing_out(scale_px, step);
             for sign in [-1.0, 1.0] {
                 let Some(out) = &out else { continue };
@@ -152,16 +152,16 @@ pub(super) fn near(a: f64, b: f64, share: f64) -> bool {
 
 fn longest_run(marks: &[Mark], scale_px: f64) -> Option<Run> {
     let mut heights: Vec<f64> = marks.iter().map(|m| m.height).collect();
-    let bar = HEIGHT_LEAST * crate::core::stats::quantile(&mut heights, 0.75)?;
+    let bar = MIN_HEIGHT * crate::core::stats::quantile(&mut heights, 0.75)?;
     let kept: Vec<&Mark> = marks.iter().filter(|m| m.height >= bar).collect();
     let mut best: Option<(usize, usize)> = None;
     let mut from = 0;
-    while from + RUN_LEAST <= kept.len() {
+    while from + MIN_RUN <= kept.len() {
         let mut mean = kept[from + 1].at_px - kept[from].at_px;
         let mut to = from + 1;
         while to + 1 < kept.len() {
             let next = kept[to + 1].at_px - kept[to].at_px;
-            if !near(next, mean, UNEVEN_MOST) {
+            if !near(next, mean, MAX_UNEVEN) {
                 break;
             }
             // A running mean over the last few follows a tilted ruler.
@@ -173,7 +173,7 @@ fn longest_run(marks: &[Mark], scale_px: f64) -> Option<Run> {
         }
         from = to.max(from + 1);
     }
-    let (from, to) = best.filter(|(a, b)| b - a + 1 >= RUN_LEAST)?;
+    let (from, to) = best.filter(|(a, b)| b - a + 1 >= MIN_RUN)?;
     let run = &kept[from..=to];
     let steps: Vec<f64> = run.windows(2).map(|p| p[1].at_px - p[0].at_px).collect();
     let mean = steps.iter().sum::<f64>() / steps.len() as f64;

@@ -6,7 +6,7 @@ use crate::core::Luma;
 /// Added to 8-bit values before the logarithm, so that black stays finite and its noise small.
 const LIFT_DN: f32 = 8.0;
 /// A place of a strip counts when this share of its height lies in the picture.
-const COVERED_LEAST: f32 = 0.7;
+const MIN_COVERED: f32 = 0.7;
 
 /// Logarithm of a picture's brightness, made smaller by whole factors.
 #[derive(Debug, Clone)]
@@ -111,7 +111,7 @@ pub(super) fn strips(picture: &LogPicture, angle_deg: f64, high: usize, step: us
                 }
             }
         }
-        let enough = (COVERED_LEAST * high as f32).ceil() as u32;
+        let enough = (MIN_COVERED * high as f32).ceil() as u32;
         let Some(from) = seen.iter().position(|n| *n >= enough) else { continue };
         let to = seen.iter().rposition(|n| *n >= enough).unwrap_or(from);
         let data = (from..=to).map(|j| f64::from(sums[j] / seen[j].max(1) as f32)).collect();

@@ -29,11 +29,11 @@ const FORM: i32 = 1;
 /// How long to wait for another process that writes: longer than any single result takes.
 const PATIENCE: Duration = Duration::from_secs(10);
 /// Results are kept up to this many bytes; then those not used for longest go.
-const MOST_BYTES: i64 = 2 << 30;
+const MAX_BYTES: i64 = 2 << 30;
 /// Down to this share of the limit, so that they do not go one by one.
 const KEEP_SHARE: f64 = 0.9;
 /// Files whose hash is remembered at most.
-const MOST_FILES: i64 = 200_000;
+const MAX_FILES: i64 = 200_000;
 /// A result's last use is written down again after this long, s.
 const USE_STEP_S: i64 = 3600;
 
@@ -77,7 +77,7 @@ pub fn usual_folder() -> Option<PathBuf> {
 impl Cache {
     /// Opens the cache of a folder and makes it when there is none.
     pub fn open(folder: &Path) -> Cache {
-        Cache::open_limited(folder, MOST_BYTES)
+        Cache::open_limited(folder, MAX_BYTES)
     }
 
     /// As [`open`](Cache::open), with another limit of bytes.
@@ -317,7 +317,7 @@ fn connect(file: &Path) -> rusqlite::Result<(Connection, i64)> {
     connection.execute(
         "DELETE FROM files WHERE path IN
          (SELECT path FROM files ORDER BY seen_ns DESC LIMIT -1 OFFSET ?1)",
-        [MOST_FILES],
+        [MAX_FILES],
     )?;
     let bytes =
         connection.query_row("SELECT coalesce(sum(size), 0) FROM results", [], |r| r.get(0))?;
