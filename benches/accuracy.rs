@@ -18,13 +18,13 @@ use stopwise::core::Luma;
 use stopwise::core::random::SplitMix64;
 use stopwise::core::stats::kendall_tau;
 use stopwise::core::units::{GREEN, PitchUm};
-use stopwise::cull::judge::{BurstJudged, Mark, judge};
-use stopwise::report::record::Call;
+use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
+use stopwise::report::record::Verdict;
 use stopwise::sharpness::subject_blur::Attainable;
-use stopwise::simulator::burst::{Burst, BurstSpec, TrueCall, Truth};
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, TrueCall, Truth};
+use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::SceneKind;
-use stopwise::tracking::frame_features::{Patch, Shot};
+use stopwise::tracking::frame_features::{FrameFeatures, Patch};
 
 struct Frame {
     luma: Vec<u8>,
@@ -155,7 +155,7 @@ impl Clean {
             }
             return Clean { kind, seed, frames, truths, attainable };
         }
-        let b = Burst::new(spec);
+        let b = SimulatedBurst::new(spec);
         let truths: Vec<True> = b
             .truths()
             .iter()
@@ -210,13 +210,14 @@ impl Clean {
 fn burst(clean: &Clean, noise_dn: f64, verbose: bool) -> [Score; 2] {
     let truths = &clean.truths;
     let frames = clean.noisy(noise_dn);
-    let shots: Vec<Shot> = frames.iter().map(|f| Shot::measure(&f.view()).unwrap()).collect();
+    let shots: Vec<FrameFeatures> =
+        frames.iter().map(|f| FrameFeatures::measure(&f.view()).unwrap()).collect();
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
     };
     let allowed = vec![Some(clean.attainable); frames.len()];
     let plains: Vec<f64> = frames.iter().map(plain).collect();
-    let mark = Mark { frame: 0, x_px: truths[0].x, y_px: truths[0].y, box_px: None };
+    let mark = SubjectMark { frame: 0, x_px: truths[0].x, y_px: truths[0].y, box_px: None };
     [Some(mark), None].map(|mark| {
         let j = judge(&shots, mark, &allowed, &fetch);
         score(clean, noise_dn, &j, &plains, verbose)
@@ -224,11 +225,11 @@ fn burst(clean: &Clean, noise_dn: f64, verbose: bool) -> [Score; 2] {
 }
 
 /// What a simulated lens can give at best.
-fn attainable(lens: &Lens) -> Attainable {
+fn attainable(lens: &SimulatedLens) -> Attainable {
     Attainable::new(lens.n_eff, PitchUm(lens.pitch_um), GREEN)
 }
 
-fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose: bool) -> Score {
+fn score(clean: &Clean, noise_dn: f64, j: &BurstVerdict, plains: &[f64], verbose: bool) -> Score {
     let truths = &clean.truths;
     let mut s = Score { bursts: 1.0, ..Score::default() };
     let truth: Vec<f64> = truths.iter().map(|t| -t.total).collect();
@@ -245,15 +246,17 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstJudged, plains: &[f64], verbose:
         s.frames += 1.0;
         let right = matches!(
             (f.call, t.call),
-            (Call::Hit, TrueCall::Hit)
-                | (Call::Near, TrueCall::Near)
-                | (Call::Miss, TrueCall::Miss)
+            (Verdict::Hit, TrueCall::Hit)
+                | (Verdict::Near, TrueCall::Near)
+                | (Verdict::Miss, TrueCall::Miss)
         );
         s.right += f64::from(u8::from(right));
-        let swap =
-            matches!((f.call, t.call), (Call::Hit, TrueCall::Miss) | (Call::Miss, TrueCall::Hit));
+        let swap = matches!(
+            (f.call, t.call),
+            (Verdict::Hit, TrueCall::Miss) | (Verdict::Miss, TrueCall::Hit)
+        );
         s.swaps += f64::from(u8::from(swap));
-        s.cannot += f64::from(u8::from(f.call == Call::CannotSay));
+        s.cannot += f64::from(u8::from(f.call == Verdict::CannotSay));
         let off = f.place.map(|p| (p.x_px - t.x).hypot(p.y_px - t.y));
         s.lost += f64::from(u8::from(off.is_none()));
         s.off_24 += f64::from(u8::from(off.is_some_and(|o| o > 24.0)));
@@ -380,17 +383,18 @@ mod causes {
                 Frame { luma, w: SIZE.0, h: SIZE.1 }
             })
             .collect();
-        let shots: Vec<Shot> = views.iter().map(|f| Shot::measure(&f.view()).unwrap()).collect();
+        let shots: Vec<FrameFeatures> =
+            views.iter().map(|f| FrameFeatures::measure(&f.view()).unwrap()).collect();
         let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
             Some(Patch::cut(&views[i].view(), x0, y0, side, side))
         };
-        let mark = Mark { frame: 0, x_px: p.spot.0, y_px: p.spot.1, box_px: None };
+        let mark = SubjectMark { frame: 0, x_px: p.spot.0, y_px: p.spot.1, box_px: None };
         let j = judge(&shots, Some(mark), &[Some(p.attainable); 2], &fetch);
         let f = &j.frames[1];
         let first = f.causes.first().map(|c| c.cause);
         let moved = |c: Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);
         let right = match class {
-            CauseClass::InFocus => f.call == Call::Hit,
+            CauseClass::InFocus => f.call == Verdict::Hit,
             CauseClass::PlaneOff => first == Some(Cause::PlaneOff),
             CauseClass::Movement => f.causes.iter().any(|c| moved(c.cause)),
             CauseClass::Soft => first == Some(Cause::Soft),
@@ -407,7 +411,7 @@ mod causes {
                 j.reference_px
             );
         }
-        [right, accused, f.call == Call::CannotSay].map(|b| f64::from(u8::from(b)))
+        [right, accused, f.call == Verdict::CannotSay].map(|b| f64::from(u8::from(b)))
     }
 
     pub fn table(first: u64, n: u64, say: bool, keep: Option<&Path>) {
@@ -542,7 +546,7 @@ mod sigma {
 mod tiles {
     use super::*;
     use stopwise::sharpness::band_noise::BandNoise;
-    use stopwise::sharpness::blur_correction::Reading;
+    use stopwise::sharpness::blur_correction::CellReading;
     use stopwise::sharpness::focus_map::FrameCells;
     use stopwise::sharpness::pyramid::Pyramid;
     use stopwise::simulator::patch::PatchKind;
@@ -575,7 +579,7 @@ mod tiles {
                     }
                     lines += &format!("{k},{seed},{sigma_px:.5},{noise_dn}");
                     for r in readings {
-                        let r: Option<Reading> = r;
+                        let r: Option<CellReading> = r;
                         lines += &r.map_or(",,,,,".to_string(), |r| {
                             format!(
                                 ",{:.5},{:.5},{:.5},{:.5},{:.5}",
@@ -596,11 +600,11 @@ mod clips {
     use super::*;
     use stopwise::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
     use stopwise::clips::{ClipJob, ClipSink};
-    use stopwise::core::progress::Quiet;
+    use stopwise::core::progress::NoProgress;
     use stopwise::image::clip::Tools;
     use stopwise::report::page::ClipPage;
     use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
-    use stopwise::simulator::optics::Lens;
+    use stopwise::simulator::optics::SimulatedLens;
 
     struct Kept(Option<ClipRecord>);
 
@@ -637,7 +641,7 @@ mod clips {
             height_px: wide * 9 / 16,
             fps,
             frames,
-            lens: Lens { n_eff: g.between(12.0, 24.0), magnification: 1.0, pitch_um: 6.0 },
+            lens: SimulatedLens { n_eff: g.between(12.0, 24.0), magnification: 1.0, pitch_um: 6.0 },
             shutter_s: 1.0 / g.between(400.0, 2000.0),
             shake_px: g.between(2.0, 14.0),
             shake_hz,
@@ -674,7 +678,7 @@ mod clips {
     fn found_by_itself(job: &ClipJob, clip: &SimClip, (w, h): (f64, f64)) -> usize {
         let mut kept = Kept(None);
         let alone = ClipJob { subject: None, ..job.clone() };
-        stopwise::clips::clips(&alone, &Quiet, &mut kept).unwrap();
+        stopwise::clips::clips(&alone, &NoProgress, &mut kept).unwrap();
         let on = |f: &ClipFrameRow, t: &Truth| {
             let (Some(x), Some(y)) = (f.subject_x, f.subject_y) else { return false };
             let off = (x * w - t.subject_x_px).hypot(y * h - t.subject_y_px);
@@ -707,7 +711,7 @@ mod clips {
                 ..ClipJob::new(vec![path.clone()], tools.clone())
             };
             let mut kept = Kept(None);
-            stopwise::clips::clips(&job, &Quiet, &mut kept).unwrap();
+            stopwise::clips::clips(&job, &NoProgress, &mut kept).unwrap();
             let record = kept.0.unwrap();
             assert_eq!(record.frames as usize, t.len(), "frames of seed {seed}");
             let truth: Vec<bool> = t.iter().map(|t| t.call == TrueCall::Hit).collect();
@@ -726,13 +730,14 @@ mod clips {
             let right = record.frames_table.iter().zip(t).filter(|(f, t)| {
                 matches!(
                     (f.verdict, t.call),
-                    (Call::Hit, TrueCall::Hit)
-                        | (Call::Near, TrueCall::Near)
-                        | (Call::Miss, TrueCall::Miss)
+                    (Verdict::Hit, TrueCall::Hit)
+                        | (Verdict::Near, TrueCall::Near)
+                        | (Verdict::Miss, TrueCall::Miss)
                 )
             });
             let right = right.count() as f64 / t.len() as f64;
-            let lost = record.frames_table.iter().filter(|f| f.verdict == Call::CannotSay).count();
+            let lost =
+                record.frames_table.iter().filter(|f| f.verdict == Verdict::CannotSay).count();
             let shake = record.shake;
             let hz = shake.and_then(|s| s.frequency_hz).map_or(f64::NAN, |v| v.value);
             let px = shake.and_then(|s| s.amplitude_px).map_or(f64::NAN, |v| v.value);

@@ -14,7 +14,7 @@ use stopwise::sharpness::band_noise::BandNoise;
 use stopwise::sharpness::focus_map::FrameCells;
 use stopwise::sharpness::pyramid::Pyramid;
 use stopwise::sharpness::subject::SubjectSums;
-use stopwise::tracking::template::{Pattern, follow, whole_shift};
+use stopwise::tracking::template::{TrackingTemplate, track_template, whole_shift};
 
 const WIDTH: usize = 6000;
 const HEIGHT: usize = 4000;
@@ -150,10 +150,10 @@ fn subject_box(bencher: Bencher<'_, '_>) {
     });
 }
 
-fn patterns() -> [Pattern; 3] {
+fn patterns() -> [TrackingTemplate; 3] {
     let small = Pyramid::new(&luma()).smooth2.halved();
     let bytes: Vec<u8> = small.data.iter().map(|v| (v >> 3) as u8).collect();
-    let full = Pattern::new(&bytes, small.width, small.height, 8.0);
+    let full = TrackingTemplate::new(&bytes, small.width, small.height, 8.0);
     let half = full.halved();
     let quarter = half.halved();
     [full, half, quarter]
@@ -163,7 +163,7 @@ fn patterns() -> [Pattern; 3] {
 fn follow_one(bencher: Bencher<'_, '_>) {
     let p = patterns();
     let at = (3000.0, 2000.0);
-    bencher.bench(|| follow((&p[0], &p[1]), (&p[0], &p[1]), black_box(at), at));
+    bencher.bench(|| track_template((&p[0], &p[1]), (&p[0], &p[1]), black_box(at), at));
 }
 
 #[divan::bench(sample_count = 20)]

@@ -5,11 +5,11 @@ use std::time::Instant;
 use stopwise::limits::page;
 
 use stopwise::limits::{self, ChartJob, of_rig, titles};
-use stopwise::simulator::shooter::{Shooter, Taken};
-use stopwise::store::log::{Kind, Log, LoggedFrame, NewOuting, Value};
+use stopwise::simulator::shooter::{Shooter, SimulatedFrame};
+use stopwise::store::log::{Log, LoggedFrame, LoggedValue, NewOuting, OutingKind};
 
-fn frame(s: &Shooter, t: &Taken, number: usize) -> LoggedFrame {
-    let value = |v: f64| Some(Value { value: v, std_err: Some(0.05 * v) });
+fn frame(s: &Shooter, t: &SimulatedFrame, number: usize) -> LoggedFrame {
+    let value = |v: f64| Some(LoggedValue { value: v, std_err: Some(0.05 * v) });
     LoggedFrame {
         path: format!("/pictures/season/outing-{:03}/frame-{number:06}.jpg", t.outing),
         content_id: blake3::hash(&number.to_le_bytes()).to_hex().to_string(),
@@ -57,7 +57,7 @@ pub fn write(path: &Path, seed: u64, frames: usize) {
                 frame(&shooter, t, number)
             })
             .collect();
-        let kind = if outing[0].test { Kind::Test } else { Kind::Field };
+        let kind = if outing[0].test { OutingKind::Test } else { OutingKind::Field };
         let new = NewOuting {
             kind,
             title: format!("outing {}", outing[0].outing),

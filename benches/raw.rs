@@ -16,13 +16,13 @@ use std::time::{Duration, Instant};
 use rawler::decoders::RawDecodeParams;
 use rawler::rawsource::RawSource;
 use stopwise::core::Luma;
-use stopwise::cull::measured_frame::{Keep, Scout, Workspace, take};
+use stopwise::cull::measured_frame::{KeptPixels, Scout, Workspace, take};
 use stopwise::image::raw::decode_raw;
 use stopwise::noise::raw::raw_noise;
 use stopwise::simulator::dng::{dng, read_out};
 use stopwise::simulator::file::Tags;
-use stopwise::simulator::sensor::{Rendering, Sensor};
-use stopwise::simulator::{Burst, BurstSpec, LinearFrame, SceneKind};
+use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor};
+use stopwise::simulator::{BurstSpec, LinearFrame, SceneKind, SimulatedBurst};
 
 /// Rounds of each, at least, and the time they take together.
 const LEAST_ROUNDS: u32 = 3;
@@ -65,7 +65,7 @@ fn simulated() -> Vec<u8> {
         shaken_share: 0.0,
         ..BurstSpec::usual(SceneKind::Insect, 11, 0.0)
     };
-    let one = Burst::new(spec).light(0).unwrap();
+    let one = SimulatedBurst::new(spec).light(0).unwrap();
     let mut data = Vec::with_capacity(one.data.len() * SIDE * SIDE);
     for _ in 0..SIDE {
         for row in one.data.chunks_exact(3 * one.width_px) {
@@ -74,7 +74,7 @@ fn simulated() -> Vec<u8> {
     }
     let (width_px, height_px) = (SIDE * one.width_px, SIDE * one.height_px);
     let light = LinearFrame { width_px, height_px, channels: 3, data };
-    let rendering = Rendering {
+    let rendering = SimulatedRendering {
         iso: 400.0,
         exposure: 0.66,
         noise_reduction: 0.0,
@@ -82,7 +82,7 @@ fn simulated() -> Vec<u8> {
         sharpen: 0.0,
         contrast: 0.0,
     };
-    dng(&read_out(&light, &Sensor::ORDINARY, &rendering, 5), &Tags::invented()).unwrap()
+    dng(&read_out(&light, &SimulatedSensor::ORDINARY, &rendering, 5), &Tags::invented()).unwrap()
 }
 
 fn measured(path: &Path) {
@@ -120,7 +120,7 @@ fn measured(path: &Path) {
     told(
         "focus measures on it",
         mean(|| {
-            stopwise::tracking::frame_features::Shot::measure(&luma).unwrap();
+            stopwise::tracking::frame_features::FrameFeatures::measure(&luma).unwrap();
         }),
     );
     told(
@@ -131,7 +131,7 @@ fn measured(path: &Path) {
     );
     let found = stopwise::image::find(&[path.to_path_buf()]).unwrap();
     let frame = stopwise::image::read_header(&found.items[0]).unwrap();
-    let keep = Keep { thumb_px: 480, colour: true, mark: None };
+    let keep = KeptPixels { thumb_px: 480, colour: true, mark: None };
     told(
         "the whole frame in `cull` with its pictures, from the file",
         mean(|| {

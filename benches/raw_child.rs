@@ -6,7 +6,7 @@ use std::path::Path;
 use std::process::Command;
 use std::time::{Duration, Instant};
 
-use stopwise::cull::measured_frame::{Keep, Scout, Workspace, take};
+use stopwise::cull::measured_frame::{KeptPixels, Scout, Workspace, take};
 use stopwise::image::raw::{DECODING_CHILD, decode_in_children, serve_decoding};
 
 /// First argument of a run of its own.
@@ -70,7 +70,7 @@ fn one_side(child: bool, file: &Path) {
         decode_in_children(&std::env::current_exe().unwrap());
     }
     let found = stopwise::image::find(&[file.to_path_buf()]).unwrap();
-    let keep = Keep { thumb_px: 480, colour: true, mark: None };
+    let keep = KeptPixels { thumb_px: 480, colour: true, mark: None };
     let mut workspace = Workspace::default();
     let mut frame = || {
         let frame = stopwise::image::read_header(&found.items[0]).unwrap();

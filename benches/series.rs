@@ -11,21 +11,22 @@ use stopwise::compare::attribution::shares;
 use stopwise::compare::record::CompareRecord;
 use stopwise::compare::{CompareJob, compare};
 use stopwise::core::Plane;
-use stopwise::core::progress::Quiet;
-use stopwise::cull::to_record::Typed;
+use stopwise::core::progress::NoProgress;
+use stopwise::cull::to_record::UserOverrides;
 use stopwise::image::raw::decode_raw;
 use stopwise::image::{FileKind, Want, decode};
-use stopwise::noise::signal_noise::{Rings, SignalNoise, bits_px};
+use stopwise::noise::signal_noise::{RingPowers, SignalNoise, bits_px};
 use stopwise::noise::spectrum::Spectrum;
 use stopwise::simulator::camera::{LinearFrame, Pose};
 use stopwise::simulator::scene::SceneKind;
-use stopwise::simulator::sensor::Sensor;
-use stopwise::simulator::series::{Series, SeriesSpec, Take};
+use stopwise::simulator::sensor::SimulatedSensor;
+use stopwise::simulator::series::{SeriesSpec, SimulatedSeries, Take};
 
 const KINDS: [SceneKind; 3] = [SceneKind::DeadLeaves, SceneKind::Edges, SceneKind::Hairs];
 const MAGNIFICATIONS: [f64; 3] = [1.0, 2.0, 4.0];
 const APERTURES: [f64; 5] = [5.6, 8.0, 11.0, 16.0, 22.0];
-const NOISELESS: Sensor = Sensor { full_scale_e: 1e13, read_e: 0.0, late_read_e: 0.0 };
+const NOISELESS: SimulatedSensor =
+    SimulatedSensor { full_scale_e: 1e13, read_e: 0.0, late_read_e: 0.0 };
 /// Repeats of a corner that stand for the truth of rendered frames.
 const TRUE_REPEATS: u64 = 8;
 
@@ -57,7 +58,7 @@ impl Way {
 }
 
 /// Writes the files of a series: f-number and ISO a step.
-fn write(series: &Series, way: Way, settings: &[(f64, u16)], repeats: usize, dir: &Path) {
+fn write(series: &SimulatedSeries, way: Way, settings: &[(f64, u16)], repeats: usize, dir: &Path) {
     let mut number = 0;
     for (f_number, iso) in settings {
         let camera = series.camera(*f_number);
@@ -65,7 +66,7 @@ fn write(series: &Series, way: Way, settings: &[(f64, u16)], repeats: usize, dir
             let take =
                 Take { f_number: *f_number, iso: *iso, exposure_s: 0.005, number, pose: None };
             let light = series.light(&camera, &take);
-            let sensor = &Sensor::ORDINARY;
+            let sensor = &SimulatedSensor::ORDINARY;
             let (bytes, end) = match way {
                 Way::RawPair | Way::RawSingle => {
                     (series.raw(&light, &take, sensor).unwrap(), "dng")
@@ -89,7 +90,7 @@ pub fn files(dir: &Path) {
         height_px: 900,
         ..SeriesSpec::usual(SceneKind::Insect, 5)
     };
-    let series = Series::new(spec);
+    let series = SimulatedSeries::new(spec);
     let ladder = APERTURES.map(|f| (f, iso_of(100.0, f)));
     let two = [(8.0, 200), (8.0, 800), (16.0, 200), (16.0, 800)];
     let isos = [100, 400, 1600, 6400].map(|iso| (8.0, iso));
@@ -130,12 +131,17 @@ fn iso_of(base: f64, f_number: f64) -> u16 {
     (base * stops.exp2()).round() as u16
 }
 
-fn raw_plane(series: &Series, light: &LinearFrame, take: &Take, sensor: &Sensor) -> Plane {
+fn raw_plane(
+    series: &SimulatedSeries,
+    light: &LinearFrame,
+    take: &Take,
+    sensor: &SimulatedSensor,
+) -> Plane {
     decode_raw(series.raw(light, take, sensor).unwrap()).unwrap().linear_luma()
 }
 
-fn jpeg_plane(series: &Series, light: &LinearFrame, take: &Take, reduction: f32) -> Plane {
-    let bytes = series.rendered(light, take, &Sensor::ORDINARY, reduction).unwrap();
+fn jpeg_plane(series: &SimulatedSeries, light: &LinearFrame, take: &Take, reduction: f32) -> Plane {
+    let bytes = series.rendered(light, take, &SimulatedSensor::ORDINARY, reduction).unwrap();
     let d = decode(&bytes, FileKind::Jpeg, Want::Luma).unwrap();
     d.luma().cut(0, 0, d.width_px as usize, d.height_px as usize)
 }
@@ -161,7 +167,7 @@ fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
         ..SeriesSpec::usual(kind, seed)
     };
     let base = [100.0, 200.0, 400.0][random.below(3)];
-    let series = Series::new(spec);
+    let series = SimulatedSeries::new(spec);
     let reduction = way.reduction();
     let corners = way == Way::ReducedCorners;
     let far = APERTURES[2 + random.below(3)];
@@ -179,10 +185,10 @@ fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
     write(&series, way, &settings, repeats, place.path());
     let job = CompareJob {
         paths: vec![place.path().to_owned()],
-        typed: Typed { magnification: Some(m), ..Typed::default() },
+        typed: UserOverrides { magnification: Some(m), ..UserOverrides::default() },
         ..CompareJob::default()
     };
-    let record = compare(&job, &Quiet).unwrap().0;
+    let record = compare(&job, &NoProgress).unwrap().0;
     if record.refused.is_some() {
         return Run { cells: Vec::new(), refused: true, best_off_stops: None };
     }
@@ -206,7 +212,7 @@ fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
             .map(|k| {
                 let take = still(record.steps[i].f_number, iso(j), 1000 + 97 * j as u64 + k);
                 let plane = if raw {
-                    raw_plane(&series, &lights[i], &take, &Sensor::ORDINARY)
+                    raw_plane(&series, &lights[i], &take, &SimulatedSensor::ORDINARY)
                 } else {
                     jpeg_plane(&series, &lights[i], &take, reduction)
                 };
@@ -216,7 +222,7 @@ fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
         SignalNoise::of_repeats(&planes.iter().collect::<Vec<_>>(), &[]).unwrap()
     };
     let truth: Vec<Vec<Option<f64>>> = if raw {
-        let signals: Vec<(Rings, Rings)> = (0..lights.len())
+        let signals: Vec<(RingPowers, RingPowers)> = (0..lights.len())
             .map(|i| {
                 let take = still(record.steps[i].f_number, 100, 0);
                 let plane = region(&raw_plane(&series, &lights[i], &take, &NOISELESS), &record);
@@ -224,7 +230,7 @@ fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
                 (s.power, s.count)
             })
             .collect();
-        let noises: Vec<Rings> = (0..lights.len()).map(|j| repeated(j, j).noise).collect();
+        let noises: Vec<RingPowers> = (0..lights.len()).map(|j| repeated(j, j).noise).collect();
         signals
             .iter()
             .map(|(s, c)| noises.iter().map(|n| Some(bits_px(s, n, c))).collect())
@@ -295,7 +301,12 @@ fn run(way: Way, kind: SceneKind, m: f64, seed: u64, how: How) -> Run {
 
 /// Distance of the best aperture found from the true one, stops; `None` when either lies at an
 /// end of the series.
-fn best_off(series: &Series, record: &CompareRecord, base: f64, verbose: bool) -> Option<f64> {
+fn best_off(
+    series: &SimulatedSeries,
+    record: &CompareRecord,
+    base: f64,
+    verbose: bool,
+) -> Option<f64> {
     let best = record.best_aperture.filter(|b| b.interior)?;
     let (low, high) = (2.0 * APERTURES[0].log2(), 2.0 * APERTURES[4].log2());
     let cells = ((high - low) * 4.0).round() as usize;
@@ -315,7 +326,7 @@ fn best_off(series: &Series, record: &CompareRecord, base: f64, verbose: bool) -
             let two: Vec<Plane> = (0..4)
                 .map(|k| {
                     let take = Take { number: 500 + k, ..take };
-                    region(&raw_plane(series, &light, &take, &Sensor::ORDINARY), record)
+                    region(&raw_plane(series, &light, &take, &SimulatedSensor::ORDINARY), record)
                 })
                 .collect();
             let noise = SignalNoise::of_repeats(&two.iter().collect::<Vec<_>>(), &[]).unwrap();

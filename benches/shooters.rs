@@ -3,13 +3,13 @@
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::detail::detail_model;
 use stopwise::limits::record::HandLimit;
-use stopwise::limits::{ChartJob, Entry, chart};
+use stopwise::limits::{ChartJob, LimitFrame, chart};
 use stopwise::optics::diffraction::sigma_settings_px;
-use stopwise::simulator::shooter::{Shooter, Taken};
+use stopwise::simulator::shooter::{Shooter, SimulatedFrame};
 
 /// What `cull` logs of a frame, as the chart takes it.
-pub fn entry(s: &Shooter, t: &Taken) -> Entry {
-    Entry {
+pub fn entry(s: &Shooter, t: &SimulatedFrame) -> LimitFrame {
+    LimitFrame {
         outing: t.outing,
         burst: t.burst,
         test: t.test,
@@ -59,7 +59,7 @@ pub struct Off {
 pub fn charted(seed: u64, frames: usize, tests: usize) -> Off {
     let shooter = Shooter::of(seed);
     let taken = shooter.season(seed, frames, tests);
-    let entries: Vec<Entry> = taken.iter().map(|t| entry(&shooter, t)).collect();
+    let entries: Vec<LimitFrame> = taken.iter().map(|t| entry(&shooter, t)).collect();
     let record = chart(&ChartJob::default(), &entries).record;
     let mut off = Off::default();
     for c in &record.grid {

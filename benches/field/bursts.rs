@@ -5,9 +5,9 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 use serde_json::json;
-use stopwise::cull::to_record::Typed;
-use stopwise::simulator::encode::Picture;
-use stopwise::simulator::field::{Course, FieldPlan};
+use stopwise::cull::to_record::UserOverrides;
+use stopwise::simulator::encode::RenderedPicture;
+use stopwise::simulator::field::{FieldPlan, FocusCourse};
 use stopwise::simulator::surface::Surface;
 
 use super::reading::{ToldBurst, judged};
@@ -29,7 +29,7 @@ fn made(plan: &FieldPlan, dir: &Path) -> TrueBurst {
     let size = (spec.width_px, spec.height_px);
     let truth =
         TrueBurst::new(burst.truths(), &spec.lens, size, f64::from(burst.subject_radius_px()));
-    let pictures: Vec<Picture> = (0..burst.len())
+    let pictures: Vec<RenderedPicture> = (0..burst.len())
         .into_par_iter()
         .filter_map(|i| Some(burst.developed_frame(i, plan.sensor(), &plan.rendering)?.picture))
         .collect();
@@ -48,7 +48,7 @@ fn made(plan: &FieldPlan, dir: &Path) -> TrueBurst {
 /// Scores of one burst: marked, unmarked.
 struct Scored {
     surface: Option<Surface>,
-    course: Course,
+    course: FocusCourse,
     scores: [Tally; 2],
 }
 
@@ -60,7 +60,7 @@ fn scored(seed: u64, surface: Option<Surface>, asked: &Asked, lines: &mut super:
     let names: Vec<String> = (0..truth.frames.len()).map(name).collect();
     let told: Vec<ToldBurst> = [Some(truth.frames[0].at), None]
         .into_iter()
-        .map(|mark| judged(place.path(), &names, mark, Typed::default()))
+        .map(|mark| judged(place.path(), &names, mark, UserOverrides::default()))
         .collect();
     let spec = &plan.spec;
     lines.put(&json!({
@@ -131,7 +131,7 @@ pub fn table(first: u64, count: u64, asked: &Asked) {
         for surface in Surface::ALL {
             sum(&|s| s.surface == Some(surface)).print(surface.word());
         }
-        for course in Course::ALL {
+        for course in FocusCourse::ALL {
             sum(&|s| s.surface.is_some() && s.course == course).print(course.word());
         }
         let creatures = sum(&|s| s.surface.is_some());

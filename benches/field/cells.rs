@@ -6,15 +6,15 @@ use std::time::Instant;
 use rayon::prelude::*;
 use serde_json::json;
 use stopwise::core::random::SplitMix64;
-use stopwise::cull::to_record::Typed;
-use stopwise::simulator::burst::{Burst, BurstSpec, Shot};
-use stopwise::simulator::camera::{LinearFrame, Motion, Pose};
-use stopwise::simulator::encode::{Picture, encoded};
+use stopwise::cull::to_record::UserOverrides;
+use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, SimulatedShot};
+use stopwise::simulator::camera::{HandMotion, LinearFrame, Pose};
+use stopwise::simulator::encode::{RenderedPicture, encoded};
 use stopwise::simulator::field::iso_for;
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::{Scene, SceneKind, SceneSpec};
-use stopwise::simulator::sensor::{Rendering, Sensor, developed};
-use stopwise::simulator::surface::{Look, Surface};
+use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor, developed};
+use stopwise::simulator::surface::{Surface, SurfaceLook};
 
 use super::reading::judged;
 use super::score::Tally;
@@ -54,8 +54,8 @@ pub enum Rendered {
 impl Rendered {
     pub const ALL: [Rendered; 3] = [Rendered::Off, Rendered::Demo, Rendered::Strong];
 
-    pub fn picture(self, light: &LinearFrame, seed: u64) -> Picture {
-        let rendering = Rendering {
+    pub fn picture(self, light: &LinearFrame, seed: u64) -> RenderedPicture {
+        let rendering = SimulatedRendering {
             iso: iso_for(NOISE_DN),
             exposure: 0.66,
             noise_reduction: 0.0,
@@ -65,10 +65,10 @@ impl Rendered {
         };
         match self {
             Rendered::Off => encoded(light, 1.0, NOISE_DN, seed),
-            Rendered::Demo => developed(light, &Sensor::ORDINARY, &rendering, seed),
+            Rendered::Demo => developed(light, &SimulatedSensor::ORDINARY, &rendering, seed),
             Rendered::Strong => {
-                let strong = Rendering { sharpen_px: 1.0, sharpen: 1.0, ..rendering };
-                developed(light, &Sensor::ORDINARY, &strong, seed)
+                let strong = SimulatedRendering { sharpen_px: 1.0, sharpen: 1.0, ..rendering };
+                developed(light, &SimulatedSensor::ORDINARY, &strong, seed)
             }
         }
     }
@@ -91,12 +91,13 @@ fn cells_of(seed: u64, piece: usize, moved: bool, lines: &mut super::Lines) -> V
     let mut rng = SplitMix64::stream(seed ^ 0xce11, &words);
     let marked = rng.between(7.0, 12.0);
     // Life size, which is what the program assumes.
-    let lens = Lens { n_eff: 2.0 * marked, magnification: 1.0, pitch_um: rng.between(4.5, 6.5) };
+    let lens =
+        SimulatedLens { n_eff: 2.0 * marked, magnification: 1.0, pitch_um: rng.between(4.5, 6.5) };
     let spec = BurstSpec {
         width_px: SIZE_PX.0,
         height_px: SIZE_PX.1,
         lens,
-        look: Look { surface, period_px: Some(period_px.max(1.0)), placing: None },
+        look: SurfaceLook { surface, period_px: Some(period_px.max(1.0)), placing: None },
         ..BurstSpec::usual(SceneKind::Piece, rng.next_u64(), NOISE_DN)
     };
     let scene = Scene::make(&SceneSpec {
@@ -122,13 +123,13 @@ fn cells_of(seed: u64, piece: usize, moved: bool, lines: &mut super::Lines) -> V
             let off_px = if moved { 0.0 } else { side * on_subject(gain * DEFOCUS_PX[*k]) };
             let length_px = gain * MOVED_PX[*k];
             let angle_deg = rng.between(0.0, 180.0);
-            let motion = (moved && *k > 0).then_some(Motion {
+            let motion = (moved && *k > 0).then_some(HandMotion {
                 length_px,
                 angle_deg,
                 whole_frame: true,
                 share: 1.0,
             });
-            Shot {
+            SimulatedShot {
                 pose: Pose {
                     centre_px: (rng.between(-8.0, 8.0) as f32, rng.between(-8.0, 8.0) as f32),
                     rotation_deg: rng.between(-1.0, 1.0) as f32,
@@ -141,7 +142,7 @@ fn cells_of(seed: u64, piece: usize, moved: bool, lines: &mut super::Lines) -> V
             }
         })
         .collect();
-    let burst = Burst::of_shots(spec, scene, shots);
+    let burst = SimulatedBurst::of_shots(spec, scene, shots);
     let radius_px = f64::from(burst.subject_radius_px());
     let truth = TrueBurst::new(burst.truths(), &lens, SIZE_PX, radius_px);
     let lights: Vec<LinearFrame> =
@@ -151,7 +152,7 @@ fn cells_of(seed: u64, piece: usize, moved: bool, lines: &mut super::Lines) -> V
         .into_par_iter()
         .map(|k| {
             let (r, q) = (k / 3, k % 3);
-            let pictures: Vec<Picture> = lights
+            let pictures: Vec<RenderedPicture> = lights
                 .iter()
                 .zip(burst.shots())
                 .map(|(l, s)| {
@@ -170,7 +171,7 @@ fn cells_of(seed: u64, piece: usize, moved: bool, lines: &mut super::Lines) -> V
             };
             write(place.path(), &pictures, &settings);
             let mark = Some(truth.frames[0].at);
-            let told = judged(place.path(), &names, mark, Typed::default());
+            let told = judged(place.path(), &names, mark, UserOverrides::default());
             let line = json!({
                 "seed": seed,
                 "surface": surface.word(),

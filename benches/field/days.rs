@@ -3,9 +3,9 @@
 use std::collections::BTreeMap;
 
 use serde_json::json;
-use stopwise::core::progress::Quiet;
+use stopwise::core::progress::NoProgress;
 use stopwise::cull::outing::{OutingJob, cull};
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::outing::{self, FrameTruth};
 
 use super::reading::told;
@@ -36,13 +36,13 @@ pub fn table(first: u64, last: u64, asked: &Asked) {
             }
             let paths = vec![place.path().join(outing::DAY)];
             let job = OutingJob { paths, marks, ..OutingJob::default() };
-            let (record, _) = cull(&job, &Quiet, &mut |_| Ok(())).unwrap();
+            let (record, _) = cull(&job, &NoProgress, &mut |_| Ok(())).unwrap();
             let record = serde_json::to_value(&record).unwrap();
             let mut day = Tally::default();
             for burst in &bursts {
                 let names: Vec<String> = burst.iter().map(|f| name(f)).collect();
                 let truths: Vec<_> = burst.iter().map(|f| f.truth).collect();
-                let lens = Lens {
+                let lens = SimulatedLens {
                     n_eff: burst[0].n_eff,
                     magnification: burst[0].magnification,
                     pitch_um: outing::PITCH_UM,

@@ -8,12 +8,12 @@ use rayon::prelude::*;
 use serde_json::json;
 use stopwise::core::random::SplitMix64;
 use stopwise::core::stats::median;
-use stopwise::cull::to_record::Typed;
+use stopwise::cull::to_record::UserOverrides;
 use stopwise::simulator::burst::{HIT, NEAR};
 use stopwise::simulator::camera::LinearFrame;
-use stopwise::simulator::encode::Picture;
+use stopwise::simulator::encode::RenderedPicture;
 use stopwise::simulator::field::iso_for;
-use stopwise::simulator::optics::{GAUSS_HALF, Lens, first_half, otf_defocus, sinc};
+use stopwise::simulator::optics::{GAUSS_HALF, SimulatedLens, first_half, otf_defocus, sinc};
 
 use super::cells::{DEFOCUS_PX, MOVED_PX, NOISE_DN, Rendered};
 use super::reading::judged;
@@ -86,7 +86,7 @@ fn cut(from: &LinearFrame, x0: usize, y0: usize, w: usize, h: usize) -> LinearFr
 }
 
 /// 0.187 over the frequency at which what was applied and the picture's own blur pass half.
-fn total_px(lens: &Lens, w20: f64, length_px: f64) -> f64 {
+fn total_px(lens: &SimulatedLens, w20: f64, length_px: f64) -> f64 {
     let own = |f: f64| (-2.0 * (std::f64::consts::PI * OWN_BLUR_PX * f).powi(2)).exp();
     let all = |f: f64| otf_defocus(f / lens.cutoff_cy_px(), w20) * own(f) * sinc(length_px * f);
     GAUSS_HALF / first_half(all, lens.cutoff_cy_px().min(1.0))
@@ -94,7 +94,7 @@ fn total_px(lens: &Lens, w20: f64, length_px: f64) -> f64 {
 
 fn burst_of(
     base: &LinearFrame,
-    lens: &Lens,
+    lens: &SimulatedLens,
     moved: bool,
     rng: &mut SplitMix64,
 ) -> (Vec<LinearFrame>, TrueBurst) {
@@ -171,15 +171,18 @@ pub fn table(first: u64, count: u64, folder: Option<&Path>, asked: &Asked) {
         for (seed, moved) in draws {
             let mut rng = SplitMix64::stream(seed, &[n as u64, u64::from(moved)]);
             let marked = rng.between(7.0, 11.0);
-            let lens =
-                Lens { n_eff: 2.0 * marked, magnification: 1.0, pitch_um: rng.between(5.0, 6.5) };
+            let lens = SimulatedLens {
+                n_eff: 2.0 * marked,
+                magnification: 1.0,
+                pitch_um: rng.between(5.0, 6.5),
+            };
             let (lights, truth) = burst_of(&base, &lens, moved, &mut rng);
             // The usual exposure: middle tones in the middle of the scale.
             let mut levels: Vec<f64> = base.data.iter().map(|v| f64::from(*v)).collect();
             let gain = 0.15 / median(&mut levels).unwrap_or(0.15).max(0.02);
             for rendered in Rendered::ALL {
                 let noise_seed = rng.next_u64();
-                let pictures: Vec<Picture> = lights
+                let pictures: Vec<RenderedPicture> = lights
                     .par_iter()
                     .enumerate()
                     .map(|(i, light)| {
@@ -201,7 +204,7 @@ pub fn table(first: u64, count: u64, folder: Option<&Path>, asked: &Asked) {
                 write(place.path(), &pictures, &settings);
                 let names: Vec<String> = (0..pictures.len()).map(name).collect();
                 let mark = Some(truth.frames[0].at);
-                let told = judged(place.path(), &names, mark, Typed::default());
+                let told = judged(place.path(), &names, mark, UserOverrides::default());
                 lines.put(&json!({
                     "seed": seed, "photo": word, "moved": moved,
                     "rendered": format!("{rendered:?}"), "lens": lens, "truth": truth,

@@ -5,9 +5,9 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use serde_json::Value;
-use stopwise::core::progress::Quiet;
+use stopwise::core::progress::NoProgress;
 use stopwise::cull::outing::{OutingJob, cull};
-use stopwise::cull::to_record::Typed;
+use stopwise::cull::to_record::UserOverrides;
 
 /// Blur as told, with the ranges that hold the truth in 68 and 95 of 100 cases.
 #[derive(Debug, Clone, Copy)]
@@ -53,12 +53,17 @@ pub struct ToldBurst {
 
 /// Judges the files of a folder as `cull` does, with the subject marked in the first frame or
 /// without a mark.
-pub fn judged(dir: &Path, names: &[String], mark: Option<(f64, f64)>, typed: Typed) -> ToldBurst {
+pub fn judged(
+    dir: &Path,
+    names: &[String],
+    mark: Option<(f64, f64)>,
+    typed: UserOverrides,
+) -> ToldBurst {
     let marks: BTreeMap<String, (f64, f64)> =
         mark.and_then(|m| Some((names.first()?.clone(), m))).into_iter().collect();
     let paths = names.iter().map(|n| dir.join(n)).collect();
     let job = OutingJob { paths, marks, typed, ..OutingJob::default() };
-    let (record, _) = cull(&job, &Quiet, &mut |_| Ok(())).unwrap();
+    let (record, _) = cull(&job, &NoProgress, &mut |_| Ok(())).unwrap();
     told(&serde_json::to_value(&record).unwrap(), names)
 }
 

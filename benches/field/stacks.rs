@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use stopwise::core::stats::kendall_tau;
-use stopwise::cull::to_record::Typed;
+use stopwise::cull::to_record::UserOverrides;
 
 use super::reading::judged;
 
@@ -41,7 +41,7 @@ pub fn table(folder: &Path) {
                 ((k % ACROSS) as f64 + 0.75) / (ACROSS as f64 + 0.5),
                 ((k / ACROSS) as f64 + 0.75) / (DOWN as f64 + 0.5),
             );
-            let told = judged(&stack, &names, Some(at), Typed::default());
+            let told = judged(&stack, &names, Some(at), UserOverrides::default());
             let Some(best) = told.best else { continue };
             let energies: Vec<Option<f64>> = told.frames.iter().map(|f| f.focus).collect();
             let ratios: Vec<Option<f64>> =

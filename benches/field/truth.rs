@@ -5,9 +5,9 @@ use std::path::Path;
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use stopwise::simulator::burst::{HIT, TrueCall, TrueCause, Truth};
-use stopwise::simulator::encode::Picture;
+use stopwise::simulator::encode::RenderedPicture;
 use stopwise::simulator::file::{Tags, jpeg};
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::optics::SimulatedLens;
 
 /// Truth of one frame.
 #[derive(Debug, Clone, Serialize, Deserialize)]
@@ -61,7 +61,12 @@ fn cause_word(cause: TrueCause) -> &'static str {
 }
 
 impl TrueBurst {
-    pub fn new(truths: &[Truth], lens: &Lens, size_px: (usize, usize), radius_px: f64) -> Self {
+    pub fn new(
+        truths: &[Truth],
+        lens: &SimulatedLens,
+        size_px: (usize, usize),
+        radius_px: f64,
+    ) -> Self {
         let best = truths.iter().map(|t| t.sigma_total_px).fold(f64::MAX, f64::min);
         let frames = truths
             .iter()
@@ -110,7 +115,7 @@ pub struct Settings {
 }
 
 /// Writes frames 450 ms apart.
-pub fn write(dir: &Path, pictures: &[Picture], settings: &Settings) {
+pub fn write(dir: &Path, pictures: &[RenderedPicture], settings: &Settings) {
     pictures.par_iter().enumerate().for_each(|(i, picture)| {
         let ms = i * 450;
         let tags = Tags {

@@ -20,9 +20,9 @@ use rayon::prelude::*;
 use crate::body_noise::record::{
     BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
 };
-use crate::core::progress::{Listener, Progress};
+use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{path_text, stats};
-use crate::cull::to_record::{self, Typed};
+use crate::cull::to_record::{self, UserOverrides};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, FileKind, Frame, Want};
 use crate::noise::raw::{IsoModel, RawNoise};
@@ -56,7 +56,7 @@ pub const NAMELESS: &str = "unknown body";
 ///
 /// # Errors
 /// A path that does not exist, or nothing to measure.
-pub fn body_noise(paths: &[PathBuf], listener: &dyn Listener) -> Result<(NoiseRecord, bool)> {
+pub fn body_noise(paths: &[PathBuf], listener: &dyn Progress) -> Result<(NoiseRecord, bool)> {
     let found = image::find(paths)?;
     let row =
         |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
@@ -75,14 +75,14 @@ pub fn body_noise(paths: &[PathBuf], listener: &dyn Listener) -> Result<(NoiseRe
     }
     let groups: Vec<(Key, Vec<Frame>)> =
         groups.into_iter().map(|(key, frames)| (key, spread(frames))).collect();
-    let run = Run {
+    let run = NoiseRun {
         listener,
         total: groups.iter().map(|g| g.1.len()).sum(),
         done: std::sync::atomic::AtomicUsize::new(0),
     };
-    let measured: Vec<(Setting, Vec<(String, SkipReason)>)> =
+    let measured: Vec<(IsoSetting, Vec<(String, SkipReason)>)> =
         groups.par_iter().map(|(key, frames)| run.setting(key, frames)).collect();
-    let mut bodies: BTreeMap<String, Vec<Setting>> = BTreeMap::new();
+    let mut bodies: BTreeMap<String, Vec<IsoSetting>> = BTreeMap::new();
     for ((key, _), (setting, bad)) in groups.into_iter().zip(measured) {
         skipped.extend(bad.iter().map(|(path, reason)| row(path.clone(), reason)));
         // A setting none of whose frames could be used is told by what was skipped.
@@ -112,7 +112,7 @@ struct Key {
 
 impl Key {
     fn of(frame: &Frame) -> Key {
-        let exposure = to_record::exposure_record(frame, &Typed::default());
+        let exposure = to_record::exposure_record(frame, &UserOverrides::default());
         Key {
             body: exposure.body.unwrap_or_else(|| NAMELESS.to_owned()),
             rendered: frame.kind != FileKind::Raw,
@@ -138,7 +138,7 @@ fn spread(frames: Vec<Frame>) -> Vec<Frame> {
 }
 
 /// What was measured of one body at one ISO.
-struct Setting {
+struct IsoSetting {
     key: Key,
     frames: u32,
     raw: Vec<RawNoise>,
@@ -146,15 +146,15 @@ struct Setting {
     rendered: Vec<RenderedNoise>,
 }
 
-struct Run<'a> {
-    listener: &'a dyn Listener,
+struct NoiseRun<'a> {
+    listener: &'a dyn Progress,
     total: usize,
     done: std::sync::atomic::AtomicUsize,
 }
 
-impl Run<'_> {
-    fn setting(&self, key: &Key, frames: &[Frame]) -> (Setting, Vec<(String, SkipReason)>) {
-        let mut setting = Setting {
+impl NoiseRun<'_> {
+    fn setting(&self, key: &Key, frames: &[Frame]) -> (IsoSetting, Vec<(String, SkipReason)>) {
+        let mut setting = IsoSetting {
             key: key.clone(),
             frames: 0,
             raw: Vec::new(),
@@ -186,7 +186,7 @@ impl Run<'_> {
     fn raw_setting(
         &self,
         frames: &[Frame],
-        setting: &mut Setting,
+        setting: &mut IsoSetting,
         bad: &mut Vec<(String, SkipReason)>,
     ) {
         // The frame before with the memory that it takes, until it is known whether this one is its
@@ -231,18 +231,18 @@ impl Run<'_> {
     }
 
     #[cfg(not(feature = "raw"))]
-    fn raw_setting(&self, _: &[Frame], _: &mut Setting, _: &mut Vec<(String, SkipReason)>) {}
+    fn raw_setting(&self, _: &[Frame], _: &mut IsoSetting, _: &mut Vec<(String, SkipReason)>) {}
 
     fn told(&self) {
         let done = self.done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
-        self.listener.progress(Progress { done, total: self.total });
+        self.listener.progress(ProgressStep { done, total: self.total });
     }
 }
 
 /// Whether two frames got the same light, as far as the files tell.
 #[cfg(feature = "raw")]
 fn same_settings(a: &Frame, b: &Frame) -> bool {
-    let of = |f: &Frame| to_record::exposure_record(f, &Typed::default());
+    let of = |f: &Frame| to_record::exposure_record(f, &UserOverrides::default());
     let (a, b) = (of(a), of(b));
     let same = |x: Option<f64>, y: Option<f64>| match (x, y) {
         (Some(x), Some(y)) => (x / y - 1.0).abs() < 1e-3,
@@ -262,7 +262,7 @@ fn middle(found: &[RawNoise]) -> Option<&RawNoise> {
     trusted.get((trusted.len() - 1) / 2).copied()
 }
 
-fn body_record(body: String, settings: &[Setting]) -> BodyNoise {
+fn body_record(body: String, settings: &[IsoSetting]) -> BodyNoise {
     let series = series(settings);
     let isos: Vec<IsoNoise> = settings
         .iter()
@@ -274,7 +274,7 @@ fn body_record(body: String, settings: &[Setting]) -> BodyNoise {
 }
 
 /// The model of all ISO settings, when it fits those that are trusted.
-fn series(settings: &[Setting]) -> Option<IsoModel> {
+fn series(settings: &[IsoSetting]) -> Option<IsoModel> {
     let known: Vec<(f64, &RawNoise)> = settings
         .iter()
         .filter_map(|s| Some((f64::from(s.key.iso?), middle(&s.raw)?)))
@@ -296,7 +296,7 @@ fn series(settings: &[Setting]) -> Option<IsoModel> {
     agrees.then_some(model)
 }
 
-fn raw_row(setting: &Setting, series: Option<&IsoModel>) -> Option<IsoNoise> {
+fn raw_row(setting: &IsoSetting, series: Option<&IsoModel>) -> Option<IsoNoise> {
     let own = middle(&setting.raw)?;
     let range = setting.range_dn?;
     let borrowed = series.zip(setting.key.iso).map(|(model, iso)| {
@@ -372,7 +372,7 @@ fn method_of(noise: &RawNoise) -> NoiseMethod {
     }
 }
 
-fn rendered_row(setting: &Setting) -> Option<IsoNoise> {
+fn rendered_row(setting: &IsoSetting) -> Option<IsoNoise> {
     use crate::core::Flag;
     let bound = |n: &RenderedNoise| n.flags.has(Flag::AllTexture);
     let any_trusted = setting.rendered.iter().any(|n| !bound(n));

@@ -8,7 +8,7 @@ use askama::Template;
 use crate::body_noise::record::{BodyNoise, IsoNoise, NoiseRecord};
 use crate::body_noise::table::{NoiseTable, tables};
 use crate::error::{Error, Result};
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::record::FrameSource;
 use crate::report::wording;
@@ -92,5 +92,5 @@ pub fn noise(record: &NoiseRecord) -> Result<String> {
 /// As [`noise`], and [`Error::Write`] when the file cannot be written.
 pub fn write_noise(path: &Path, record: &NoiseRecord) -> Result<()> {
     let page = noise(record)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }

@@ -1,7 +1,7 @@
 //! The photon-transfer chart: noise over signal, one curve an ISO setting.
 
 use crate::body_noise::record::{IsoNoise, TransferPoint};
-use crate::report::svg::axis::{Axis, Spread};
+use crate::report::svg::axis::{AxisScale, PlotAxis};
 use crate::report::svg::chart::power_of_ten;
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
@@ -68,13 +68,13 @@ fn name(row: &IsoNoise) -> String {
     row.iso.map_or_else(|| "no ISO".to_owned(), |iso| format!("ISO {iso}"))
 }
 
-type Decades = (Axis, Vec<(i32, f64)>);
+type Decades = (PlotAxis, Vec<(i32, f64)>);
 
 /// An axis of whole decades about some values, and where its decades lie.
 fn decades(values: impl Iterator<Item = f64> + Clone, at: (f64, f64)) -> Option<Decades> {
     let low = values.clone().reduce(f64::min)?.log10().floor() as i32;
     let high = (values.reduce(f64::max)?.log10().ceil() as i32).max(low + 1);
-    let axis = Axis::new(Spread::Log, (10f64.powi(low), 10f64.powi(high)), at)?;
+    let axis = PlotAxis::new(AxisScale::Log, (10f64.powi(low), 10f64.powi(high)), at)?;
     Some((axis, (low..=high).map(|e| (e, axis.at(10f64.powi(e)))).collect()))
 }
 

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
-use stopwise::report::record::Call;
+use stopwise::report::record::Verdict;
 
 /// Which close-up frames hit focus at the subject, why the others missed, and how much detail is
 /// left. Originals are only ever read.
@@ -54,7 +54,7 @@ pub enum Command {
 /// What the files may not say.
 #[derive(Debug, Clone, clap::Args)]
 #[command(next_help_heading = "What the files do not say")]
-pub struct Known {
+pub struct KnownArgs {
     /// Subject point in the first frame of each burst: fractions of the upright picture from the
     /// left and the top; a width and height may follow
     #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject)]
@@ -83,7 +83,7 @@ pub struct CullArgs {
     #[arg(required = true, value_name = "PATH")]
     pub paths: Vec<PathBuf>,
     #[command(flatten)]
-    pub known: Known,
+    pub known: KnownArgs,
     /// A file with one marked frame a line, as "file name,X,Y"; one a burst is enough
     #[arg(long, value_name = "FILE", help_heading = "What the files do not say")]
     pub subjects: Option<PathBuf>,
@@ -105,7 +105,7 @@ pub struct CullArgs {
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub csv: Option<PathBuf>,
     #[command(flatten)]
-    pub keep: Keep,
+    pub keep: LogOptions,
     /// Print no tables and no progress
     #[arg(long, short, help_heading = "Output")]
     pub quiet: bool,
@@ -138,7 +138,7 @@ pub struct InspectArgs {
     #[arg(value_name = "FRAME")]
     pub frame: PathBuf,
     #[command(flatten)]
-    pub known: Known,
+    pub known: KnownArgs,
     /// Where the page goes
     #[arg(
         long,
@@ -214,7 +214,7 @@ pub struct NoiseArgs {
     #[arg(long, value_name = "NAME")]
     pub rig: Option<String>,
     #[command(flatten)]
-    pub keep: Keep,
+    pub keep: LogOptions,
     /// Write a page with the photon-transfer curves
     #[arg(long, value_name = "FILE", help_heading = "Output")]
     pub report: Option<PathBuf>,
@@ -226,7 +226,7 @@ pub struct NoiseArgs {
 /// Whether the run is kept in the log.
 #[derive(Debug, clap::Args)]
 #[command(next_help_heading = "Output")]
-pub struct Keep {
+pub struct LogOptions {
     /// Add what was measured to the log, or to another log
     #[arg(long, value_name = "FILE", num_args = 0..=1, require_equals = true)]
     pub log: Option<Option<PathBuf>>,
@@ -453,10 +453,10 @@ pub struct MarkArgs {
     pub no_decisions: bool,
     /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
     #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
-    pub rating: Vec<(Call, i8)>,
+    pub rating: Vec<(Verdict, i8)>,
     /// What xmp:Label says for a verdict; none if not given
     #[arg(long, value_name = "VERDICT=TEXT", value_parser = super::mark::label, help_heading = "Sidecars")]
-    pub label: Vec<(Call, String)>,
+    pub label: Vec<(Verdict, String)>,
     /// What keywords for verdict and first cause start with; earlier ones that start so go
     #[arg(long, value_name = "TEXT", default_value = "stopwise:", value_parser = super::mark::prefix, help_heading = "Sidecars")]
     pub prefix: String,
@@ -488,7 +488,7 @@ pub struct MarkArgs {
     pub list: Option<PathBuf>,
     /// Which verdicts are linked, copied or listed [default: hit]
     #[arg(long, value_name = "VERDICT", value_delimiter = ',', value_parser = super::mark::call, help_heading = "Hits for other programs")]
-    pub calls: Vec<Call>,
+    pub calls: Vec<Verdict>,
     /// Write what changes as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE")]
     pub json: Option<PathBuf>,
@@ -512,7 +512,7 @@ pub struct ReviewArgs {
     #[arg(long)]
     pub follow_links: bool,
     #[command(flatten)]
-    pub known: Known,
+    pub known: KnownArgs,
 }
 
 #[derive(Debug, clap::Args)]
@@ -577,7 +577,7 @@ pub struct ClipArgs {
     #[arg(long, value_name = "DIR", help_heading = "Output")]
     pub stills: Option<PathBuf>,
     #[command(flatten)]
-    pub keep: Keep,
+    pub keep: LogOptions,
     /// Print no tables and no progress
     #[arg(long, short, help_heading = "Output")]
     pub quiet: bool,

@@ -7,7 +7,7 @@ use anyhow::{Context, bail};
 use stopwise::store::cache::{self, Cache};
 
 use super::args::{CacheArgs, CacheWhat};
-use super::{Ended, show};
+use super::{Outcome, show};
 
 /// Names another folder for the cache, or does without one.
 const VARIABLE: &str = "STOPWISE_CACHE";
@@ -36,15 +36,15 @@ pub fn open() -> Option<Cache> {
 /// Tells what went wrong with a cache, if anything.
 pub fn tell(cache: Option<&Cache>) {
     if let Some(trouble) = cache.and_then(Cache::trouble) {
-        show::remark(&format!("stopwise: {trouble}"));
+        show::print_note(&format!("stopwise: {trouble}"));
     }
 }
 
 /// Shows or clears the cache.
-pub fn run(typed: &CacheArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &CacheArgs) -> anyhow::Result<Outcome> {
     let Some(folder) = folder() else {
         show::result(&format!("The cache is off. {VARIABLE} names a folder for it.\n"))?;
-        return Ok(Ended::Whole);
+        return Ok(Outcome::Whole);
     };
     show::result(&match typed.what {
         CacheWhat::Show => shown(&folder)?,
@@ -55,7 +55,7 @@ pub fn run(typed: &CacheArgs) -> anyhow::Result<Ended> {
             format!("{what} in {}.\n", folder.display())
         }
     })?;
-    Ok(Ended::Whole)
+    Ok(Outcome::Whole)
 }
 
 fn shown(folder: &Path) -> anyhow::Result<String> {

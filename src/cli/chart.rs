@@ -5,7 +5,7 @@ use stopwise::limits::page;
 use stopwise::limits::terminal;
 
 use stopwise::error::LogProblem;
-use stopwise::limits::{self, ChartJob, Charted, Decided, Rigs};
+use stopwise::limits::{self, ChartJob, Charted, Decided, DescribedRigs};
 use stopwise::report::{csv, json};
 use stopwise::store;
 use stopwise::store::decisions::Decisions;
@@ -14,10 +14,10 @@ use stopwise::store::log::Log;
 use stopwise::{Error, Result};
 
 use super::args::ChartArgs;
-use super::{Ended, job, show};
+use super::{Outcome, job, show};
 
 /// Charts what the log holds of a rig.
-pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
     let drawings = [&typed.json, &typed.csv, &typed.report, &typed.svg];
     for path in drawings.into_iter().flatten() {
         show::check_writable(path)?;
@@ -50,7 +50,7 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Ended> {
     if !to_output {
         outputs.tried(show::result(&terminal::chart(record, show::style())));
     }
-    Ok(outputs.ended(if held == 0 { Ended::Nothing } else { Ended::Whole }))
+    Ok(outputs.ended(if held == 0 { Outcome::Nothing } else { Outcome::Whole }))
 }
 
 /// The chart of a rig from the log; an empty one when there is no log.
@@ -72,7 +72,7 @@ pub fn of_log(
     let calls = || -> Result<_> {
         if decisions.exists() { Decisions::open(&decisions)?.calls() } else { Ok(BTreeMap::new()) }
     };
-    let mut rigs = Rigs::default();
+    let mut rigs = DescribedRigs::default();
     let mut by_rig: BTreeMap<Option<String>, Decided> = BTreeMap::new();
     let mut read = || -> Result<_> {
         let log = Log::open_to_read(&path)?;
@@ -80,7 +80,7 @@ pub fn of_log(
         let calls = if outings.is_empty() { BTreeMap::new() } else { calls()? };
         log.each_frame(None, &mut |outing, frame| {
             let mut one = [(outing.id, frame)];
-            for (rig, more) in limits::decide(&mut one, &calls) {
+            for (rig, more) in limits::apply_decisions(&mut one, &calls) {
                 let sum = by_rig.entry(rig).or_default();
                 sum.frames += more.frames;
                 sum.overruled += more.overruled;

@@ -20,10 +20,10 @@ use stopwise::report::{csv, json, term};
 use stopwise::store::log::Log;
 
 use super::args::ClipArgs;
-use super::{Ended, job, keep, show};
+use super::{Outcome, job, keep, show};
 
 /// Finds what is worth keeping of clips.
-pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
     for path in [&typed.json, &typed.csv, &typed.otio].into_iter().flatten() {
         show::check_writable(path)?;
     }
@@ -64,18 +64,18 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Ended> {
     let known =
         |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
     if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {
-        show::remark(
+        show::print_note(
             "Without --shutter and a magnification (typed or of a rig) these frames say nothing of \
              the hand.",
         );
     }
     let broken = record.clips.iter().any(|c| c.broke_off.is_some());
     let ended = match (stopped, record.clips.is_empty(), record.skipped.is_empty() && !broken) {
-        (true, _, _) => Ended::Stopped,
-        (_, true, _) => Ended::Nothing,
-        (_, _, false) => Ended::Partly,
-        _ if !logged => Ended::Partly,
-        _ => Ended::Whole,
+        (true, _, _) => Outcome::Stopped,
+        (_, true, _) => Outcome::Nothing,
+        (_, _, false) => Outcome::Partly,
+        _ if !logged => Outcome::Partly,
+        _ => Outcome::Whole,
     };
     Ok(outputs.ended(ended))
 }
@@ -140,14 +140,14 @@ pub fn work(
     }
     if out.quiet {
         for s in &record.skipped {
-            show::remark(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
+            show::print_note(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
         }
     } else {
         let end = terminal::clips_end(&record.skipped, place, style);
         outputs.tried(printed.and_then(|()| show::result(&end)));
     }
     if stopped {
-        show::remark("Stopped: what was read until then is in the record and on the page.");
+        show::print_note("Stopped: what was read until then is in the record and on the page.");
     }
     Ok((record, stopped))
 }
@@ -167,7 +167,7 @@ impl ClipSink for Sink<'_> {
         if let Some(dir) = self.out.chapters {
             let path = dir.join(format!("{}.chapters.txt", self.names.of(&page.clip.path)));
             let text = chapters::chapters(&page.clip);
-            let done = atomic_file::write_whole(&path, |out| out.write_all(text.as_bytes()));
+            let done = atomic_file::write_atomically(&path, |out| out.write_all(text.as_bytes()));
             self.outputs.tried(done);
         }
         if self.out.report.is_some() {
@@ -184,7 +184,7 @@ impl ClipSink for Sink<'_> {
         let Some(dir) = self.out.stills else { return Ok(()) };
         let path: PathBuf = dir.join(format!("{}-{t_s:08.3}s.png", self.names.of(&clip.path)));
         let png = map::rgb_png(&picture.rgb, picture.width_px, picture.height_px)?;
-        self.outputs.tried(atomic_file::write_whole(&path, |out| out.write_all(&png)));
+        self.outputs.tried(atomic_file::write_atomically(&path, |out| out.write_all(&png)));
         Ok(())
     }
 }

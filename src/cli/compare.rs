@@ -6,10 +6,10 @@ use stopwise::compare::terminal;
 use stopwise::report::{csv, json};
 
 use super::args::CompareArgs;
-use super::{Ended, job, show};
+use super::{Outcome, job, show};
 
 /// Compares the steps of a series.
-pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &CompareArgs) -> anyhow::Result<Outcome> {
     let outputs = [&typed.json, &typed.csv];
     for path in outputs.into_iter().flatten() {
         show::check_writable(path)?;
@@ -46,10 +46,10 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Ended> {
         }
         outputs.tried(show::result(&text));
     }
-    let stopped = stopwise::core::progress::Listener::stopped(&screen);
+    let stopped = stopwise::core::progress::Progress::stopped(&screen);
     Ok(outputs.ended(match (stopped, record.skipped.is_empty()) {
-        (true, _) => Ended::Stopped,
-        (_, false) => Ended::Partly,
-        _ => Ended::Whole,
+        (true, _) => Outcome::Stopped,
+        (_, false) => Outcome::Partly,
+        _ => Outcome::Whole,
     }))
 }

@@ -12,13 +12,13 @@ use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::store::cache::Cache;
-use stopwise::store::log::{Kind, Log};
+use stopwise::store::log::{Log, OutingKind};
 
 use super::args::CullArgs;
-use super::{Ended, cache, job, keep, show};
+use super::{Outcome, cache, job, keep, show};
 
 /// Judges an outing.
-pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
     if let Some(n) = typed.threads {
         rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global()?;
     }
@@ -54,14 +54,14 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::to_file(path, |out| csv::write(&record.frames, out)));
     }
     let logged = log.is_none_or(|log| {
-        keep::add(log, || log_entry::outing(&record, Kind::Field, None), stopped)
+        keep::add(log, || log_entry::outing(&record, OutingKind::Field, None), stopped)
     });
     let ended = match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
-        (true, _, _) => Ended::Stopped,
-        (_, true, _) => Ended::Nothing,
-        (_, _, false) => Ended::Partly,
-        _ if !logged => Ended::Partly,
-        _ => Ended::Whole,
+        (true, _, _) => Outcome::Stopped,
+        (_, true, _) => Outcome::Nothing,
+        (_, _, false) => Outcome::Partly,
+        _ if !logged => Outcome::Partly,
+        _ => Outcome::Whole,
     };
     Ok(outputs.ended(ended))
 }
@@ -110,7 +110,7 @@ pub fn work(
     };
     if quiet {
         for s in &record.skipped {
-            show::remark(&format!(
+            show::print_note(&format!(
                 "skipped {}: {}",
                 wording::visible(&s.path),
                 wording::visible(&s.reason)
@@ -121,7 +121,7 @@ pub fn work(
         outputs.tried(printed.and_then(|()| show::result(&summary)));
     }
     if stopped {
-        show::remark("Stopped: what was read until then is in the record and the report.");
+        show::print_note("Stopped: what was read until then is in the record and the report.");
     }
     Ok((record, stopped))
 }

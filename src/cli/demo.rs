@@ -7,26 +7,26 @@ use anyhow::Context;
 use stopwise::clips::ClipJob;
 use stopwise::clips::record::{ClipFrameRow, ClipRecord};
 use stopwise::cull::outing::OutingJob;
-use stopwise::cull::to_record::Typed;
+use stopwise::cull::to_record::UserOverrides;
 use stopwise::image::clip::Tools;
-use stopwise::report::record::{Call, CullRecord};
+use stopwise::report::record::{CullRecord, Verdict};
 use stopwise::simulator::burst::{TrueCall, Truth};
 use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::outing;
 use stopwise::simulator::scene::SceneKind;
 
 use super::args::DemoArgs;
-use super::{Ended, clip, cull, show};
+use super::{Outcome, clip, cull, show};
 
 /// Report of the demo, inside its folder.
 const REPORT: &str = "report.html";
 
 /// Makes the outing, culls it and tells how the verdicts compare with the truth.
-pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &DemoArgs) -> anyhow::Result<Outcome> {
     std::fs::create_dir_all(&typed.dir)
         .with_context(|| format!("cannot write {}", typed.dir.display()))?;
-    show::remark(&format!(
+    show::print_note(&format!(
         "Taking the pictures of an invented outing into {} ...",
         typed.dir.display()
     ));
@@ -38,19 +38,19 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Ended> {
         subject: None,
         marks: marks(&truth),
         subject_size: None,
-        typed: Typed::default(),
+        typed: UserOverrides::default(),
         pictures: true,
     };
     let mut outputs = show::Outputs::default();
     let (record, stopped) = cull::work(&job, None, Some(&report), false, &mut outputs)?;
     if stopped {
-        return Ok(Ended::Stopped);
+        return Ok(Outcome::Stopped);
     }
     outputs.tried(show::result(&compared(&record, &truth)));
     if film(&typed.dir, typed.seed, &mut outputs)? {
-        return Ok(Ended::Stopped);
+        return Ok(Outcome::Stopped);
     }
-    Ok(outputs.ended(if record.skipped.is_empty() { Ended::Whole } else { Ended::Partly }))
+    Ok(outputs.ended(if record.skipped.is_empty() { Outcome::Whole } else { Outcome::Partly }))
 }
 
 /// Page of the demo's clip, inside its folder.
@@ -65,7 +65,7 @@ fn clip_spec(seed: u64) -> ClipSpec {
         height_px: 432,
         fps: 25.0,
         frames: 75,
-        lens: Lens { n_eff: 22.0, magnification: 1.0, pitch_um: 9.0 },
+        lens: SimulatedLens { n_eff: 22.0, magnification: 1.0, pitch_um: 9.0 },
         shutter_s: 0.004,
         shake_px: 5.0,
         shake_hz: 3.0,
@@ -82,16 +82,16 @@ fn clip_spec(seed: u64) -> ClipSpec {
 fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bool> {
     let tools = Tools::of_environment();
     if let Err(error) = tools.check() {
-        show::remark(&format!("No clip in this demo: {error}."));
+        show::print_note(&format!("No clip in this demo: {error}."));
         return Ok(false);
     }
-    show::remark("Filming an invented clip ...");
+    show::print_note("Filming an invented clip ...");
     let spec = clip_spec(seed);
     let sim = SimClip::new(spec);
     let path = dir.join("vm-clip.mp4");
     if let Err(error) = sim.write(&tools.ffmpeg, &path, Coding { h265: false, kbit_s: 6000 }) {
         // An ffmpeg without this encoder still decodes.
-        show::remark(&format!("No clip in this demo: {error}"));
+        show::print_note(&format!("No clip in this demo: {error}"));
         return Ok(false);
     }
     let truths = sim.truths();
@@ -124,9 +124,9 @@ fn clip_compared(clip: &ClipRecord, spec: &ClipSpec, truths: &[Truth]) -> String
     let same = |(f, t): &(&ClipFrameRow, &Truth)| {
         matches!(
             (f.verdict, t.call),
-            (Call::Hit, TrueCall::Hit)
-                | (Call::Near, TrueCall::Near)
-                | (Call::Miss, TrueCall::Miss)
+            (Verdict::Hit, TrueCall::Hit)
+                | (Verdict::Near, TrueCall::Near)
+                | (Verdict::Miss, TrueCall::Miss)
         )
     };
     let right = clip.frames_table.iter().zip(truths).filter(same).count();
@@ -164,7 +164,7 @@ fn name(path: &str) -> String {
 fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let known: BTreeMap<String, TrueCall> =
         truth.frames.iter().map(|f| (name(&f.file), f.truth.call)).collect();
-    let calls = [Call::Hit, Call::Near, Call::Miss, Call::CannotSay];
+    let calls = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::CannotSay];
     let truths = [TrueCall::Hit, TrueCall::Near, TrueCall::Miss];
     let mut counts = [[0u32; 4]; 3];
     for frame in &record.frames {

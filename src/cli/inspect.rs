@@ -8,13 +8,13 @@ use stopwise::report::json;
 use stopwise::report::map;
 
 use super::args::InspectArgs;
-use super::{Ended, job, show};
+use super::{Outcome, job, show};
 
 /// Side of a tile on the map picture, px.
 const MAP_TILE_PX: u32 = 12;
 
 /// Shows everything measured on one frame.
-pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &InspectArgs) -> anyhow::Result<Outcome> {
     if typed.frame.is_dir() {
         bail!("{} is a folder: name one frame, or use cull", typed.frame.display());
     }
@@ -54,5 +54,5 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Ended> {
         }
         outputs.tried(show::result(&text));
     }
-    Ok(outputs.ended(Ended::Whole))
+    Ok(outputs.ended(Outcome::Whole))
 }

@@ -7,14 +7,14 @@ use anyhow::{Context, bail};
 use stopwise::Error;
 use stopwise::compare::CompareJob;
 use stopwise::cull::outing::OutingJob;
-use stopwise::cull::to_record::Typed;
+use stopwise::cull::to_record::UserOverrides;
 use stopwise::plan::PlanJob;
 use stopwise::plan::record::{LightKind, PlanWish};
 use stopwise::store;
 use stopwise::store::equipment::{Equipment, magnifications, pupil_ratio};
 use stopwise::store::rig::{Rig, Rigs};
 
-use super::args::{CompareArgs, Keep, Known};
+use super::args::{CompareArgs, KnownArgs, LogOptions};
 use super::subjects;
 
 /// A subject as typed: fractions of the upright picture.
@@ -197,7 +197,7 @@ pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
 }
 
 /// The log to write to, when the run is to be kept: asked for with it, or for every run.
-pub fn log_path(typed: &Keep) -> anyhow::Result<Option<PathBuf>> {
+pub fn log_path(typed: &LogOptions) -> anyhow::Result<Option<PathBuf>> {
     Ok(match &typed.log {
         Some(Some(path)) => Some(path.clone()),
         Some(None) => Some(store::log_place()?),
@@ -219,13 +219,13 @@ fn every_run_is_logged() -> anyhow::Result<bool> {
 }
 
 /// The outing to work through.
-pub fn outing(paths: &[PathBuf], known: &Known, pictures: bool) -> anyhow::Result<OutingJob> {
+pub fn outing(paths: &[PathBuf], known: &KnownArgs, pictures: bool) -> anyhow::Result<OutingJob> {
     Ok(OutingJob {
         paths: paths.to_vec(),
         subject: known.subject.map(|s| (s.x, s.y)),
         marks: BTreeMap::new(),
         subject_size: known.subject.and_then(|s| s.size),
-        typed: Typed {
+        typed: UserOverrides {
             magnification: known.magnification,
             pixel_pitch_um: known.pitch,
             f_number: known.aperture,
@@ -243,11 +243,11 @@ pub fn series(typed: &CompareArgs, pictures: bool) -> anyhow::Result<CompareJob>
         region: typed.region.map(|r| ((r.x, r.y), r.size)),
         apertures: typed.aperture.clone(),
         depth_mm: typed.depth,
-        typed: Typed {
+        typed: UserOverrides {
             magnification: typed.magnification,
             pixel_pitch_um: typed.pixel_pitch,
             equipment: equipment(typed.rig.as_ref())?,
-            ..Typed::default()
+            ..UserOverrides::default()
         },
         edge: typed.edge.and_then(|e| Some(((e.x, e.y), e.size?))),
         pictures,

@@ -9,7 +9,7 @@ use super::show;
 /// is none; of a run that was stopped nothing is kept.
 pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> bool {
     if stopped {
-        show::remark("Stopped: nothing was added to the log.");
+        show::print_note("Stopped: nothing was added to the log.");
         return true;
     }
     let outing = outing();
@@ -18,7 +18,7 @@ pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> b
     }
     match log.add(&outing) {
         Ok(added) => {
-            show::remark(&format!(
+            show::print_note(&format!(
                 "Logged as outing {}: {}{} in {}",
                 added.id,
                 wording::count(added.frames as u32, "frame", "frames"),
@@ -28,7 +28,7 @@ pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> b
             true
         }
         Err(error) => {
-            show::error(&error.into());
+            show::print_problem(&error.into());
             false
         }
     }

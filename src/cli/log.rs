@@ -12,11 +12,11 @@ use stopwise::review::agreement;
 use stopwise::review::agreement_record::AGREEMENT_HEADER;
 use stopwise::store;
 use stopwise::store::decisions::Decisions;
-use stopwise::store::log::{Correction, FORM, Kind, Log, LoggedNoise, Outing};
+use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
 use stopwise::store::log_view;
 
 use super::args::{KindArg, LogArgs, LogCommand};
-use super::{Ended, job, show};
+use super::{Outcome, job, show};
 
 /// Everything in the log, read as it is written: a long log takes no more memory than a short one.
 #[derive(Serialize)]
@@ -34,12 +34,10 @@ struct Outings<'l>(&'l Log, &'l [Outing]);
 
 impl Serialize for Outings<'_> {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_seq(
-            self.1.iter().map(|outing| WithFrames {
-                outing,
-                frames: Frames { log: self.0, outing: outing.id },
-            }),
-        )
+        to.collect_seq(self.1.iter().map(|outing| WithFrames {
+            outing,
+            frames: ExportedFrames { log: self.0, outing: outing.id },
+        }))
     }
 }
 
@@ -47,16 +45,16 @@ impl Serialize for Outings<'_> {
 struct WithFrames<'l> {
     #[serde(flatten)]
     outing: &'l Outing,
-    frames: Frames<'l>,
+    frames: ExportedFrames<'l>,
 }
 
 /// The frames of an outing.
-struct Frames<'l> {
+struct ExportedFrames<'l> {
     log: &'l Log,
     outing: i64,
 }
 
-impl Serialize for Frames<'_> {
+impl Serialize for ExportedFrames<'_> {
     fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         let mut frames = to.serialize_seq(None)?;
         let mut failed = None;
@@ -79,7 +77,7 @@ impl Serialize for Frames<'_> {
 const EXPORT_SCHEMA: u32 = 1;
 
 /// Does what was asked with the log.
-pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
     let path = match &typed.log {
         Some(path) => path.clone(),
         None => store::log_place()?,
@@ -92,16 +90,16 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
             let text =
                 log_terminal::log_outing(&log_view::outing_line(&outing), &lines, show::style());
             show::result(&text)?;
-            Ok(Ended::Whole)
+            Ok(Outcome::Whole)
         }
         LogCommand::Correct { outing, subject, rig, kind, exclude, include } => {
             let correction = Correction {
                 subject: subject.clone(),
                 rig: rig.clone(),
                 kind: kind.map(|k| match k {
-                    KindArg::Field => Kind::Field,
-                    KindArg::Test => Kind::Test,
-                    KindArg::Clip => Kind::Clip,
+                    KindArg::Field => OutingKind::Field,
+                    KindArg::Test => OutingKind::Test,
+                    KindArg::Clip => OutingKind::Clip,
                 }),
                 excluded: (*exclude || *include).then_some(*exclude),
             };
@@ -121,7 +119,7 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
                 &[],
                 show::style(),
             ))?;
-            Ok(Ended::Whole)
+            Ok(Outcome::Whole)
         }
         LogCommand::Remove { outings } => {
             drop(Log::open_to_read(&path)?);
@@ -129,12 +127,12 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
             for id in outings {
                 let (outing, _) = log.outing(*id)?;
                 log.remove(*id)?;
-                show::remark(&format!(
+                show::print_note(&format!(
                     "Outing {id} ({}) is out of the log; its pictures are where they were.",
                     wording::visible(&outing.title)
                 ));
             }
-            Ok(Ended::Whole)
+            Ok(Outcome::Whole)
         }
         LogCommand::Export { json, csv } => export(path, json.as_ref(), csv.as_ref()),
         LogCommand::Agreed { json, csv } => agreed(json.as_ref(), csv.as_ref()),
@@ -150,20 +148,20 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Ended> {
                 m.same,
                 wording::count(m.noise_added as u32, "row", "rows"),
             ))?;
-            Ok(Ended::Whole)
+            Ok(Outcome::Whole)
         }
     }
 }
 
-fn list(path: PathBuf) -> anyhow::Result<Ended> {
+fn list(path: PathBuf) -> anyhow::Result<Outcome> {
     let log = Log::open_to_read(&path)?;
     let outings: Vec<_> = log.outings()?.iter().map(log_view::outing_line).collect();
     let noise = log_view::noise_lines(&log.noise()?);
     show::result(&log_terminal::log_list(&outings, &noise, show::style()))?;
-    Ok(Ended::Whole)
+    Ok(Outcome::Whole)
 }
 
-fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<Ended> {
+fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<Outcome> {
     one_to_output(to_json, to_csv)?;
     let place = Decisions::place()?;
     // Looking makes no file.
@@ -183,7 +181,7 @@ fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result
     if ![to_json, to_csv].into_iter().flatten().any(|p| p.as_os_str() == "-") {
         show::result(&log_terminal::log_agreed(&record, show::style()))?;
     }
-    Ok(Ended::Whole)
+    Ok(Outcome::Whole)
 }
 
 fn one_to_output(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<()> {
@@ -197,7 +195,7 @@ fn export(
     path: PathBuf,
     to_json: Option<&PathBuf>,
     to_csv: Option<&PathBuf>,
-) -> anyhow::Result<Ended> {
+) -> anyhow::Result<Outcome> {
     one_to_output(to_json, to_csv)?;
     let log = Log::open_to_read(&path)?;
     let _moment = log.moment()?;
@@ -230,5 +228,5 @@ fn export(
         };
         outputs.tried(show::to_file(path, |out| json::write(&export, out)));
     }
-    Ok(outputs.ended(Ended::Whole))
+    Ok(outputs.ended(Outcome::Whole))
 }

@@ -33,7 +33,7 @@ use stopwise::report::term::{self, Style};
 
 /// How a run ended, as an exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Ended {
+enum Outcome {
     /// Everything was measured.
     Whole,
     /// Some frames were skipped, or the demo disagreed with its truth.
@@ -44,14 +44,14 @@ enum Ended {
     Stopped,
 }
 
-impl Ended {
+impl Outcome {
     fn code(self) -> u8 {
         match self {
-            Ended::Whole => 0,
-            Ended::Partly => 1,
-            Ended::Nothing => 2,
+            Outcome::Whole => 0,
+            Outcome::Partly => 1,
+            Outcome::Nothing => 2,
             // What shells report for an interrupted command.
-            Ended::Stopped => 130,
+            Outcome::Stopped => 130,
         }
     }
 }
@@ -72,7 +72,7 @@ pub fn run() -> ExitCode {
             // The output as a plain file: the usual one looks for ends of lines in all it is given.
             use std::os::fd::AsFd;
             let Ok(output) = io::stdout().as_fd().try_clone_to_owned() else {
-                return ExitCode::from(Ended::Nothing.code());
+                return ExitCode::from(Outcome::Nothing.code());
             };
             // A pipe that breaks means that the program is gone.
             let _ = serve_decoding(io::stdin().lock(), std::fs::File::from(output));
@@ -92,7 +92,7 @@ pub fn run() -> ExitCode {
         Ok(args) => args,
         Err(error) => {
             // Help and version are asked for; everything else is a mistake.
-            let code = if error.use_stderr() { Ended::Nothing } else { Ended::Whole };
+            let code = if error.use_stderr() { Outcome::Nothing } else { Outcome::Whole };
             let _ = error.print();
             return ExitCode::from(code.code());
         }
@@ -121,8 +121,8 @@ pub fn run() -> ExitCode {
         // A closed pipe is a normal end: the reader has seen enough.
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            show::error(&error);
-            ExitCode::from(Ended::Nothing.code())
+            show::print_problem(&error);
+            ExitCode::from(Outcome::Nothing.code())
         }
     }
 }

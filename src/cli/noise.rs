@@ -9,10 +9,10 @@ use stopwise::report::wording;
 use stopwise::store::log::Log;
 
 use super::args::NoiseArgs;
-use super::{Ended, job, show};
+use super::{Outcome, job, show};
 
 /// Shows the noise of the bodies whose frames are given.
-pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
     if let Some(path) = &typed.json {
         show::check_writable(path)?;
     }
@@ -41,24 +41,24 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Ended> {
     if let Some(mut log) = log {
         let rows = if stopped { Vec::new() } else { log_entry::noise(&record) };
         match log.add_noise(&rows) {
-            _ if stopped => show::remark("Stopped: nothing was added to the log."),
-            Ok(rows) => show::remark(&format!(
+            _ if stopped => show::print_note("Stopped: nothing was added to the log."),
+            Ok(rows) => show::print_note(&format!(
                 "Logged: {} of noise, new in {}",
                 wording::count(rows as u32, "row", "rows"),
                 log.path().display()
             )),
             Err(error) => {
-                show::error(&error.into());
+                show::print_problem(&error.into());
                 logged = false;
             }
         }
     }
     let nothing = record.bodies.iter().all(|b| b.isos.is_empty());
     Ok(outputs.ended(match (stopped, nothing, record.skipped.is_empty()) {
-        (true, _, _) => Ended::Stopped,
-        (_, true, _) => Ended::Nothing,
-        (_, _, false) => Ended::Partly,
-        _ if !logged => Ended::Partly,
-        _ => Ended::Whole,
+        (true, _, _) => Outcome::Stopped,
+        (_, true, _) => Outcome::Nothing,
+        (_, _, false) => Outcome::Partly,
+        _ if !logged => Outcome::Partly,
+        _ => Outcome::Whole,
     }))
 }

@@ -6,10 +6,10 @@ use stopwise::plan::terminal;
 use stopwise::report::json;
 
 use super::args::PlanArgs;
-use super::{Ended, chart, job, show};
+use super::{Outcome, chart, job, show};
 
 /// Plans settings and shows them.
-pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
     for path in [&typed.json, &typed.report].into_iter().flatten() {
         show::check_writable(path)?;
     }
@@ -33,5 +33,5 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Ended> {
     if !to_output {
         outputs.tried(show::result(&terminal::plan(&record, show::style())));
     }
-    Ok(outputs.ended(if record.settings.is_empty() { Ended::Nothing } else { Ended::Whole }))
+    Ok(outputs.ended(if record.settings.is_empty() { Outcome::Nothing } else { Outcome::Whole }))
 }

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 use std::sync::Arc;
 
 use anyhow::{Context, bail};
-use stopwise::core::progress::Listener;
+use stopwise::core::progress::Progress;
 use stopwise::cull::outing;
 use stopwise::cull::written::FullCull;
 use stopwise::report::record::SkippedRecord;
@@ -13,43 +13,45 @@ use stopwise::store::decisions::Decisions;
 
 use super::args::ReviewArgs;
 use super::places::{Origin, Places};
-use super::{Ended, cache, job, show};
-use stopwise::review::server::{self, Session, Source};
+use super::{Outcome, cache, job, show};
+use stopwise::review::server::{self, ReviewSource, Session};
 
 /// Serves the page until it is interrupted.
-pub fn run(typed: &ReviewArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
     let decisions = Decisions::open(&Decisions::place()?)?;
     let screen = show::Screen::new(false);
     let (source, refused) = source(typed, &screen)?;
     screen.done();
     if screen.stopped() {
-        return Ok(Ended::Stopped);
+        return Ok(Outcome::Stopped);
     }
     if source.frames.is_empty() {
         bail!("there is no frame to look at");
     }
     for SkippedRecord { path, reason } in &refused {
-        show::remark(&format!("skipped {}: {reason}", wording::visible(path)));
+        show::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
     }
     let listening = server::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
     let session = Arc::new(Session::new(source, decisions)?);
     show::result(&format!("{}\n", listening.address))?;
     if typed.no_open {
-        show::remark("Open this address in a browser on this machine. Ctrl-C ends.");
+        show::print_note("Open this address in a browser on this machine. Ctrl-C ends.");
     } else if let Err(error) = open::that_detached(&listening.address) {
-        show::remark(&format!("No browser could be started ({error}): open the address above."));
+        show::print_note(&format!(
+            "No browser could be started ({error}): open the address above."
+        ));
     } else {
-        show::remark("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
+        show::print_note("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
     }
     listening.run(&session, show::stop_flag());
-    Ok(if refused.is_empty() { Ended::Whole } else { Ended::Partly })
+    Ok(if refused.is_empty() { Outcome::Whole } else { Outcome::Partly })
 }
 
 /// The outing, and what its record names but must not be shown.
 fn source(
     typed: &ReviewArgs,
     screen: &show::Screen,
-) -> anyhow::Result<(Source, Vec<SkippedRecord>)> {
+) -> anyhow::Result<(ReviewSource, Vec<SkippedRecord>)> {
     let path = &typed.outing;
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
     let key = whole.display().to_string();
@@ -79,5 +81,5 @@ fn source(
         files.push(found.files);
     }
     let FullCull { bursts, frames, .. } = cull;
-    Ok((Source { title, key, bursts, frames, files, job }, refused))
+    Ok((ReviewSource { title, key, bursts, frames, files, job }, refused))
 }

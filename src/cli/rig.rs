@@ -10,10 +10,10 @@ use stopwise::store::equipment::{self, Magnifications};
 use stopwise::store::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
 
 use super::args::{RigAddArgs, RigArgs, RigCommand};
-use super::{Ended, show};
+use super::{Outcome, show};
 
 /// Does what was asked with the rigs.
-pub fn run(typed: &RigArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &RigArgs) -> anyhow::Result<Outcome> {
     let place = store::rigs_place()?;
     match &typed.what {
         RigCommand::List => list(&place),
@@ -21,18 +21,18 @@ pub fn run(typed: &RigArgs) -> anyhow::Result<Ended> {
         RigCommand::Add(add) => {
             let rig = described(add)?;
             rig::add(&place, &add.name, &rig)?;
-            show::remark(&format!("Added to {}", place.display()));
+            show::print_note(&format!("Added to {}", place.display()));
             shown(&place, &add.name)
         }
         RigCommand::Remove { name } => {
             rig::remove(&place, name)?;
-            show::remark(&format!("{} is out of {}", wording::visible(name), place.display()));
-            Ok(Ended::Whole)
+            show::print_note(&format!("{} is out of {}", wording::visible(name), place.display()));
+            Ok(Outcome::Whole)
         }
     }
 }
 
-fn list(place: &Path) -> anyhow::Result<Ended> {
+fn list(place: &Path) -> anyhow::Result<Outcome> {
     let rigs = Rigs::read(place)?;
     let mut text = String::new();
     for (name, rig) in &rigs.0 {
@@ -49,10 +49,10 @@ fn list(place: &Path) -> anyhow::Result<Ended> {
     }
     text.push_str(&format!("file: {}\n", place.display()));
     show::result(&text)?;
-    Ok(Ended::Whole)
+    Ok(Outcome::Whole)
 }
 
-fn shown(place: &Path, name: &str) -> anyhow::Result<Ended> {
+fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
     let rigs = Rigs::read(place)?;
     let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place.to_owned(), problem })?;
     let Magnifications { whole, lens_alone } = equipment::magnifications(rig, None);
@@ -97,7 +97,7 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Ended> {
         text.push_str(&format!("  {what:<18}{}\n", wording::visible(&value)));
     }
     show::result(&text)?;
-    Ok(Ended::Whole)
+    Ok(Outcome::Whole)
 }
 
 fn magnification(rig: &Rig, (value, std_err): (f64, Option<f64>)) -> String {

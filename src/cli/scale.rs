@@ -10,10 +10,10 @@ use stopwise::ruler::terminal;
 use stopwise::store::{self, rig};
 
 use super::args::ScaleArgs;
-use super::{Ended, show};
+use super::{Outcome, show};
 
 /// Shows the scale of a frame of a ruler.
-pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     if typed.frame.is_dir() {
         bail!("{} is a folder: name one frame of a ruler", typed.frame.display());
     }
@@ -79,5 +79,5 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Ended> {
     if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
         outputs.tried(show::result(&text));
     }
-    Ok(outputs.ended(Ended::Whole))
+    Ok(outputs.ended(Outcome::Whole))
 }

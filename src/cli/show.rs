@@ -5,16 +5,16 @@ use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use stopwise::core::progress::{Listener, Progress};
+use stopwise::core::progress::{Progress, ProgressStep};
 use stopwise::report::term::Style;
 
-use super::Ended;
+use super::Outcome;
 
 /// Widest table: beyond it rows are hard to follow.
 const WIDEST: usize = 160;
 
 /// Prints an error with its causes on one line; a cause that was already told is not repeated.
-pub fn error(error: &anyhow::Error) {
+pub fn print_problem(error: &anyhow::Error) {
     let mut text = String::new();
     for cause in error.chain().map(ToString::to_string) {
         if text.is_empty() {
@@ -27,7 +27,7 @@ pub fn error(error: &anyhow::Error) {
 }
 
 /// Prints a remark that is no result.
-pub fn remark(text: &str) {
+pub fn print_note(text: &str) {
     anstream::eprintln!("{text}");
 }
 
@@ -70,7 +70,7 @@ pub fn to_file(
         return Ok(());
     }
     // The closure's own failures keep their kind: a full disk is told as one.
-    Ok(stopwise::report::atomic_file::write_whole(path, write)?)
+    Ok(stopwise::report::atomic_file::write_atomically(path, write)?)
 }
 
 /// The outputs of a run. Each is tried whatever became of the others, and failures are named.
@@ -86,7 +86,7 @@ impl Outputs {
     pub fn tried<E: Into<anyhow::Error>>(&mut self, result: Result<(), E>) {
         match result.map_err(Into::into) {
             Err(failed) if !super::is_closed_pipe(&failed) => {
-                error(&failed);
+                print_problem(&failed);
                 self.failed += 1;
             }
             _ => self.written += 1,
@@ -94,11 +94,11 @@ impl Outputs {
     }
 
     /// How a run ended, given how it would have with every output written.
-    pub fn ended(&self, ended: Ended) -> Ended {
+    pub fn ended(&self, ended: Outcome) -> Outcome {
         match (ended, self.failed, self.written) {
-            (Ended::Stopped | Ended::Nothing, ..) | (_, 0, _) => ended,
-            (_, _, 0) => Ended::Nothing,
-            _ => Ended::Partly,
+            (Outcome::Stopped | Outcome::Nothing, ..) | (_, 0, _) => ended,
+            (_, _, 0) => Outcome::Nothing,
+            _ => Outcome::Partly,
         }
     }
 }
@@ -147,8 +147,8 @@ impl Screen {
     }
 }
 
-impl Listener for Screen {
-    fn progress(&self, progress: Progress) {
+impl Progress for Screen {
+    fn progress(&self, progress: ProgressStep) {
         self.bar.set_length(progress.total as u64);
         self.bar.set_position(progress.done as u64);
     }

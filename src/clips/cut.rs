@@ -5,10 +5,10 @@
 //! belongs to them (hysteresis that leaves the ends of stretches where they are). Stretches too
 //! short to be used are given to their neighbours.
 
-use super::verdicts::JudgedFrame;
+use super::verdicts::ClipFrameVerdict;
 use crate::clips::record::SpanVerdict;
 use crate::cull::judge::{HIT_RATIO, NEAR_RATIO};
-use crate::report::record::Call;
+use crate::report::record::Verdict;
 
 /// A bound is crossed only when it is exceeded by this factor (common practice, no source).
 const LEAVE: f64 = 1.06;
@@ -17,7 +17,7 @@ pub const SHORTEST_S: f64 = 0.2;
 
 /// A stretch as frame numbers, the end not included.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Cut {
+pub struct ClipStretches {
     /// First frame.
     pub from: usize,
     /// Frame after the last.
@@ -27,24 +27,24 @@ pub struct Cut {
 }
 
 /// Cuts a clip of frames at `times_s`, the last of which lasts `last_s`.
-pub fn cut(frames: &[JudgedFrame], times_s: &[f64], last_s: f64) -> Vec<Cut> {
+pub fn cut(frames: &[ClipFrameVerdict], times_s: &[f64], last_s: f64) -> Vec<ClipStretches> {
     let mut states: Vec<SpanVerdict> = frames.iter().map(state).collect();
     bridge(&mut states, frames, SpanVerdict::Near, NEAR_RATIO);
     bridge(&mut states, frames, SpanVerdict::InFocus, HIT_RATIO);
-    let mut cuts: Vec<Cut> = Vec::new();
+    let mut cuts: Vec<ClipStretches> = Vec::new();
     for (i, verdict) in states.into_iter().enumerate() {
         match cuts.last_mut() {
             Some(c) if c.verdict == verdict => c.to = i + 1,
-            _ => cuts.push(Cut { from: i, to: i + 1, verdict }),
+            _ => cuts.push(ClipStretches { from: i, to: i + 1, verdict }),
         }
     }
     let end = |i: usize| times_s.get(i).copied().unwrap_or(last_s);
     merged(cuts, |c| end(c.to) - end(c.from))
 }
 
-fn state(frame: &JudgedFrame) -> SpanVerdict {
+fn state(frame: &ClipFrameVerdict) -> SpanVerdict {
     match frame.ratio {
-        Some(_) if frame.call == Call::CannotSay => SpanVerdict::CannotSay,
+        Some(_) if frame.call == Verdict::CannotSay => SpanVerdict::CannotSay,
         None => SpanVerdict::CannotSay,
         Some(ratio) if ratio <= HIT_RATIO => SpanVerdict::InFocus,
         Some(ratio) if ratio <= NEAR_RATIO => SpanVerdict::Near,
@@ -53,12 +53,13 @@ fn state(frame: &JudgedFrame) -> SpanVerdict {
 }
 
 /// Raises frames that only touch a bound, between two frames within it, to what is within it.
-fn bridge(states: &mut [SpanVerdict], frames: &[JudgedFrame], to: SpanVerdict, bound: f64) {
+fn bridge(states: &mut [SpanVerdict], frames: &[ClipFrameVerdict], to: SpanVerdict, bound: f64) {
     let within = |s: SpanVerdict| {
         s == SpanVerdict::InFocus || s == SpanVerdict::Near && to == SpanVerdict::Near
     };
-    let touches =
-        |f: &JudgedFrame| f.call != Call::CannotSay && f.ratio.is_some_and(|r| r <= bound * LEAVE);
+    let touches = |f: &ClipFrameVerdict| {
+        f.call != Verdict::CannotSay && f.ratio.is_some_and(|r| r <= bound * LEAVE)
+    };
     let mut left: Option<usize> = None;
     for i in 0..states.len() {
         if within(states[i]) {
@@ -73,7 +74,10 @@ fn bridge(states: &mut [SpanVerdict], frames: &[JudgedFrame], to: SpanVerdict, b
 }
 
 /// Gives the shortest stretch to the neighbour that is most like it, until all are long enough.
-fn merged(mut cuts: Vec<Cut>, length_s: impl Fn(&Cut) -> f64) -> Vec<Cut> {
+fn merged(
+    mut cuts: Vec<ClipStretches>,
+    length_s: impl Fn(&ClipStretches) -> f64,
+) -> Vec<ClipStretches> {
     let rank = |v: SpanVerdict| match v {
         SpanVerdict::InFocus => 0i32,
         SpanVerdict::Near => 1,
@@ -100,7 +104,7 @@ fn merged(mut cuts: Vec<Cut>, length_s: impl Fn(&Cut) -> f64) -> Vec<Cut> {
         };
         let verdict = cuts[j].verdict;
         let (low, high) = (i.min(j), i.max(j));
-        let joined = Cut { from: cuts[low].from, to: cuts[high].to, verdict };
+        let joined = ClipStretches { from: cuts[low].from, to: cuts[high].to, verdict };
         cuts.splice(low..=high, [joined]);
         // The other neighbour may be of the same kind.
         let mut at = 1;
@@ -121,10 +125,11 @@ mod tests {
     use super::*;
     use crate::core::FlagSet;
 
-    fn clip(ratios: &[Option<f64>]) -> (Vec<JudgedFrame>, Vec<f64>) {
-        let frame = |r: &Option<f64>| JudgedFrame {
-            call: r
-                .map_or(Call::CannotSay, |r| if r <= HIT_RATIO { Call::Hit } else { Call::Miss }),
+    fn clip(ratios: &[Option<f64>]) -> (Vec<ClipFrameVerdict>, Vec<f64>) {
+        let frame = |r: &Option<f64>| ClipFrameVerdict {
+            call: r.map_or(Verdict::CannotSay, |r| {
+                if r <= HIT_RATIO { Verdict::Hit } else { Verdict::Miss }
+            }),
             cause: None,
             blur: None,
             ratio: *r,

@@ -6,45 +6,48 @@
 
 use super::ClipJob;
 use crate::core::units::PitchUm;
-use crate::core::{Known, Source};
+use crate::core::{Known, ValueSource};
 use crate::image::clip::ClipInfo;
 use crate::optics::diffraction;
-use crate::store::equipment::{Settings, joined};
-use crate::store::rig::{Match, Rig, Seen};
+use crate::store::equipment::{ResolvedSettings, resolve_optics};
+use crate::store::rig::{EquipmentInFile, Rig, RigMatch};
 
 /// What is known of the taking of a clip.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Taken {
+pub struct ClipExposure {
     /// Optics, from what was typed and the rig.
-    pub settings: Settings,
+    pub settings: ResolvedSettings,
     /// Exposure of each frame, s.
     pub shutter_s: Option<f64>,
     /// Rigs that fit equally well, none of which was used.
     pub undecided: Vec<String>,
 }
 
-impl Taken {
+impl ClipExposure {
     /// Joins what was typed with the clip's rig; what was typed goes first.
-    pub fn of(job: &ClipJob, info: &ClipInfo) -> Taken {
-        let camera =
-            Seen { make: info.make.as_deref(), model: info.model.as_deref(), ..Seen::default() };
+    pub fn of(job: &ClipJob, info: &ClipInfo) -> ClipExposure {
+        let camera = EquipmentInFile {
+            make: info.make.as_deref(),
+            model: info.model.as_deref(),
+            ..EquipmentInFile::default()
+        };
         let found = match &job.equipment.chosen {
-            Some(name) => Match::One(name),
+            Some(name) => RigMatch::One(name),
             None => job.equipment.rigs.of_body(camera),
         };
         let (name, undecided) = match found {
-            Match::One(name) => (Some(name.to_owned()), Vec::new()),
-            Match::Several(names) => (None, names.into_iter().map(str::to_owned).collect()),
-            Match::None => (None, Vec::new()),
+            RigMatch::One(name) => (Some(name.to_owned()), Vec::new()),
+            RigMatch::Several(names) => (None, names.into_iter().map(str::to_owned).collect()),
+            RigMatch::None => (None, Vec::new()),
         };
         let none = Rig::default();
         let rig = name.as_ref().and_then(|n| job.equipment.rigs.0.get(n)).unwrap_or(&none);
-        let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: Source::Rig });
+        let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: ValueSource::Rig });
         let f_number = job.f_number.map(Known::typed).or_else(|| of_rig(rig.lens.f_number));
         let pitch =
             job.pixel_pitch_um.map(Known::typed).or_else(|| of_rig(rig.clip_pixel_pitch_um));
-        let settings = joined(name, rig, f_number, pitch, job.magnification);
-        Taken { settings, shutter_s: job.shutter_s, undecided }
+        let settings = resolve_optics(name, rig, f_number, pitch, job.magnification);
+        ClipExposure { settings, shutter_s: job.shutter_s, undecided }
     }
 
     /// Marked f-number.
@@ -107,14 +110,14 @@ mod tests {
 
     #[test]
     fn a_clip_finds_its_rig_by_its_camera_whatever_the_lens() {
-        let t = Taken::of(&job(RIGS), &clip());
+        let t = ClipExposure::of(&job(RIGS), &clip());
         assert_eq!(t.settings.rig.as_deref(), Some("beetle"));
         // The pitch of stills is not that of clips: 36 mm over 3840 px against 6000 px.
         assert_eq!((t.pixel_pitch_um(), t.magnification()), (Some(9.375), Some(2.0)));
         // Facts C3: f/5.6 at 2:1 works as 16.8.
         approx::assert_abs_diff_eq!(t.n_eff().unwrap(), 16.8, epsilon = 1e-9);
         approx::assert_abs_diff_eq!(t.object_um_per_px().unwrap(), 9.375 / 2.0, epsilon = 1e-9);
-        let nobody = Taken::of(&job(RIGS), &ClipInfo::default());
+        let nobody = ClipExposure::of(&job(RIGS), &ClipInfo::default());
         assert_eq!((nobody.settings.rig.as_deref(), nobody.n_eff()), (None, None));
     }
 
@@ -124,16 +127,16 @@ mod tests {
         job.f_number = Some(8.0);
         job.pixel_pitch_um = Some(4.0);
         job.magnification = Some(1.0);
-        let t = Taken::of(&job, &clip());
+        let t = ClipExposure::of(&job, &clip());
         assert_eq!((t.n_eff(), t.pixel_pitch_um()), (Some(16.0), Some(4.0)));
         job.equipment.chosen = Some("other".to_owned());
-        assert_eq!(Taken::of(&job, &clip()).settings.rig.as_deref(), Some("other"));
+        assert_eq!(ClipExposure::of(&job, &clip()).settings.rig.as_deref(), Some("other"));
     }
 
     #[test]
     fn of_two_rigs_that_fit_equally_none_is_used() {
         let two = "[a.body]\nmodel = \"VM-7\"\n[b.body]\nmodel = \"vm-7\"\n";
-        let t = Taken::of(&job(two), &clip());
+        let t = ClipExposure::of(&job(two), &clip());
         assert_eq!(
             (t.settings.rig.as_deref(), t.undecided.as_slice()),
             (None, &["a".to_owned(), "b".to_owned()][..])

@@ -1,12 +1,12 @@
 //! What a clip's numbers come to, in sentences, each with what to do.
 
-use super::Taken;
-use super::verdicts::JudgedClip;
+use super::ClipExposure;
+use super::verdicts::ClipVerdict;
 use crate::clips::record::{ClipRecord, SpanVerdict};
 use crate::core::stats::quantile;
 use crate::core::units::PitchUm;
 use crate::optics::{diffraction, movement};
-use crate::report::record::{Call, Cause, Finding};
+use crate::report::record::{Cause, Finding, Verdict};
 use crate::report::wording;
 
 /// Smear over the best blur from which the exposure is too long.
@@ -28,9 +28,9 @@ fn say(says: String, next: Option<&str>) -> Finding {
 
 /// The findings of a clip.
 pub(super) fn findings(
-    taken: &Taken,
+    taken: &ClipExposure,
     clip: &ClipRecord,
-    judged: &JudgedClip,
+    judged: &ClipVerdict,
     speeds_px_s: &[Option<f64>],
 ) -> Vec<Finding> {
     let mut all = vec![keep(clip)];
@@ -92,7 +92,7 @@ fn says_plain(says: String) -> Finding {
     Finding { says, next: None }
 }
 
-fn soft(clip: &ClipRecord, judged: &JudgedClip) -> Option<Finding> {
+fn soft(clip: &ClipRecord, judged: &ClipVerdict) -> Option<Finding> {
     let best = clip.best_blur_sigma_px.filter(|_| judged.best_is_soft)?;
     let says = format!(
         "Even the best frames are soft: blur {} px at the subject.",
@@ -134,9 +134,9 @@ fn shaken(clip: &ClipRecord) -> Option<Finding> {
 }
 
 fn shutter(
-    taken: &Taken,
+    taken: &ClipExposure,
     clip: &ClipRecord,
-    judged: &JudgedClip,
+    judged: &ClipVerdict,
     speeds: &[Option<f64>],
 ) -> Option<Finding> {
     let best = judged.best_px?.value;
@@ -164,7 +164,7 @@ fn shutter(
     Some(Finding { says, next: Some(format!("Use {} or shorter.", wording::shutter(needed))) })
 }
 
-fn aperture(taken: &Taken, clip: &ClipRecord) -> Option<Finding> {
+fn aperture(taken: &ClipExposure, clip: &ClipRecord) -> Option<Finding> {
     let (n, n_eff, pitch) = (taken.f_number()?, taken.n_eff()?, taken.pixel_pitch_um()?);
     clip.focus_drift?;
     let wavelength = taken.settings.wavelength;
@@ -188,7 +188,7 @@ fn aperture(taken: &Taken, clip: &ClipRecord) -> Option<Finding> {
     Some(say(says, Some(next)))
 }
 
-fn noise(clip: &ClipRecord, judged: &JudgedClip) -> Option<Finding> {
+fn noise(clip: &ClipRecord, judged: &ClipVerdict) -> Option<Finding> {
     if let Some(p) = clip.key_frame_pulse {
         let says = format!(
             "Noise pulses with the codec's key frames: {} times that of the frames between. \
@@ -206,7 +206,7 @@ fn noise(clip: &ClipRecord, judged: &JudgedClip) -> Option<Finding> {
 }
 
 fn lost(clip: &ClipRecord) -> Option<Finding> {
-    let n = clip.frames_table.iter().filter(|f| f.verdict == Call::CannotSay).count();
+    let n = clip.frames_table.iter().filter(|f| f.verdict == Verdict::CannotSay).count();
     let share = n as f64 / clip.frames_table.len().max(1) as f64;
     if share < CAUSE_SHARE {
         return None;

@@ -7,12 +7,12 @@ use crate::core::Luma;
 use crate::core::stats::median;
 use crate::image::clip::{ClipFrame, FrameType};
 use crate::sharpness::band_noise::{BandNoise, quietest_by_tone};
-use crate::sharpness::direction::Profile;
+use crate::sharpness::direction::DirectionProfile;
 use crate::sharpness::focus_map::{FrameCells, TILE_PX};
 use crate::sharpness::pyramid::Pyramid;
 use crate::sharpness::subject::BoxCells;
 use crate::sharpness::tile_noise::spot_sigma_dn;
-use crate::tracking::frame_motion::{Copies, Reference, Shift, SmallFrame};
+use crate::tracking::frame_motion::{DownsampledFrame, DownsampledPyramid, ReferenceFrame, Shift};
 
 /// Width of the small copy, samples, about.
 const SMALL_WIDTH: usize = 480;
@@ -45,7 +45,7 @@ pub const SHARP_CLASSES_PX: [f32; 16] =
 
 /// What is kept of a frame.
 #[derive(Debug, Clone)]
-pub struct Seen {
+pub struct FrameObservation {
     /// Time, s.
     pub t_s: f64,
     /// How it was coded.
@@ -55,7 +55,7 @@ pub struct Seen {
     /// Sums in the subject's box; `None` when the subject is lost.
     pub cells: Option<BoxCells>,
     /// Blur squared by direction about the subject.
-    pub profile: Option<Profile>,
+    pub profile: Option<DirectionProfile>,
     /// The subject, px of the file.
     pub place: Option<(f64, f64)>,
     /// Whether only the movement of the whole picture places it.
@@ -98,12 +98,12 @@ pub struct GreyThumb {
 const MAX_THUMBS: usize = 24;
 
 /// The state of the watch.
-pub struct Watch {
+pub struct ClipMeter {
     step: usize,
     size: (usize, usize),
     box_px: usize,
     /// What was seen so far.
-    pub seen: Vec<Seen>,
+    pub seen: Vec<FrameObservation>,
     /// Frames measured as a whole.
     pub samples: Vec<Sample>,
     /// Pictures for the time line.
@@ -113,7 +113,7 @@ pub struct Watch {
     quiet: Vec<(usize, usize)>,
     whole: Option<Tracked>,
     own: Option<Tracked>,
-    copies: Copies,
+    copies: DownsampledPyramid,
     start: Option<(f64, f64)>,
     scratch: Vec<u16>,
 }
@@ -121,7 +121,7 @@ pub struct Watch {
 /// Something followed: the reference, where its anchor was when it was taken (for the whole: where
 /// the clip's first middle then was), and the last shift against it.
 struct Tracked {
-    reference: Reference,
+    reference: ReferenceFrame,
     /// Place of what is followed when the reference was taken, px.
     from: (f64, f64),
     /// Rotation by then.
@@ -135,11 +135,11 @@ impl Tracked {
     }
 }
 
-impl Watch {
+impl ClipMeter {
     /// A watch over frames of a size (px of the file) that follows the subject from `start` in the
     /// first frame.
-    pub fn new(size: (usize, usize), start: Option<(f64, f64)>, box_px: usize) -> Watch {
-        Watch {
+    pub fn new(size: (usize, usize), start: Option<(f64, f64)>, box_px: usize) -> ClipMeter {
+        ClipMeter {
             step: (size.0.max(size.1) / SMALL_WIDTH).max(1),
             size,
             box_px,
@@ -151,7 +151,7 @@ impl Watch {
             quiet: Vec::new(),
             whole: None,
             own: None,
-            copies: Copies::default(),
+            copies: DownsampledPyramid::default(),
             start,
             scratch: Vec::new(),
         }
@@ -162,11 +162,11 @@ impl Watch {
         let mut data = Vec::new();
         let (width, height) = frame.small(self.step, &mut data);
         let mean = data.iter().map(|v| f64::from(*v)).sum::<f64>() / data.len().max(1) as f64;
-        let small = SmallFrame { width, height, step_px: self.step as f64, data };
+        let small = DownsampledFrame { width, height, step_px: self.step as f64, data };
         if frame.index.is_multiple_of(self.thumb_every) {
             self.keep_thumb(frame.t_s, &small);
         }
-        let copies = Copies::of(small);
+        let copies = DownsampledPyramid::of(small);
         if frame.index.is_multiple_of(SAMPLE_EVERY) {
             self.sample(frame);
         }
@@ -180,7 +180,7 @@ impl Watch {
         };
         let noise_sigma_dn = self.spot_noise(frame);
         self.copies = copies;
-        self.seen.push(Seen {
+        self.seen.push(FrameObservation {
             t_s: frame.t_s,
             frame_type: frame.frame_type,
             interlaced: frame.interlaced,
@@ -202,10 +202,12 @@ impl Watch {
 
     /// Follows the whole picture. Returns where the first middle is now, and how the picture has
     /// moved since the frame before.
-    fn follow_whole(&mut self, copies: &Copies) -> (Option<(f64, f64)>, Option<Moved>) {
+    fn follow_whole(&mut self, copies: &DownsampledPyramid) -> (Option<(f64, f64)>, Option<Moved>) {
         let (w, h) = (self.size.0 as f64, self.size.1 as f64);
         let middle = (w / 2.0, h / 2.0);
-        let fresh = |copies: &Copies| Reference::new(copies, middle, (0.46 * w, 0.46 * h), true);
+        let fresh = |copies: &DownsampledPyramid| {
+            ReferenceFrame::new(copies, middle, (0.46 * w, 0.46 * h), true)
+        };
         let Some(tracked) = &mut self.whole else {
             let reference = fresh(copies);
             self.whole = Some(Tracked { reference, from: middle, turned: 0.0, last: Shift::NONE });
@@ -242,10 +244,14 @@ impl Watch {
     }
 
     /// Follows the subject: its own window, checked against the whole picture.
-    fn follow_own(&mut self, copies: &Copies, moved: Option<Moved>) -> (Option<(f64, f64)>, bool) {
+    fn follow_own(
+        &mut self,
+        copies: &DownsampledPyramid,
+        moved: Option<Moved>,
+    ) -> (Option<(f64, f64)>, bool) {
         let reach = FOLLOW_REACH * self.step as f64;
-        let taken = |copies: &Copies, at: (f64, f64)| Tracked {
-            reference: Reference::new(copies, at, (reach, reach), false),
+        let taken = |copies: &DownsampledPyramid, at: (f64, f64)| Tracked {
+            reference: ReferenceFrame::new(copies, at, (reach, reach), false),
             from: at,
             turned: 0.0,
             last: Shift::NONE,
@@ -289,7 +295,7 @@ impl Watch {
         &mut self,
         frame: &ClipFrame,
         (x, y): (f64, f64),
-    ) -> (Option<BoxCells>, Option<Profile>) {
+    ) -> (Option<BoxCells>, Option<DirectionProfile>) {
         let side = self.box_px + 2 * AROUND_PX;
         let corner = |at: f64, extent: usize| {
             let free = (at - side as f64 / 2.0).max(0.0) as usize;
@@ -345,7 +351,7 @@ impl Watch {
         median(&mut sigmas)
     }
 
-    fn keep_thumb(&mut self, t_s: f64, small: &SmallFrame) {
+    fn keep_thumb(&mut self, t_s: f64, small: &DownsampledFrame) {
         let grey = small.data.iter().map(|v| v.round().clamp(0.0, 255.0) as u8).collect();
         self.thumbs.push(GreyThumb { t_s, width: small.width, height: small.height, grey });
         if self.thumbs.len() > MAX_THUMBS {

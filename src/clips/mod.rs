@@ -20,19 +20,19 @@ mod time_line;
 mod to_record;
 mod verdicts;
 
-pub use cut::{Cut, SHORTEST_S};
-pub use exposure::Taken;
-pub use meter::{GreyThumb, SAMPLE_EVERY, Sample, Seen, Watch};
-pub use verdicts::{JudgedClip, JudgedFrame, clip_noise, judge};
+pub use cut::{ClipStretches, SHORTEST_S};
+pub use exposure::ClipExposure;
+pub use meter::{ClipMeter, FrameObservation, GreyThumb, SAMPLE_EVERY, Sample};
+pub use verdicts::{ClipFrameVerdict, ClipVerdict, clip_noise, judge};
 
 use std::path::PathBuf;
 
 use crate::clips::record::{CLIP_SCHEMA, ClipRecord, ClipsRecord, SpanVerdict};
-use crate::core::progress::{Listener, Progress};
+use crate::core::progress::{Progress, ProgressStep};
 use crate::cull::judge::box_for;
 use crate::cull::pictures::{self, CROP_PX, CROP_QUALITY, THUMB_QUALITY};
 use crate::error::{Error, Result, SkipReason};
-use crate::image::clip::{self, ClipInfo, ClipStream, Ending, Part, RgbPicture, Tools};
+use crate::image::clip::{self, ClipInfo, ClipPart, ClipStream, FfmpegExit, RgbPicture, Tools};
 use crate::report::page::{ClipPage, ClipPicture, Picture};
 use crate::report::record::{SkippedRecord, SubjectFound};
 use crate::store::equipment::Equipment;
@@ -104,13 +104,13 @@ impl ClipJob {
 
 /// A clip as it was watched, before it is judged.
 #[derive(Debug)]
-pub struct Watched {
+pub struct ClipMeasurement {
     /// What it says of itself.
     pub info: ClipInfo,
     /// How it was taken.
-    pub taken: Taken,
+    pub taken: ClipExposure,
     /// Frame by frame.
-    pub seen: Vec<Seen>,
+    pub seen: Vec<FrameObservation>,
     /// Frames measured as a whole.
     pub samples: Vec<Sample>,
     /// Pictures for the time line.
@@ -120,7 +120,7 @@ pub struct Watched {
     /// Side of the box about it, px.
     pub box_px: usize,
     /// How the decoding ended.
-    pub ending: Option<Ending>,
+    pub ending: Option<FfmpegExit>,
 }
 
 /// What goes out as clips are done.
@@ -143,7 +143,7 @@ pub trait ClipSink {
 /// A path that does not exist, no clip at all, no ffmpeg, or whatever `sink` returns.
 pub fn clips(
     job: &ClipJob,
-    listener: &dyn Listener,
+    listener: &dyn Progress,
     sink: &mut dyn ClipSink,
 ) -> Result<(ClipsRecord, bool)> {
     let found = clip::find(&job.paths)?;
@@ -192,8 +192,8 @@ pub fn clips(
 pub fn watch(
     job: &ClipJob,
     info: ClipInfo,
-    listener: &dyn Listener,
-) -> Result<std::result::Result<Watched, SkipReason>> {
+    listener: &dyn Progress,
+) -> Result<std::result::Result<ClipMeasurement, SkipReason>> {
     let size = (info.width_px as usize, info.height_px as usize);
     let marked = job.subject.map(|(x, y)| {
         let (x, y) = info.orientation.to_file(x, y);
@@ -201,7 +201,7 @@ pub fn watch(
     });
     let (start, found) = match marked {
         Some(place) => (Some(place), SubjectFound::Marked),
-        None => match scout::scout(&job.tools, &info)? {
+        None => match scout::find_subject(&job.tools, &info)? {
             Some(s) => (Some(s.place), SubjectFound::Automatic),
             None => (None, SubjectFound::None),
         },
@@ -213,37 +213,37 @@ pub fn watch(
         .map_or(usual, |(x, y)| box_for(x * f64::from(w), y * f64::from(h)))
         .min(size.0.min(size.1) / 32 * 32 - 32);
     let expected = info.duration_s.zip(info.fps).map_or(0, |(d, f)| (d * f).round() as usize);
-    let mut stream = ClipStream::open(&job.tools, &info, Part::default())?;
-    let mut watch = Watch::new(size, start, box_px);
+    let mut stream = ClipStream::open(&job.tools, &info, ClipPart::default())?;
+    let mut watch = ClipMeter::new(size, start, box_px);
     let mut stopped = false;
     while let Some(frame) = stream.next_frame() {
         watch.frame(&frame);
         stream.give_back(frame);
         let done = watch.seen.len();
-        listener.progress(Progress { done, total: expected.max(done) });
+        listener.progress(ProgressStep { done, total: expected.max(done) });
         if listener.stopped() {
             stopped = true;
             break;
         }
     }
     let ending = if stopped { None } else { Some(stream.finish()) };
-    let Watch { seen, samples, thumbs, .. } = watch;
+    let ClipMeter { seen, samples, thumbs, .. } = watch;
     if seen.is_empty() {
         let said = ending.and_then(|e| e.complaints.into_iter().next());
         let said = said.unwrap_or_else(|| "it holds none".to_owned());
         return Ok(Err(SkipReason::NoClipFrames(said)));
     }
-    let taken = Taken::of(job, &info);
-    Ok(Ok(Watched { info, taken, seen, samples, thumbs, found, box_px, ending }))
+    let taken = ClipExposure::of(job, &info);
+    Ok(Ok(ClipMeasurement { info, taken, seen, samples, thumbs, found, box_px, ending }))
 }
 
 /// Judges and cuts a clip that was watched; for benches and other programs.
-pub fn recorded(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecord {
+pub fn recorded(job: &ClipJob, watched: &ClipMeasurement, shown: &str) -> ClipRecord {
     to_record::record(job, watched, shown)
 }
 
 /// Time at which a seek lands on the frame at `t_s` of `times_s`: half way from the one before.
-fn seek_for(seen: &[Seen], t_s: f64) -> f64 {
+fn seek_for(seen: &[FrameObservation], t_s: f64) -> f64 {
     let at = seen.partition_point(|s| s.t_s < t_s - 1e-9);
     let before = at.checked_sub(1).and_then(|i| seen.get(i)).map(|s| s.t_s);
     before.map_or(0.0, |b| (b + t_s) / 2.0)
@@ -251,7 +251,7 @@ fn seek_for(seen: &[Seen], t_s: f64) -> f64 {
 
 fn page(
     job: &ClipJob,
-    watched: &Watched,
+    watched: &ClipMeasurement,
     clip: ClipRecord,
     sink: &mut dyn ClipSink,
 ) -> Result<ClipPage> {

@@ -9,7 +9,7 @@ use askama::Template;
 use crate::clips::record::SpanVerdict;
 use crate::clips::table;
 use crate::error::{Error, Result};
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
 use crate::report::page::{ClipPage, ClipPicture};
@@ -32,8 +32,8 @@ struct ClipView {
     of_s: String,
     stretch: Option<String>,
     lines: Vec<String>,
-    thumbs: Vec<PictureView>,
-    crops: Vec<PictureView>,
+    thumbs: Vec<ClipPictureView>,
+    crops: Vec<ClipPictureView>,
     head: Vec<String>,
     rows: Vec<RowView>,
     findings: Vec<String>,
@@ -44,7 +44,7 @@ struct RowView {
     cells: Vec<String>,
 }
 
-struct PictureView {
+struct ClipPictureView {
     uri: String,
     width: u32,
     height: u32,
@@ -103,9 +103,9 @@ impl ClipView {
     }
 }
 
-fn picture(p: &ClipPicture, decimals: usize, what: &str, note: String) -> PictureView {
+fn picture(p: &ClipPicture, decimals: usize, what: &str, note: String) -> ClipPictureView {
     let at = format!("{} s", wording::fixed(p.t_s, decimals));
-    PictureView {
+    ClipPictureView {
         uri: data_uri("image/jpeg", &p.picture.jpeg),
         width: p.picture.width_px,
         height: p.picture.height_px,
@@ -138,5 +138,5 @@ pub fn clips(pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<String> {
 /// As [`clips`], and [`Error::Write`] when the file cannot be written.
 pub fn write_clips(path: &Path, pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<()> {
     let page = clips(pages, skipped)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }

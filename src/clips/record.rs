@@ -8,7 +8,7 @@ use std::path::PathBuf;
 use serde::Serialize;
 
 use crate::core::{FlagSet, Measured};
-use crate::report::record::{Call, Cause, Finding, SkippedRecord, SubjectFound};
+use crate::report::record::{Cause, Finding, SkippedRecord, SubjectFound, Verdict};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CLIP_SCHEMA: u32 = 1;
@@ -163,7 +163,7 @@ pub struct ClipFrameRow {
     /// How it was coded: I, P or B.
     pub frame_type: &'static str,
     /// What it is.
-    pub verdict: Call,
+    pub verdict: Verdict,
     /// What cost the most.
     pub cause: Option<Cause>,
     /// Blur at the subject, px.

@@ -4,8 +4,8 @@
 use crate::core::Luma;
 use crate::cull::judge::judge;
 use crate::error::Result;
-use crate::image::clip::{ClipInfo, ClipStream, Part, Tools};
-use crate::tracking::frame_features::{Patch, PatchLuma, Shot};
+use crate::image::clip::{ClipInfo, ClipPart, ClipStream, Tools};
+use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma};
 
 /// Frames looked at, the first among them.
 const SCOUTS: usize = 6;
@@ -23,7 +23,7 @@ pub struct Scouted {
 ///
 /// # Errors
 /// When ffmpeg cannot be started.
-pub fn scout(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
+pub fn find_subject(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
     let length_s = info.duration_s.unwrap_or(0.0);
     let count = ((length_s / APART_S) as usize).clamp(1, SCOUTS);
     let mut shots = Vec::new();
@@ -31,14 +31,14 @@ pub fn scout(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
     for i in 0..count {
         // The last one stays clear of the end, where there may be no frame any more.
         let t_s = length_s * 0.95 * i as f64 / count as f64;
-        let part = Part { from_s: (i > 0).then_some(t_s), frames: Some(1) };
+        let part = ClipPart { from_s: (i > 0).then_some(t_s), frames: Some(1) };
         let mut stream = ClipStream::open(tools, info, part)?;
         let Some(frame) = stream.next_frame() else { continue };
         let mut data = Vec::new();
         let (w, h) = (frame.width_px(), frame.height_px());
         frame.part(0, 0, w, h, &mut data);
         let luma = Luma::U16 { data: &data, width_px: w, height_px: h };
-        let Some(shot) = Shot::measure(&luma) else { continue };
+        let Some(shot) = FrameFeatures::measure(&luma) else { continue };
         // Eight bits are enough to find it by, and half the memory.
         let bytes = data.iter().map(|v| (v >> 8) as u8).collect();
         lumas.push(Patch {

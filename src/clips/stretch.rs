@@ -1,23 +1,23 @@
 //! The best stretch of a wanted length.
 
-use super::verdicts::JudgedFrame;
+use super::verdicts::ClipFrameVerdict;
 use crate::clips::record::StretchRecord;
 use crate::core::stats::median;
-use crate::report::record::Call;
+use crate::report::record::Verdict;
 
 /// The stretch of `wanted_s` with the most hits, the sharpest among equals; the whole clip when it
 /// is shorter. `None` when no frame of it is a hit or near.
 pub fn best(
-    frames: &[JudgedFrame],
+    frames: &[ClipFrameVerdict],
     times_s: &[f64],
     end_s: f64,
     wanted_s: f64,
 ) -> Option<StretchRecord> {
     // A near counts a little, so that a clip without hits has a best stretch too.
-    let worth = |f: &JudgedFrame| match f.call {
-        Call::Hit => 1.0 + 0.1 / f.ratio.unwrap_or(2.0).max(0.5),
-        Call::Near => 0.05,
-        Call::Miss | Call::CannotSay => 0.0,
+    let worth = |f: &ClipFrameVerdict| match f.call {
+        Verdict::Hit => 1.0 + 0.1 / f.ratio.unwrap_or(2.0).max(0.5),
+        Verdict::Near => 0.05,
+        Verdict::Miss | Verdict::CannotSay => 0.0,
     };
     let ends = |i: usize| times_s.get(i + 1).copied().unwrap_or(end_s);
     let (mut from, mut sum) = (0, 0.0);
@@ -37,7 +37,7 @@ pub fn best(
         return None;
     }
     let inside = &frames[from..=to];
-    let hits = inside.iter().filter(|f| f.call == Call::Hit).count();
+    let hits = inside.iter().filter(|f| f.call == Verdict::Hit).count();
     let mut blurs: Vec<f64> = inside.iter().filter_map(|f| Some(f.blur?.value)).collect();
     Some(StretchRecord {
         start_s: times_s[from],
@@ -52,8 +52,8 @@ mod tests {
     use super::*;
     use crate::core::FlagSet;
 
-    fn frames(calls: &[(usize, Call)]) -> Vec<JudgedFrame> {
-        let frame = |call| JudgedFrame {
+    fn frames(calls: &[(usize, Verdict)]) -> Vec<ClipFrameVerdict> {
+        let frame = |call| ClipFrameVerdict {
             call,
             cause: None,
             blur: None,
@@ -67,13 +67,18 @@ mod tests {
 
     #[test]
     fn the_stretch_with_most_hits_is_found() {
-        let f = frames(&[(30, Call::Miss), (10, Call::Hit), (10, Call::Miss), (40, Call::Hit)]);
+        let f = frames(&[
+            (30, Verdict::Miss),
+            (10, Verdict::Hit),
+            (10, Verdict::Miss),
+            (40, Verdict::Hit),
+        ]);
         let times: Vec<f64> = (0..f.len()).map(|i| i as f64 / 10.0).collect();
         let s = best(&f, &times, 9.0, 2.0).unwrap();
         approx::assert_abs_diff_eq!(s.end_s - s.start_s, 2.0, epsilon = 1e-9);
         assert!(s.start_s >= 5.0 && (s.hit_share - 1.0).abs() < 1e-12, "{s:?}");
         let long = best(&f, &times, 9.0, 60.0).unwrap();
         assert!(long.start_s < 1e-9 && (long.end_s - 9.0).abs() < 1e-9);
-        assert_eq!(best(&frames(&[(9, Call::Miss)]), &times, 0.9, 1.0), None);
+        assert_eq!(best(&frames(&[(9, Verdict::Miss)]), &times, 0.9, 1.0), None);
     }
 }

@@ -1,8 +1,8 @@
 //! A clip along its time: stretches, blur, movement and noise above one axis.
 
 use crate::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
-use crate::report::record::Call;
-use crate::report::svg::axis::{Axis, Spread, even_ticks};
+use crate::report::record::Verdict;
+use crate::report::svg::axis::{AxisScale, PlotAxis, even_ticks};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
 
@@ -20,7 +20,7 @@ const GAP: f64 = 34.0;
 pub fn time_line(clip: &ClipRecord, width: f64) -> Option<String> {
     let (left, right) = (40.0, width - 14.0);
     let start = clip.spans.first()?.start_s;
-    let x = Axis::new(Spread::Linear, (start, start + clip.length_s), (left, right))?;
+    let x = PlotAxis::new(AxisScale::Linear, (start, start + clip.length_s), (left, right))?;
     let tracks = tracks(clip);
     let bottom = GAP + SPANS + (tracks.len() as f64) * (TRACK + GAP);
     let says = said(clip);
@@ -45,7 +45,7 @@ pub fn time_line(clip: &ClipRecord, width: f64) -> Option<String> {
     }
     let mut top = GAP + SPANS + GAP;
     for t in &tracks {
-        let y = Axis::new(t.spread, t.range, (top + TRACK, top))?;
+        let y = PlotAxis::new(t.spread, t.range, (top + TRACK, top))?;
         d.text("soft", (left, top - 10.0), Anchor::Start, t.heading);
         for tick in &t.ticks {
             d.line("grid", (left, y.at(*tick)), (right, y.at(*tick)));
@@ -79,16 +79,16 @@ pub fn time_line(clip: &ClipRecord, width: f64) -> Option<String> {
     Some(d.done())
 }
 
-struct Track {
+struct TimelineTrack {
     heading: &'static str,
-    spread: Spread,
+    spread: AxisScale,
     range: (f64, f64),
     ticks: Vec<f64>,
     bounds: Vec<(f64, &'static str)>,
     get: fn(&ClipFrameRow) -> Option<f64>,
 }
 
-fn tracks(clip: &ClipRecord) -> Vec<Track> {
+fn tracks(clip: &ClipRecord) -> Vec<TimelineTrack> {
     let most = |get: fn(&ClipFrameRow) -> Option<f64>| {
         clip.frames_table.iter().filter_map(get).filter(|v| v.is_finite()).reduce(f64::max)
     };
@@ -97,9 +97,9 @@ fn tracks(clip: &ClipRecord) -> Vec<Track> {
     if let Some(high) = most(blur) {
         let high = high.clamp(2.5, 16.0);
         let ticks = [1.0, 2.0, 4.0, 8.0, 16.0].into_iter().filter(|t| *t <= high).collect();
-        tracks.push(Track {
+        tracks.push(TimelineTrack {
             heading: "blur, times that of the best frames",
-            spread: Spread::Log,
+            spread: AxisScale::Log,
             range: (0.7, high),
             ticks,
             bounds: vec![(1.3, "in focus below")],
@@ -111,9 +111,9 @@ fn tracks(clip: &ClipRecord) -> Vec<Track> {
             let ticks = even_ticks(high);
             let top = ticks.last().copied().unwrap_or(high);
             let shown = ticks.iter().step_by(ticks.len().div_ceil(4)).copied().collect();
-            tracks.push(Track {
+            tracks.push(TimelineTrack {
                 heading,
-                spread: Spread::Linear,
+                spread: AxisScale::Linear,
                 range: (0.0, top),
                 ticks: shown,
                 bounds: Vec::new(),
@@ -134,7 +134,7 @@ fn parts(
 ) -> Vec<Vec<(f64, f64)>> {
     let mut runs: Vec<Vec<(f64, f64)>> = vec![Vec::new()];
     for f in &clip.frames_table {
-        let value = get(f).filter(|v| v.is_finite() && f.verdict != Call::CannotSay);
+        let value = get(f).filter(|v| v.is_finite() && f.verdict != Verdict::CannotSay);
         match (value, runs.last_mut()) {
             (Some(v), Some(run)) => run.push((f.t_s, v)),
             (None, Some(run)) if !run.is_empty() => runs.push(Vec::new()),

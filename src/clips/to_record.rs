@@ -1,9 +1,9 @@
 //! From what was watched to the record of a clip.
 
-use super::cut::{Cut, cut};
-use super::meter::Seen;
-use super::verdicts::{JudgedClip, judge};
-use super::{ClipJob, Taken, Watched, findings, stretch};
+use super::cut::{ClipStretches, cut};
+use super::meter::FrameObservation;
+use super::verdicts::{ClipVerdict, judge};
+use super::{ClipExposure, ClipJob, ClipMeasurement, findings, stretch};
 use crate::clips::record::{
     ClipFrameRow, ClipRecord, ClipSettings, ClipSubject, FocusDrift, ShakeRecord, SpanRecord,
     SpanVerdict, TypeNoise,
@@ -13,8 +13,8 @@ use crate::core::{Flag, Measured};
 use crate::image::Orientation;
 use crate::image::clip::FrameType;
 use crate::optics::movement;
-use crate::report::record::{Call, Cause, SubjectFound};
-use crate::tracking::shake::{Place, Shake, shake};
+use crate::report::record::{Cause, SubjectFound, Verdict};
+use crate::tracking::shake::{Shake, TimedPosition, shake};
 
 /// Gaps that differ by more than this share are uneven.
 const UNEVEN: f64 = 0.02;
@@ -40,8 +40,8 @@ const ENDED_FRAMES: f64 = 2.0;
 const BLUR_SCATTER: f64 = 0.1;
 
 /// The record of a clip.
-pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecord {
-    let Watched { info, taken, seen, samples, .. } = watched;
+pub(super) fn record(job: &ClipJob, watched: &ClipMeasurement, shown: &str) -> ClipRecord {
+    let ClipMeasurement { info, taken, seen, samples, .. } = watched;
     let times: Vec<f64> = seen.iter().map(|s| s.t_s).collect();
     let mut gaps: Vec<f64> = times.windows(2).map(|w| w[1] - w[0]).filter(|g| *g > 0.0).collect();
     let usual_gap = median(&mut gaps).or(info.fps.map(|f| 1.0 / f)).unwrap_or(0.04);
@@ -114,7 +114,7 @@ pub(super) fn record(job: &ClipJob, watched: &Watched, shown: &str) -> ClipRecor
 
 /// Why a clip could not be read to its end. Complaints of ffmpeg alone are none: many clips that
 /// decode in full earn some.
-fn broke_off(watched: &Watched) -> Option<String> {
+fn broke_off(watched: &ClipMeasurement) -> Option<String> {
     let Some(ending) = &watched.ending else { return Some("stopped by the user".to_owned()) };
     let read = watched.seen.len();
     let expected = watched.info.duration_s.zip(watched.info.fps).map(|(d, f)| d * f);
@@ -130,23 +130,23 @@ fn broke_off(watched: &Watched) -> Option<String> {
 }
 
 /// Where what is followed is: the subject, or the whole picture where nothing is marked or found.
-fn at(s: &Seen) -> Option<(f64, f64)> {
+fn at(s: &FrameObservation) -> Option<(f64, f64)> {
     s.place.or(s.whole)
 }
 
 /// A track for shake: the subject where it is seen throughout, else the whole.
-fn places(seen: &[Seen]) -> Vec<Place> {
-    let get: fn(&Seen) -> Option<(f64, f64)> =
+fn places(seen: &[FrameObservation]) -> Vec<TimedPosition> {
+    let get: fn(&FrameObservation) -> Option<(f64, f64)> =
         if seen.iter().all(|s| s.place.is_some()) { |s| s.place } else { |s| s.whole };
-    let place = |s: &Seen| {
+    let place = |s: &FrameObservation| {
         let (x_px, y_px) = get(s)?;
-        Some(Place { t_s: s.t_s, x_px, y_px })
+        Some(TimedPosition { t_s: s.t_s, x_px, y_px })
     };
     seen.iter().filter_map(place).collect()
 }
 
 /// Movement at the subject between two frames, px of the file.
-fn step_px(a: &Seen, b: &Seen) -> Option<(f64, f64)> {
+fn step_px(a: &FrameObservation, b: &FrameObservation) -> Option<(f64, f64)> {
     let (p, q) = match (a.place, b.place) {
         (Some(p), Some(q)) => (p, q),
         _ => (a.whole?, b.whole?),
@@ -155,7 +155,7 @@ fn step_px(a: &Seen, b: &Seen) -> Option<(f64, f64)> {
 }
 
 /// Speed of the picture at the subject in each frame, from the places before and after, px/s.
-fn speeds_px_s(seen: &[Seen], times: &[f64]) -> Vec<Option<f64>> {
+fn speeds_px_s(seen: &[FrameObservation], times: &[f64]) -> Vec<Option<f64>> {
     let n = seen.len();
     (0..n)
         .map(|i| {
@@ -168,7 +168,7 @@ fn speeds_px_s(seen: &[Seen], times: &[f64]) -> Vec<Option<f64>> {
         .collect()
 }
 
-fn settings(taken: &Taken) -> ClipSettings {
+fn settings(taken: &ClipExposure) -> ClipSettings {
     ClipSettings {
         rig: taken.settings.rig.clone(),
         marked_f_number: taken.f_number(),
@@ -180,9 +180,9 @@ fn settings(taken: &Taken) -> ClipSettings {
 }
 
 fn row(
-    taken: &Taken,
-    seen: &[Seen],
-    judged: &JudgedClip,
+    taken: &ClipExposure,
+    seen: &[FrameObservation],
+    judged: &ClipVerdict,
     i: usize,
     turn: Orientation,
     size: (f64, f64),
@@ -223,11 +223,11 @@ fn row(
 
 fn span(
     job: &ClipJob,
-    c: &Cut,
+    c: &ClipStretches,
     (start_s, end_s): (f64, f64),
-    judged: &JudgedClip,
+    judged: &ClipVerdict,
     times: &[f64],
-    track: &[Place],
+    track: &[TimedPosition],
     size: (u32, u32),
 ) -> SpanRecord {
     let frames = &judged.frames[c.from..c.to];
@@ -280,7 +280,7 @@ fn main_cause(causes: impl Iterator<Item = Cause>) -> Option<Cause> {
 }
 
 /// The sharpest frames of a stretch, apart from each other, best first.
-fn best_frames(judged: &JudgedClip, times: &[f64], c: &Cut) -> Vec<f64> {
+fn best_frames(judged: &ClipVerdict, times: &[f64], c: &ClipStretches) -> Vec<f64> {
     let mut order: Vec<usize> =
         (c.from..c.to).filter(|i| judged.frames[*i].ratio.is_some()).collect();
     let ratio = |i: usize| judged.frames[i].ratio.unwrap_or(f64::MAX);
@@ -295,7 +295,7 @@ fn best_frames(judged: &JudgedClip, times: &[f64], c: &Cut) -> Vec<f64> {
 }
 
 /// The shake of the part of a track, of at most [`RHYTHM_S`], that shakes most.
-fn strongest(track: &[Place]) -> Option<Shake> {
+fn strongest(track: &[TimedPosition]) -> Option<Shake> {
     let mut most: Option<Shake> = None;
     let mut from = 0;
     while from < track.len() {
@@ -314,7 +314,7 @@ fn strongest(track: &[Place]) -> Option<Shake> {
     most
 }
 
-fn worst_shake(seen: &[Seen], times: &[f64], size: (u32, u32)) -> Option<ShakeRecord> {
+fn worst_shake(seen: &[FrameObservation], times: &[f64], size: (u32, u32)) -> Option<ShakeRecord> {
     // Runs in which the picture could be followed.
     let mut most: Option<Shake> = None;
     let mut from = 0;
@@ -345,7 +345,7 @@ fn shake_record(s: &Shake, (width, height): (u32, u32)) -> ShakeRecord {
     }
 }
 
-fn noise_by_type(seen: &[Seen]) -> Vec<TypeNoise> {
+fn noise_by_type(seen: &[FrameObservation]) -> Vec<TypeNoise> {
     let kinds = [FrameType::I, FrameType::P, FrameType::B, FrameType::Other];
     let of = |kind: FrameType| {
         let mut sigmas: Vec<f64> =
@@ -382,7 +382,7 @@ fn pulse(noise: &[TypeNoise]) -> Option<Measured> {
 }
 
 /// Standard deviation of brightness from frame to frame (differences, over √2) over the mean.
-fn flicker(seen: &[Seen]) -> Option<f64> {
+fn flicker(seen: &[FrameObservation]) -> Option<f64> {
     let n = seen.len().checked_sub(1).filter(|n| *n > 0)? as f64;
     let squares: f64 = seen.windows(2).map(|w| (w[1].mean_dn - w[0].mean_dn).powi(2)).sum();
     let mean = seen.iter().map(|s| s.mean_dn).sum::<f64>() / seen.len() as f64;
@@ -391,7 +391,7 @@ fn flicker(seen: &[Seen]) -> Option<f64> {
 
 /// The passage of the focus plane through the subject: defocus grows evenly on both sides of the
 /// moment when it is there, so the blur that defocus alone adds is |t − t0|·rate.
-fn focus_drift(taken: &Taken, judged: &JudgedClip, times: &[f64]) -> Option<FocusDrift> {
+fn focus_drift(taken: &ClipExposure, judged: &ClipVerdict, times: &[f64]) -> Option<FocusDrift> {
     let best = judged.best_px?.value;
     let points: Vec<(f64, f64)> = judged
         .frames
@@ -424,7 +424,7 @@ fn focus_drift(taken: &Taken, judged: &JudgedClip, times: &[f64]) -> Option<Focu
     }
     let (at_s, rate, std_err, left) = fitted?;
     let total: f64 = within.iter().map(|p| p.1 * p.1).sum();
-    let hits = judged.frames.iter().any(|f| f.call == Call::Hit);
+    let hits = judged.frames.iter().any(|f| f.call == Verdict::Hit);
     if !hits || rate < DRIFT_SURE * std_err || left > 0.25 * total {
         return None;
     }

@@ -13,15 +13,15 @@
 //! One noise model holds for the whole clip: changing it from frame to frame makes noise look like
 //! sharpness.
 
-use super::meter::{SHARP_CLASSES_PX, Sample, Seen};
+use super::meter::{FrameObservation, SHARP_CLASSES_PX, Sample};
 use crate::core::smoothing::{self, Scattered};
 use crate::core::stats::median;
 use crate::core::{Flag, FlagSet, Measured};
 use crate::cull::judge::{HIT_RATIO, NEAR_RATIO};
-use crate::report::record::{Call, Cause};
+use crate::report::record::{Cause, Verdict};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::blur::S1_SQUARED;
-use crate::sharpness::direction::{Profile, Smear, smear};
+use crate::sharpness::direction::{DirectionProfile, Smear, smear};
 use crate::sharpness::focus_map::Tile;
 
 /// Share of the frames that stand for the best, and their least number.
@@ -56,9 +56,9 @@ const WHOLE_EXPLAINS: f64 = 0.5;
 
 /// A frame judged.
 #[derive(Debug, Clone)]
-pub struct JudgedFrame {
+pub struct ClipFrameVerdict {
     /// What it is.
-    pub call: Call,
+    pub call: Verdict,
     /// What cost the most.
     pub cause: Option<Cause>,
     /// Blur from edges, px.
@@ -75,9 +75,9 @@ pub struct JudgedFrame {
 
 /// A clip judged.
 #[derive(Debug, Clone)]
-pub struct JudgedClip {
+pub struct ClipVerdict {
     /// Frame by frame.
-    pub frames: Vec<JudgedFrame>,
+    pub frames: Vec<ClipFrameVerdict>,
     /// Blur of the best frames, px.
     pub best_px: Option<Measured>,
     /// What verdicts are relative to, px.
@@ -101,11 +101,11 @@ pub fn clip_noise(samples: &[Sample]) -> (BandNoise, bool) {
 /// Judges the frames of a clip. `allowed_px` is the blur that the settings give at best;
 /// `smear_px` the movement of the whole picture during the exposure, frame by frame, where known.
 pub fn judge(
-    seen: &[Seen],
+    seen: &[FrameObservation],
     samples: &[Sample],
     allowed_px: Option<f64>,
     smear_px: &[Option<f64>],
-) -> JudgedClip {
+) -> ClipVerdict {
     let times_s: Vec<f64> = seen.iter().map(|s| s.t_s).collect();
     let (noise, noise_seen) = clip_noise(samples);
     let tiles: Vec<Option<Tile>> =
@@ -141,12 +141,13 @@ pub fn judge(
         })
         .max(SOFT_BETWEEN_PX.0);
     let best_is_soft = best_sigma.is_some_and(|s| s > soft_over);
-    let reference_profile: Option<&Profile> = best.first().and_then(|i| seen[*i].profile.as_ref());
+    let reference_profile: Option<&DirectionProfile> =
+        best.first().and_then(|i| seen[*i].profile.as_ref());
     let mut frames = Vec::with_capacity(seen.len());
     let mut followed: Vec<Option<Followed>> = vec![None; seen.len()];
     for (i, s) in seen.iter().enumerate() {
-        let mut f = JudgedFrame {
-            call: Call::CannotSay,
+        let mut f = ClipFrameVerdict {
+            call: Verdict::CannotSay,
             cause: None,
             blur: None,
             ratio: None,
@@ -205,20 +206,20 @@ pub fn judge(
         let ratio = px2.sqrt() / reference;
         f.ratio = Some(ratio);
         f.call = if ratio <= HIT_RATIO {
-            Call::Hit
+            Verdict::Hit
         } else if ratio <= NEAR_RATIO {
-            Call::Near
+            Verdict::Near
         } else {
-            Call::Miss
+            Verdict::Miss
         };
-        if f.call != Call::Hit {
+        if f.call != Verdict::Hit {
             let added = px2 - best_s * best_s;
             f.cause = Some(cause(f, smear_px.get(i).copied().flatten(), added, || {
                 something_is_sharp(samples, i, HIT_RATIO * best_s)
             }));
         }
     }
-    JudgedClip { frames, best_px, reference_px, best_is_soft, noise_share }
+    ClipVerdict { frames, best_px, reference_px, best_is_soft, noise_share }
 }
 
 /// The square of a frame's blur without movement, its variance, and what movement adds.
@@ -240,7 +241,7 @@ fn steadied(followed: &[Option<Followed>], times_s: &[f64]) -> Vec<Option<f64>> 
             variance: f.map_or(1.0, |f| f.variance),
         })
         .collect();
-    let course = smoothing::course(&scattered);
+    let course = smoothing::smooth(&scattered);
     let one = |(i, f): (usize, &Option<Followed>)| {
         let f = (*f)?;
         let on = course.as_ref().and_then(|c| c.values.get(i).map(|v| (v.value, c.factor)));
@@ -260,7 +261,7 @@ fn steadied(followed: &[Option<Followed>], times_s: &[f64]) -> Vec<Option<f64>> 
 
 /// Square of the blur that the movement of a frame adds, px²: that of the picture during the
 /// exposure where it is known, else what is seen of it in the blur.
-fn movement_px2(f: &JudgedFrame, smear_px: Option<f64>) -> f64 {
+fn movement_px2(f: &ClipFrameVerdict, smear_px: Option<f64>) -> f64 {
     let seen = || f.smear.filter(Smear::is_movement).map(|m| m.length_px);
     smear_px.or_else(seen).map_or(0.0, |l| l * l / 12.0)
 }
@@ -281,7 +282,7 @@ fn blur_judged(tile: Tile, energy: f64, best_px: f64, best_energy: f64) -> f64 {
 }
 
 fn cause(
-    f: &JudgedFrame,
+    f: &ClipFrameVerdict,
     smear_px: Option<f64>,
     added_px2: f64,
     sharp_elsewhere: impl Fn() -> bool,

@@ -9,8 +9,8 @@
 //! the noise does to the answer, k what the protocol itself is wrong by (found on simulated series, see benches/RESULTS.md).
 
 use crate::compare::record::{CostMore, Protocol};
-use crate::noise::jpeg::Crossing;
-use crate::noise::signal_noise::{Rings, SignalNoise, bits_px, propagated};
+use crate::noise::jpeg::NoiseTransfer;
+use crate::noise::signal_noise::{RingPowers, SignalNoise, bits_px, propagated};
 
 /// Two-sided 90 % of a normal.
 const Z90: f64 = 1.644_853_626_951_472;
@@ -21,7 +21,7 @@ const MIN_LOSS: f64 = 0.02;
 
 /// Changes shared between two causes.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Shares {
+pub struct LossShares {
     /// Of the first cause.
     pub first: f64,
     /// Of the second.
@@ -29,8 +29,8 @@ pub struct Shares {
 }
 
 /// Two-factor Shapley value from the four values with neither, the first, the second and both.
-pub fn shares(neither: f64, first: f64, second: f64, both: f64) -> Shares {
-    Shares {
+pub fn shares(neither: f64, first: f64, second: f64, both: f64) -> LossShares {
+    LossShares {
         first: 0.5 * ((first - neither) + (both - second)),
         second: 0.5 * ((second - neither) + (both - first)),
     }
@@ -40,15 +40,15 @@ pub fn shares(neither: f64, first: f64, second: f64, both: f64) -> Shares {
 #[derive(Debug, Clone, PartialEq)]
 pub struct Side {
     /// Signal.
-    pub signal: Rings,
+    pub signal: RingPowers,
     /// Noise.
-    pub noise: Rings,
+    pub noise: RingPowers,
     /// One standard error of the signal.
-    pub signal_err: Rings,
+    pub signal_err: RingPowers,
     /// One standard error of the noise.
-    pub noise_err: Rings,
+    pub noise_err: RingPowers,
     /// Frequencies per ring.
-    pub count: Rings,
+    pub count: RingPowers,
 }
 
 impl Side {
@@ -83,7 +83,7 @@ pub struct Attribution {
 
 /// What kind of frames an answer rests on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Kind {
+pub struct AttributionKind {
     /// Raw files.
     pub raw: bool,
     /// Their compression is known.
@@ -96,7 +96,7 @@ pub struct Kind {
 
 /// What a protocol itself is wrong by, as a share of the loss at 90 % (from simulated series, see
 /// benches/RESULTS.md).
-pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
+pub fn method_error(protocol: Protocol, kind: AttributionKind) -> f64 {
     match protocol {
         Protocol::FourCorners => 0.02,
         // What noise reduction leaves goes with the detail it is in, by rules that are not known.
@@ -112,11 +112,16 @@ pub fn method_error(protocol: Protocol, kind: Kind) -> f64 {
 
 /// From step `a` to step `b` by their signals and noises, and by what compression makes of the
 /// noise of `a` on the optics of `b` (first) and the other way round.
-pub fn between(a: &Side, b: &Side, crossings: &[Crossing; 2], method_error: f64) -> Attribution {
+pub fn between(
+    a: &Side,
+    b: &Side,
+    crossings: &[NoiseTransfer; 2],
+    method_error: f64,
+) -> Attribution {
     let rings = [a.signal, a.noise, b.signal, b.noise];
     let errors = [a.signal_err, a.noise_err, b.signal_err, b.noise_err];
-    let corners = |r: &[Rings]| -> [f64; 4] {
-        let crossed = |s: &Rings, n: &Rings, c: &Crossing| {
+    let corners = |r: &[RingPowers]| -> [f64; 4] {
+        let crossed = |s: &RingPowers, n: &RingPowers, c: &NoiseTransfer| {
             let signal = std::array::from_fn(|i| (s[i] + c.signal_more[i]).max(0.0));
             let noise = std::array::from_fn(|i| n[i] * c.noise_gain[i]);
             bits_px(&signal, &noise, &a.count)
@@ -135,9 +140,9 @@ pub fn between(a: &Side, b: &Side, crossings: &[Crossing; 2], method_error: f64)
 /// `second` the aperture of A at the ISO of B.
 pub fn of_four(a: &Side, first: &Side, second: &Side, b: &Side, method_error: f64) -> Attribution {
     let sides = [a, first, second, b];
-    let rings: Vec<Rings> = sides.iter().flat_map(|s| [s.signal, s.noise]).collect();
-    let errors: Vec<Rings> = sides.iter().flat_map(|s| [s.signal_err, s.noise_err]).collect();
-    let corners = |r: &[Rings]| -> [f64; 4] {
+    let rings: Vec<RingPowers> = sides.iter().flat_map(|s| [s.signal, s.noise]).collect();
+    let errors: Vec<RingPowers> = sides.iter().flat_map(|s| [s.signal_err, s.noise_err]).collect();
+    let corners = |r: &[RingPowers]| -> [f64; 4] {
         [0, 1, 2, 3].map(|i| bits_px(&r[2 * i], &r[2 * i + 1], &a.count))
     };
     of_corners(&rings, &errors, &corners, method_error)
@@ -145,9 +150,9 @@ pub fn of_four(a: &Side, first: &Side, second: &Side, b: &Side, method_error: f6
 
 /// From D(A,A), D(B,A), D(A,B), D(B,B) as worked out from some rings with errors.
 fn of_corners(
-    rings: &[Rings],
-    errors: &[Rings],
-    corners: &dyn Fn(&[Rings]) -> [f64; 4],
+    rings: &[RingPowers],
+    errors: &[RingPowers],
+    corners: &dyn Fn(&[RingPowers]) -> [f64; 4],
     method_error: f64,
 ) -> Attribution {
     let whole = corners(rings);
@@ -172,7 +177,7 @@ fn of_corners(
 }
 
 /// The answer in one of five.
-fn judged(start: f64, total: f64, found: Shares, half: f64, total_err: f64) -> CostMore {
+fn judged(start: f64, total: f64, found: LossShares, half: f64, total_err: f64) -> CostMore {
     let least = (MIN_LOSS * start).max(Z90 * total_err);
     if found.first.min(found.second) > -least {
         return CostMore::NothingLost;
@@ -221,7 +226,7 @@ mod tests {
     #[test]
     fn verdicts_on_each_side_of_their_limits() {
         let say = |optics: f64, noise: f64, half: f64| {
-            judged(2.0, optics + noise, Shares { first: optics, second: noise }, half, 0.0)
+            judged(2.0, optics + noise, LossShares { first: optics, second: noise }, half, 0.0)
         };
         assert_eq!(say(-0.39, -0.1, 0.02), CostMore::Optics);
         assert_eq!(say(-0.1, -0.39, 0.02), CostMore::Noise);

@@ -1,7 +1,7 @@
 //! The response of a series' straight edge: modulation over frequency, one curve a step.
 
 use crate::compare::record::{CompareRecord, EdgeRecord, StepRecord, step_name};
-use crate::report::svg::axis::{Axis, Spread};
+use crate::report::svg::axis::{AxisScale, PlotAxis};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
 
@@ -29,8 +29,8 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
     };
     let high = steps.iter().flat_map(|(_, e)| drawn(e)).map(|p| p.1).fold(1.0, f64::max);
     steps.first()?;
-    let x = Axis::new(Spread::Linear, (0.0, TOP_CY_PX), (left, right))?;
-    let y = Axis::new(Spread::Linear, (0.0, high), (bottom, top))?;
+    let x = PlotAxis::new(AxisScale::Linear, (0.0, TOP_CY_PX), (left, right))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, high), (bottom, top))?;
     let said: Vec<String> = steps
         .iter()
         .filter_map(|(s, e)| {

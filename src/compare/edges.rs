@@ -4,7 +4,7 @@
 //! [`crate::sharpness::edge`] are strict, and a found edge has to be cleaner than they ask; whether
 //! it belongs to a ruler or to something alive nothing here can tell.
 
-use super::region::{Area, MARGIN_PX};
+use super::region::{MARGIN_PX, RegionArea};
 use crate::compare::record::{EdgePoint, EdgeRecord};
 use crate::core::{Measured, Plane};
 use crate::sharpness::edge::{EdgeResponse, NoEdge, measure_edge};
@@ -24,12 +24,12 @@ const FOUND_SCATTER_PX: f64 = 0.12;
 const FOUND_OVER_NOISE: f64 = 12.0;
 
 /// The cleanest edge of a region with its margin, as a box in that plane.
-pub(super) fn find(plane: &Plane) -> Option<Area> {
+pub(super) fn find(plane: &Plane) -> Option<RegionArea> {
     let places = |size: usize| {
         let last = size.saturating_sub(MARGIN_PX + WINDOW_PX);
         (MARGIN_PX..=last).step_by(STEP_PX)
     };
-    let mut best: Option<(f64, Area)> = None;
+    let mut best: Option<(f64, RegionArea)> = None;
     for y0 in places(plane.height_px) {
         for x0 in places(plane.width_px) {
             if !stepped(plane, x0, y0) {
@@ -39,7 +39,7 @@ pub(super) fn find(plane: &Plane) -> Option<Area> {
             let over = edge.step_over_noise.unwrap_or(f64::INFINITY);
             let clean = edge.scatter_px < FOUND_SCATTER_PX && over > FOUND_OVER_NOISE;
             if clean && edge.mtf50_cy_px.is_some() && best.is_none_or(|b| over > b.0) {
-                best = Some((over, Area { x0, y0, w: WINDOW_PX, h: WINDOW_PX }));
+                best = Some((over, RegionArea { x0, y0, w: WINDOW_PX, h: WINDOW_PX }));
             }
         }
     }

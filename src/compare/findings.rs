@@ -2,9 +2,9 @@
 
 use super::CompareJob;
 use crate::compare::record::{
-    AttributionRecord, Axis, CompareRecord, CostMore, Protocol, StepRecord, step_name,
+    AttributionRecord, CompareRecord, CostMore, Protocol, StepAxis, StepRecord, step_name,
 };
-use crate::compare::series::{Series, Setting};
+use crate::compare::series::{StepSeries, SteppedSetting};
 use crate::core::Flag;
 use crate::report::record::Finding;
 use crate::report::wording;
@@ -22,7 +22,7 @@ const REPEATS_DIFFER: f64 = 0.08;
 /// Every finding, the most important first.
 pub(super) fn all(
     record: &CompareRecord,
-    series: &Series,
+    series: &StepSeries,
     job: &CompareJob,
     noise_reduced: bool,
 ) -> Vec<Finding> {
@@ -50,7 +50,7 @@ pub(super) fn all(
     for a in record
         .attributions
         .iter()
-        .filter(|a| a.to == a.from + 1 || record.axis == Axis::FourCorners)
+        .filter(|a| a.to == a.from + 1 || record.axis == StepAxis::FourCorners)
     {
         say(a.says.clone(), None);
     }
@@ -170,7 +170,7 @@ fn shaky(record: &CompareRecord, noise_reduced: bool, say: &mut dyn FnMut(String
         }
     }
     light(record, say);
-    if record.magnification.is_none() && record.axis == Axis::Aperture {
+    if record.magnification.is_none() && record.axis == StepAxis::Aperture {
         say(
             "The magnification is not known, so neither are working f-numbers.".to_owned(),
             Some("Give it with --magnification or --rig."),
@@ -185,7 +185,8 @@ fn light(record: &CompareRecord, say: &mut dyn FnMut(String, Option<&str>)) {
         crate::report::record::FrameSource::Rendered => LIGHT_STOPS.1,
     };
     let set = |s: &StepRecord| {
-        Setting { f_number: s.f_number, iso: s.iso, shutter_s: s.shutter_s }.brightness_stops()
+        SteppedSetting { f_number: s.f_number, iso: s.iso, shutter_s: s.shutter_s }
+            .brightness_stops()
     };
     let Some(first) = record.steps.first() else { return };
     let off = |s: &StepRecord| Some(s.light_stops? - (set(s)? - set(first)?));
@@ -211,7 +212,7 @@ fn light(record: &CompareRecord, say: &mut dyn FnMut(String, Option<&str>)) {
     let lights: Vec<f64> = record.steps.iter().filter_map(|s| s.light_stops).collect();
     let low = lights.iter().copied().fold(f64::INFINITY, f64::min);
     let high = lights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    if record.axis == Axis::Aperture && high - low > 2.0 * limit {
+    if record.axis == StepAxis::Aperture && high - low > 2.0 * limit {
         say(
             format!(
                 "The steps differ by {} stops in brightness: nothing made up for all of the \
@@ -250,7 +251,7 @@ fn edge(record: &CompareRecord) -> Option<String> {
 
 /// From which stop on the aperture costs more than the noise, or the other way round.
 fn turning_point(record: &CompareRecord) -> Option<String> {
-    if record.axis != Axis::Aperture {
+    if record.axis != StepAxis::Aperture {
         return None;
     }
     let steps: Vec<&AttributionRecord> =
@@ -286,7 +287,7 @@ fn words(cost: CostMore) -> (&'static str, &'static str) {
 }
 
 /// One change, as a sentence.
-pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: Axis) -> String {
+pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: StepAxis) -> String {
     let (Some(from), Some(to)) = (steps.get(a.from), steps.get(a.to)) else {
         return String::new();
     };
@@ -294,7 +295,7 @@ pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: Axi
     let same_aperture = stops.abs() < 0.1;
     let mut what = if same_aperture {
         match axis {
-            Axis::Shutter => format!("From {} to", step_name(from, axis)),
+            StepAxis::Shutter => format!("From {} to", step_name(from, axis)),
             _ => format!("At {}, from", wording::f_number(from.f_number)),
         }
     } else if stops > 0.0 {
@@ -303,7 +304,7 @@ pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: Axi
         format!("Opening from {}", wording::f_number(from.f_number))
     };
     let iso = |s: &StepRecord| s.iso.map(|iso| format!("ISO {iso}"));
-    if same_aperture && axis != Axis::Shutter {
+    if same_aperture && axis != StepAxis::Shutter {
         let name = |s: &StepRecord| iso(s).unwrap_or_else(|| "unknown ISO".to_owned());
         what.push_str(&format!(" {} to {}", name(from), name(to)));
     } else if same_aperture {

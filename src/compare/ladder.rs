@@ -2,9 +2,9 @@
 //! cost.
 
 use crate::compare::record::{
-    AttributionRecord, Axis as SeriesAxis, CompareRecord, StepRecord, step_name,
+    AttributionRecord, CompareRecord, StepAxis as SeriesAxis, StepRecord, step_name,
 };
-use crate::report::svg::axis::{Axis, F_STOPS, Spread, even_ticks, stop_range};
+use crate::report::svg::axis::{AxisScale, F_STOPS, PlotAxis, even_ticks, stop_range};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
 
@@ -62,8 +62,8 @@ fn ladder(
     let high = rows.iter().filter_map(|r| upper(r.1)).reduce(f64::max)?;
     let ticks = even_ticks(high);
     let range = stop_range(&values, stops)?;
-    let x = Axis::new(Spread::Log, range, (left + 16.0, right - 12.0))?;
-    let y = Axis::new(Spread::Linear, (0.0, *ticks.last()?), (bottom, top))?;
+    let x = PlotAxis::new(AxisScale::Log, range, (left + 16.0, right - 12.0))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, *ticks.last()?), (bottom, top))?;
     let said: Vec<String> = rows
         .iter()
         .filter_map(|(v, s)| {
@@ -145,7 +145,7 @@ pub fn cost_bars(record: &CompareRecord, rows: &[&AttributionRecord]) -> Option<
     let (left, right) = (if least < -0.02 * most { 60.0 } else { 16.0 }, WIDTH - 62.0);
     let high = *ticks.last()?;
     let low = if left > 50.0 { least } else { 0.0 };
-    let x = Axis::new(Spread::Linear, (low, high), (16.0, right))?;
+    let x = PlotAxis::new(AxisScale::Linear, (low, high), (16.0, right))?;
     let said: Vec<&str> = rows.iter().map(|a| a.says.as_str()).collect();
     if rows.is_empty() {
         return None;

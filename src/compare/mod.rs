@@ -26,18 +26,18 @@ use rayon::prelude::*;
 use crate::compare::record::{
     COMPARE_SCHEMA, ComparePictures, CompareRecord, EdgeAtRecord, MovedRecord, RegionRecord,
 };
-use crate::compare::series::Series;
-use crate::core::progress::{Listener, Progress};
+use crate::compare::series::StepSeries;
+use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{Plane, path_text};
 use crate::cull::grouping;
-use crate::cull::to_record::{self, Typed};
+use crate::cull::to_record::{self, UserOverrides};
 use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::image::{self, FileKind, Frame};
 use crate::noise::spectrum::{Spectrum, TILE_PX};
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
-use crate::tracking::align::{Motion, register, resampled};
-pub use region::{Box4, Wanted};
-use region::{Keeps, Look, MARGIN_PX, MIN_REGION_PX, Reference};
+use crate::tracking::align::{RegisteredMotion, register, resampled};
+use region::{MARGIN_PX, MIN_REGION_PX, RegionCrop, RegionKeeps, RegionReference};
+pub use region::{RegionRequest, RelativeRect};
 
 /// Frames of one step that are measured, at most: more would not make its figures better than
 /// the method is, and memory stays bounded.
@@ -58,25 +58,25 @@ pub struct CompareJob {
     /// Files and folders.
     pub paths: Vec<PathBuf>,
     /// Middle of the region, fractions of the upright picture, and its size when given.
-    pub region: Wanted,
+    pub region: RegionRequest,
     /// A straight edge to measure: middle and size, fractions of the upright picture.
-    pub edge: Option<Box4>,
+    pub edge: Option<RelativeRect>,
     /// Marked f-numbers, for lenses that do not tell theirs.
     pub apertures: Vec<f64>,
     /// Depth on the subject that has to be sharp, mm.
     pub depth_mm: Option<f64>,
     /// Other values typed by the user.
-    pub typed: Typed,
+    pub typed: UserOverrides,
     /// Whether pictures for a page are wanted.
     pub pictures: bool,
 }
 
 /// One frame, registered.
-struct Placed {
-    look: Look,
+struct RegisteredFrame {
+    look: RegionCrop,
     /// The region on the reference's grid, without margin.
     plane: Plane,
-    motion: Motion,
+    motion: RegisteredMotion,
 }
 
 /// Works through a series. Returns the record and the pictures of its page.
@@ -86,7 +86,7 @@ struct Placed {
 /// ([`NotASeries`]).
 pub fn compare(
     job: &CompareJob,
-    listener: &dyn Listener,
+    listener: &dyn Progress,
 ) -> Result<(CompareRecord, ComparePictures)> {
     let found = image::find(&job.paths)?;
     let row =
@@ -232,23 +232,23 @@ fn alike(list: &[Frame], exposures: &[ExposureRecord]) -> std::result::Result<()
 
 /// Everything read.
 struct Read {
-    reference: Reference,
+    reference: RegionReference,
     reference_at: usize,
-    placed: Vec<Option<Placed>>,
+    placed: Vec<Option<RegisteredFrame>>,
     bad: Vec<(usize, SkipReason)>,
 }
 
 fn read(
     job: &CompareJob,
     list: &[Frame],
-    series: &Series,
-    listener: &dyn Listener,
+    series: &StepSeries,
+    listener: &dyn Progress,
 ) -> Result<Read> {
     // Least noise first, then the widest aperture: it shows most to register by, and where focus
     // is.
-    let mut order: Vec<&series::Step> = series.steps.iter().collect();
+    let mut order: Vec<&series::SeriesStep> = series.steps.iter().collect();
     order.sort_by(|a, b| {
-        let key = |s: &series::Step| (s.setting.iso.unwrap_or(0), s.setting.f_number);
+        let key = |s: &series::SeriesStep| (s.setting.iso.unwrap_or(0), s.setting.f_number);
         let (x, y) = (key(a), key(b));
         x.0.cmp(&y.0).then(x.1.total_cmp(&y.1))
     });
@@ -256,11 +256,11 @@ fn read(
     // tells noise from false detail in frames that moved.
     let keeps = |i: usize| {
         let first = series.steps.iter().any(|s| s.frames.first() == Some(&i));
-        Keeps { noise: first, colour: first && job.pictures }
+        RegionKeeps { noise: first, colour: first && job.pictures }
     };
     let total: usize = series.steps.iter().map(|s| s.frames.len()).sum();
     let mut bad: Vec<(usize, SkipReason)> = Vec::new();
-    let mut first: Option<(usize, Reference)> = None;
+    let mut first: Option<(usize, RegionReference)> = None;
     for i in order.iter().flat_map(|s| s.frames.iter().copied()) {
         let turn = list[i].orientation();
         let wanted = job
@@ -286,25 +286,25 @@ fn read(
         });
     };
     let done = AtomicUsize::new(1);
-    listener.progress(Progress { done: 1, total });
+    listener.progress(ProgressStep { done: 1, total });
     let others: Vec<usize> = series
         .steps
         .iter()
         .flat_map(|s| s.frames.iter().copied())
         .filter(|i| *i != reference_at && bad.iter().all(|b| b.0 != *i))
         .collect();
-    let looked: Vec<(usize, std::result::Result<Placed, SkipReason>)> = others
+    let looked: Vec<(usize, std::result::Result<RegisteredFrame, SkipReason>)> = others
         .par_iter()
         .filter(|_| !listener.stopped())
         .map(|i| {
             let placed = region::look(&list[*i], &reference, keeps(*i))
                 .and_then(|look| place(look, &reference, &list[reference_at].shown));
             let done = done.fetch_add(1, Ordering::Relaxed) + 1;
-            listener.progress(Progress { done, total });
+            listener.progress(ProgressStep { done, total });
             (*i, placed)
         })
         .collect();
-    let mut placed: Vec<Option<Placed>> = list.iter().map(|_| None).collect();
+    let mut placed: Vec<Option<RegisteredFrame>> = list.iter().map(|_| None).collect();
     for (i, result) in looked {
         match result {
             Ok(p) => placed[i] = Some(p),
@@ -312,13 +312,18 @@ fn read(
         }
     }
     let own = reference.look.clone();
-    let plane = resampled(&own.plane, &Motion::NONE, MARGIN_PX);
-    placed[reference_at] = Some(Placed { look: own, plane, motion: Motion::NONE });
+    let plane = resampled(&own.plane, &RegisteredMotion::NONE, MARGIN_PX);
+    placed[reference_at] =
+        Some(RegisteredFrame { look: own, plane, motion: RegisteredMotion::NONE });
     Ok(Read { reference, reference_at, placed, bad })
 }
 
 /// Registers a frame's region on the reference's.
-fn place(look: Look, reference: &Reference, name: &str) -> std::result::Result<Placed, SkipReason> {
+fn place(
+    look: RegionCrop,
+    reference: &RegionReference,
+    name: &str,
+) -> std::result::Result<RegisteredFrame, SkipReason> {
     let other = || SkipReason::OtherSubject(name.to_owned());
     let found = register(&reference.look.plane, &look.plane)
         .filter(|r| r.correlation >= SAME_SUBJECT)
@@ -328,23 +333,23 @@ fn place(look: Look, reference: &Reference, name: &str) -> std::result::Result<P
         return Err(SkipReason::MovedAway);
     }
     let plane = resampled(&look.plane, &found.motion, MARGIN_PX);
-    Ok(Placed { look, plane, motion: found.motion })
+    Ok(RegisteredFrame { look, plane, motion: found.motion })
 }
 
 /// Registers the repeats of each step on its first frame: of one blur and one noise, they are
 /// more alike than any is to the reference.
-fn repeats_registered(series: &Series, placed: &mut [Option<Placed>]) {
+fn repeats_registered(series: &StepSeries, placed: &mut [Option<RegisteredFrame>]) {
     for step in &series.steps {
         let Some((first, repeats)) = step.frames.split_first() else { continue };
         let Some(plane) = placed[*first].as_ref().map(|p| p.plane.clone()) else { continue };
-        let updates: Vec<(usize, Placed)> = repeats
+        let updates: Vec<(usize, RegisteredFrame)> = repeats
             .par_iter()
             .filter_map(|i| {
                 let own = placed[*i].as_ref()?;
                 let left = register(&plane, &own.plane)?.motion;
                 let m = own.motion;
                 // Both are small: they add.
-                let motion = Motion {
+                let motion = RegisteredMotion {
                     dx_px: m.dx_px + left.dx_px,
                     dy_px: m.dy_px + left.dy_px,
                     turn_rad: m.turn_rad + left.turn_rad,
@@ -353,7 +358,7 @@ fn repeats_registered(series: &Series, placed: &mut [Option<Placed>]) {
                 let far = left.most_px(plane.width_px, plane.height_px);
                 (far > 0.5 * crate::tracking::align::STILL_PX && far < 1.0).then(|| {
                     let plane = resampled(&own.look.plane, &motion, MARGIN_PX);
-                    (*i, Placed { look: own.look.clone(), plane, motion })
+                    (*i, RegisteredFrame { look: own.look.clone(), plane, motion })
                 })
             })
             .collect();
@@ -364,7 +369,7 @@ fn repeats_registered(series: &Series, placed: &mut [Option<Placed>]) {
 }
 
 /// Which tiles of the region are clipped in no frame.
-fn unclipped(placed: &[Option<Placed>], reference: &Reference) -> Vec<bool> {
+fn unclipped(placed: &[Option<RegisteredFrame>], reference: &RegionReference) -> Vec<bool> {
     let (w, h) = (reference.region.w, reference.region.h);
     let corners = Spectrum::tile_corners(w, h);
     let mut keep = vec![true; corners.len()];
@@ -386,10 +391,11 @@ fn unclipped(placed: &[Option<Placed>], reference: &Reference) -> Vec<bool> {
     keep
 }
 
-fn moved(placed: &[Option<Placed>]) -> MovedRecord {
+fn moved(placed: &[Option<RegisteredFrame>]) -> MovedRecord {
     let mut moved = MovedRecord { shift_px: 0.0, turn_deg: 0.0, scale: 0.0 };
     // The reference is among them: where the others were cut counts as their movement, too.
-    let at = placed.iter().flatten().find(|p| p.motion == Motion::NONE).map(|p| p.look.cut_at);
+    let at =
+        placed.iter().flatten().find(|p| p.motion == RegisteredMotion::NONE).map(|p| p.look.cut_at);
     for p in placed.iter().flatten() {
         let cut = at.map_or((0.0, 0.0), |(x, y)| {
             (p.look.cut_at.0 as f64 - x as f64, p.look.cut_at.1 as f64 - y as f64)

@@ -7,10 +7,12 @@ use std::path::Path;
 
 use askama::Template;
 
-use crate::compare::record::{AttributionRecord, Axis, ComparePictures, CompareRecord, step_name};
+use crate::compare::record::{
+    AttributionRecord, ComparePictures, CompareRecord, StepAxis, step_name,
+};
 use crate::compare::table::{COLUMNS, StepColumn};
 use crate::error::{Error, Result};
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::PictureView;
 use crate::report::svg;
@@ -77,7 +79,7 @@ fn cost_views(record: &CompareRecord) -> Vec<CostView> {
     let of = |keep: &dyn Fn(&AttributionRecord) -> bool| -> Vec<&AttributionRecord> {
         record.attributions.iter().filter(|a| keep(a)).collect()
     };
-    let next = if record.axis == Axis::FourCorners {
+    let next = if record.axis == StepAxis::FourCorners {
         of(&|a| a.from == 0 && a.to == 3)
     } else {
         of(&|a| a.to == a.from + 1)
@@ -164,5 +166,5 @@ pub fn write_compare(
     pictures: &ComparePictures,
 ) -> Result<()> {
     let page = compare(record, pictures)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }

@@ -15,7 +15,7 @@ pub const COMPARE_SCHEMA: u32 = 1;
 /// What changes from step to step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Axis {
+pub enum StepAxis {
     /// The aperture; ISO, shutter or flash make up for it.
     Aperture,
     /// The ISO at one aperture.
@@ -29,15 +29,15 @@ pub enum Axis {
     FourCorners,
 }
 
-impl Axis {
+impl StepAxis {
     /// The word shown to people.
     pub fn word(self) -> &'static str {
         match self {
-            Axis::Aperture => "aperture",
-            Axis::Iso => "ISO",
-            Axis::Shutter => "shutter",
-            Axis::Mixed => "mixed",
-            Axis::FourCorners => "four corners",
+            StepAxis::Aperture => "aperture",
+            StepAxis::Iso => "ISO",
+            StepAxis::Shutter => "shutter",
+            StepAxis::Mixed => "mixed",
+            StepAxis::FourCorners => "four corners",
         }
     }
 }
@@ -255,7 +255,7 @@ pub struct CompareRecord {
     /// What was given to the program.
     pub paths: Vec<String>,
     /// What changes.
-    pub axis: Axis,
+    pub axis: StepAxis,
     /// How optics and noise were told apart; `None` when they could not be.
     pub protocol: Option<Protocol>,
     /// What it was measured on.
@@ -302,11 +302,11 @@ pub struct ComparePictures {
 }
 
 /// "f/8 · ISO 400": a step's name.
-pub fn step_name(step: &StepRecord, axis: Axis) -> String {
+pub fn step_name(step: &StepRecord, axis: StepAxis) -> String {
     use crate::report::wording;
     let mut parts = vec![wording::f_number(step.f_number)];
     match (axis, step.shutter_s) {
-        (Axis::Shutter, Some(s)) => parts.push(wording::shutter(s)),
+        (StepAxis::Shutter, Some(s)) => parts.push(wording::shutter(s)),
         _ => parts.extend(step.iso.map(|iso| format!("ISO {iso}"))),
     }
     parts.join(" ")

@@ -12,7 +12,7 @@ use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::edge::{EdgeResponse, NoEdge, measure_edge};
 use crate::sharpness::focus_map::{FrameCells, TILE_PX, Tile};
 use crate::sharpness::pyramid::Pyramid;
-use crate::tracking::template::{Pattern, follow};
+use crate::tracking::template::{TrackingTemplate, track_template};
 
 /// Pixels kept round the region for registration and resampling.
 pub const MARGIN_PX: usize = 32;
@@ -37,7 +37,7 @@ const FOLLOWED: f32 = 0.3;
 
 /// A box in a frame, px of the file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Area {
+pub struct RegionArea {
     /// Left.
     pub x0: usize,
     /// Top.
@@ -50,7 +50,7 @@ pub struct Area {
 
 /// Noise of a frame that stands alone in its step.
 #[derive(Debug, Clone)]
-pub enum AloneNoise {
+pub enum SingleFrameNoise {
     /// Of a raw frame, by tone, and the mosaic of the region with its margin.
     Raw(RawNoise, Box<RawFrame>),
     /// Of a rendered frame.
@@ -59,9 +59,9 @@ pub enum AloneNoise {
 
 /// What is kept of a frame.
 #[derive(Debug, Clone)]
-pub struct Look {
+pub struct RegionCrop {
     /// The pattern to follow by, and the same at half size.
-    pub patterns: [Pattern; 2],
+    pub patterns: [TrackingTemplate; 2],
     /// The region with [`MARGIN_PX`] on each side, before registration.
     pub plane: Plane,
     /// Where that was cut, px of the file.
@@ -80,19 +80,19 @@ pub struct Look {
     /// Response of the straight edge, when there is one.
     pub edge: Option<Result<EdgeResponse, NoEdge>>,
     /// Noise, when it was asked for.
-    pub alone: Option<AloneNoise>,
+    pub alone: Option<SingleFrameNoise>,
 }
 
 /// What else is kept of a frame.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Keeps {
+pub struct RegionKeeps {
     /// Its noise, measured in it alone.
     pub noise: bool,
     /// Its middle in colour, for pictures.
     pub colour: bool,
 }
 
-impl Keeps {
+impl RegionKeeps {
     fn want(self) -> Want {
         if self.colour { Want::Colour } else { Want::Luma }
     }
@@ -100,80 +100,80 @@ impl Keeps {
 
 /// The frame that the others are registered on.
 #[derive(Debug, Clone)]
-pub struct Reference {
+pub struct RegionReference {
     /// The region in it, without margin.
-    pub region: Area,
+    pub region: RegionArea,
     /// The straight edge in it: its box, and whether it was given.
-    pub edge: Option<(Area, bool)>,
+    pub edge: Option<(RegionArea, bool)>,
     /// Size of the frame, px of the file.
     pub size: (usize, usize),
     /// White balance that all frames are interpolated with.
     pub white_balance: Option<[f32; 3]>,
     /// What was kept of it.
-    pub look: Look,
+    pub look: RegionCrop,
 }
 
 /// A decoded frame.
-enum Pixels {
+enum RegionPixels {
     Rendered(Decoded),
     #[cfg_attr(not(feature = "raw"), allow(dead_code))]
     Raw(Box<RawFrame>),
 }
 
-impl Pixels {
+impl RegionPixels {
     /// The frame with the memory that it takes.
-    fn load(frame: &Frame, want: Want) -> Result<(Pixels, Held), SkipReason> {
+    fn load(frame: &Frame, want: Want) -> Result<(RegionPixels, Held), SkipReason> {
         #[cfg(feature = "raw")]
         if frame.kind == FileKind::Raw {
             let (raw, held) = image::load_raw_held(frame)?;
-            return Ok((Pixels::Raw(Box::new(raw)), held));
+            return Ok((RegionPixels::Raw(Box::new(raw)), held));
         }
         debug_assert!(cfg!(feature = "raw") || frame.kind != FileKind::Raw);
         let (decoded, held) = image::load_held(frame, want, Vec::new())?;
-        Ok((Pixels::Rendered(decoded), held))
+        Ok((RegionPixels::Rendered(decoded), held))
     }
 
     fn size(&self) -> (usize, usize) {
         match self {
-            Pixels::Rendered(d) => (d.width_px as usize, d.height_px as usize),
-            Pixels::Raw(r) => (r.width_px, r.height_px),
+            RegionPixels::Rendered(d) => (d.width_px as usize, d.height_px as usize),
+            RegionPixels::Raw(r) => (r.width_px, r.height_px),
         }
     }
 
-    fn patterns(&self) -> [Pattern; 2] {
+    fn patterns(&self) -> [TrackingTemplate; 2] {
         let (w, h) = self.size();
         let side = (w.max(h) / 4).clamp(64, MAX_PATTERN);
         let (rgb, pw, ph) = match self {
-            Pixels::Rendered(d) => d.rgb_small(side),
-            Pixels::Raw(r) => r.quick_rgb(side),
+            RegionPixels::Rendered(d) => d.rgb_small(side),
+            RegionPixels::Raw(r) => r.quick_rgb(side),
         };
         let green: Vec<u8> = rgb.iter().skip(1).step_by(3).copied().collect();
         let step_px = match self {
-            Pixels::Rendered(_) => w as f64 / pw as f64,
+            RegionPixels::Rendered(_) => w as f64 / pw as f64,
             // Whole cells are averaged; the rest at the border is left out.
-            Pixels::Raw(_) => 2.0 * (w / 2).max(h / 2).div_ceil(side).max(1) as f64,
+            RegionPixels::Raw(_) => 2.0 * (w / 2).max(h / 2).div_ceil(side).max(1) as f64,
         };
-        let fine = Pattern::new(&green, pw, ph, step_px);
+        let fine = TrackingTemplate::new(&green, pw, ph, step_px);
         let half = fine.halved();
         [fine, half]
     }
 
     /// Luma that detail is measured on: linear of raw, encoded of rendered frames.
-    fn plane(&self, a: Area) -> Plane {
+    fn plane(&self, a: RegionArea) -> Plane {
         match self {
-            Pixels::Rendered(d) => d.luma().cut(a.x0, a.y0, a.w, a.h),
-            Pixels::Raw(r) => r.cut(a.x0, a.y0, a.w, a.h).linear_luma(),
+            RegionPixels::Rendered(d) => d.luma().cut(a.x0, a.y0, a.w, a.h),
+            RegionPixels::Raw(r) => r.cut(a.x0, a.y0, a.w, a.h).linear_luma(),
         }
     }
 
     /// Red, green and blue of the middle of a cut with its margin.
-    fn colour(&self, cut: Area) -> [Plane; 3] {
+    fn colour(&self, cut: RegionArea) -> [Plane; 3] {
         let side = CROP_PX.min(cut.w - 2 * MARGIN_PX).min(cut.h - 2 * MARGIN_PX) + 2 * MARGIN_PX;
         let (x0, y0) = (cut.x0 + (cut.w - side) / 2, cut.y0 + (cut.h - side) / 2);
         let (rgb, w, h) = match self {
-            Pixels::Rendered(d) => d.rgb_crop(x0, y0, side, side),
+            RegionPixels::Rendered(d) => d.rgb_crop(x0, y0, side, side),
             // Regions are whole tiles, so this begins with a whole cell of the mosaic.
-            Pixels::Raw(r) => {
+            RegionPixels::Raw(r) => {
                 image::developed(&r.cut(x0, y0, side, side)).rgb_crop(0, 0, side, side)
             }
         };
@@ -184,14 +184,14 @@ impl Pixels {
     }
 
     /// Encoded luma of a part, for the focus measures.
-    fn encoded<T>(&self, a: Area, measure: impl FnOnce(&Luma<'_>) -> T) -> T {
+    fn encoded<T>(&self, a: RegionArea, measure: impl FnOnce(&Luma<'_>) -> T) -> T {
         match self {
-            Pixels::Rendered(d) if (a.w, a.h) == self.size() => measure(&d.luma()),
-            Pixels::Rendered(d) => {
+            RegionPixels::Rendered(d) if (a.w, a.h) == self.size() => measure(&d.luma()),
+            RegionPixels::Rendered(d) => {
                 let data = d.luma().cut(a.x0, a.y0, a.w, a.h).to_luma();
                 measure(&Luma::U8 { data: &data, channels: 1, width_px: a.w, height_px: a.h })
             }
-            Pixels::Raw(r) => {
+            RegionPixels::Raw(r) => {
                 let part = r.cut(a.x0, a.y0, a.w, a.h);
                 let data = part.luma16();
                 let (width_px, height_px) = (part.width_px, part.height_px);
@@ -202,10 +202,10 @@ impl Pixels {
 }
 
 /// Middle and size, fractions of the file's picture.
-pub type Box4 = ((f64, f64), (f64, f64));
+pub type RelativeRect = ((f64, f64), (f64, f64));
 
 /// A box in a frame of that size, whole cells of a mosaic.
-fn edge_area(((x, y), (bw, bh)): Box4, (w, h): (usize, usize)) -> Area {
+fn edge_area(((x, y), (bw, bh)): RelativeRect, (w, h): (usize, usize)) -> RegionArea {
     let side = |share: f64, full: usize| {
         let most = MAX_EDGE_PX.min(full) / 2 * 2;
         ((share * full as f64) as usize / 2 * 2).clamp(2, most.max(2))
@@ -215,12 +215,12 @@ fn edge_area(((x, y), (bw, bh)): Box4, (w, h): (usize, usize)) -> Area {
         start.round().clamp(0.0, (full - size) as f64) as usize / 2 * 2
     };
     let (bw, bh) = (side(bw, w), side(bh, h));
-    Area { x0: at(x, bw, w), y0: at(y, bh, h), w: bw, h: bh }
+    RegionArea { x0: at(x, bw, w), y0: at(y, bh, h), w: bw, h: bh }
 }
 
 /// Where a region is wanted: its middle and, when given, its size, fractions of the file's
 /// picture.
-pub type Wanted = Option<((f64, f64), Option<(f64, f64)>)>;
+pub type RegionRequest = Option<((f64, f64), Option<(f64, f64)>)>;
 
 /// Reads the reference and places the region in it.
 ///
@@ -228,16 +228,16 @@ pub type Wanted = Option<((f64, f64), Option<(f64, f64)>)>;
 /// What is wrong with the file; `Ok(None)` when the region would be too small.
 pub fn reference(
     frame: &Frame,
-    wanted: Wanted,
-    edge: Option<Box4>,
-    keeps: Keeps,
-) -> Result<Option<Reference>, SkipReason> {
-    let (pixels, _held) = Pixels::load(frame, keeps.want())?;
+    wanted: RegionRequest,
+    edge: Option<RelativeRect>,
+    keeps: RegionKeeps,
+) -> Result<Option<RegionReference>, SkipReason> {
+    let (pixels, _held) = RegionPixels::load(frame, keeps.want())?;
     let size = pixels.size();
     let Some(region) = place(&pixels, wanted) else { return Ok(None) };
     let white_balance = match &pixels {
-        Pixels::Raw(r) => r.white_balance,
-        Pixels::Rendered(_) => None,
+        RegionPixels::Raw(r) => r.white_balance,
+        RegionPixels::Rendered(_) => None,
     };
     let patterns = pixels.patterns();
     let given = edge.map(|e| (edge_area(e, size), true));
@@ -246,18 +246,22 @@ pub fn reference(
         let found = edges::find(&look.plane)?;
         let (x0, y0) = (found.x0 + look.cut_at.0, found.y0 + look.cut_at.1);
         look.edge = Some(measure_edge(&look.plane.cut(found.x0, found.y0, found.w, found.h)));
-        Some((Area { x0, y0, ..found }, false))
+        Some((RegionArea { x0, y0, ..found }, false))
     });
-    Ok(Some(Reference { region, edge, size, white_balance, look }))
+    Ok(Some(RegionReference { region, edge, size, white_balance, look }))
 }
 
 /// Reads another frame and cuts the same region from it.
 ///
 /// # Errors
 /// What is wrong with the file.
-pub fn look(frame: &Frame, reference: &Reference, keeps: Keeps) -> Result<Look, SkipReason> {
-    let (mut pixels, _held) = Pixels::load(frame, keeps.want())?;
-    if let Pixels::Raw(raw) = &mut pixels {
+pub fn look(
+    frame: &Frame,
+    reference: &RegionReference,
+    keeps: RegionKeeps,
+) -> Result<RegionCrop, SkipReason> {
+    let (mut pixels, _held) = RegionPixels::load(frame, keeps.want())?;
+    if let RegionPixels::Raw(raw) = &mut pixels {
         raw.white_balance = reference.white_balance;
     }
     let patterns = pixels.patterns();
@@ -265,7 +269,7 @@ pub fn look(frame: &Frame, reference: &Reference, keeps: Keeps) -> Result<Look, 
     let middle = (r.x0 as f64 + r.w as f64 / 2.0, r.y0 as f64 + r.h as f64 / 2.0);
     let [fine, half] = &reference.look.patterns;
     let [to_fine, to_half] = &patterns;
-    let found = follow((fine, half), (to_fine, to_half), middle, middle)
+    let found = track_template((fine, half), (to_fine, to_half), middle, middle)
         .filter(|m| m.peak >= FOLLOWED)
         .map_or((0.0, 0.0), |m| (m.x_px - middle.0, m.y_px - middle.1));
     // Whole cells of the mosaic; registration finds the rest.
@@ -275,47 +279,51 @@ pub fn look(frame: &Frame, reference: &Reference, keeps: Keeps) -> Result<Look, 
 }
 
 fn kept(
-    pixels: &Pixels,
-    patterns: [Pattern; 2],
-    region: Area,
-    edge: Option<Area>,
+    pixels: &RegionPixels,
+    patterns: [TrackingTemplate; 2],
+    region: RegionArea,
+    edge: Option<RegionArea>,
     moved: (isize, isize),
-    keeps: Keeps,
-) -> Look {
+    keeps: RegionKeeps,
+) -> RegionCrop {
     let (w, h) = pixels.size();
     let (cw, ch) = (region.w + 2 * MARGIN_PX, region.h + 2 * MARGIN_PX);
     let at = |start: usize, moved: isize, size: usize, full: usize| {
         let from = start as isize - MARGIN_PX as isize + moved;
         from.clamp(0, (full - size) as isize) as usize / 2 * 2
     };
-    let cut =
-        Area { x0: at(region.x0, moved.0, cw, w), y0: at(region.y0, moved.1, ch, h), w: cw, h: ch };
+    let cut = RegionArea {
+        x0: at(region.x0, moved.0, cw, w),
+        y0: at(region.y0, moved.1, ch, h),
+        w: cw,
+        h: ch,
+    };
     let (window_blur_px, region_blur_px) = blur(pixels, cut);
     let range_dn = match pixels {
-        Pixels::Raw(r) => Some(f64::from(r.white_dn - r.black_dn.iter().sum::<f32>() / 4.0)),
-        Pixels::Rendered(_) => None,
+        RegionPixels::Raw(r) => Some(f64::from(r.white_dn - r.black_dn.iter().sum::<f32>() / 4.0)),
+        RegionPixels::Rendered(_) => None,
     };
     let luma_steps = match pixels {
-        Pixels::Rendered(d) => d.luma_steps,
-        Pixels::Raw(_) => None,
+        RegionPixels::Rendered(d) => d.luma_steps,
+        RegionPixels::Raw(_) => None,
     };
     let edge = edge.map(|e| {
         let within = |start: usize, moved: isize, size: usize, full: usize| {
             (start as isize + moved).clamp(0, (full - size) as isize) as usize / 2 * 2
         };
         let (x0, y0) = (within(e.x0, moved.0, e.w, w), within(e.y0, moved.1, e.h, h));
-        measure_edge(&pixels.plane(Area { x0, y0, ..e }))
+        measure_edge(&pixels.plane(RegionArea { x0, y0, ..e }))
     });
     let alone = match pixels {
         _ if !keeps.noise => None,
-        Pixels::Rendered(d) => rendered_noise(&d.luma()).map(AloneNoise::Rendered),
-        Pixels::Raw(r) => {
+        RegionPixels::Rendered(d) => rendered_noise(&d.luma()).map(SingleFrameNoise::Rendered),
+        RegionPixels::Raw(r) => {
             let window = window(cut, (w, h));
             raw_noise(&r.cut(window.x0, window.y0, window.w, window.h).planes())
-                .map(|n| AloneNoise::Raw(n, Box::new(r.cut(cut.x0, cut.y0, cw, ch))))
+                .map(|n| SingleFrameNoise::Raw(n, Box::new(r.cut(cut.x0, cut.y0, cw, ch))))
         }
     };
-    Look {
+    RegionCrop {
         patterns,
         plane: pixels.plane(cut),
         cut_at: (cut.x0, cut.y0),
@@ -330,17 +338,17 @@ fn kept(
 }
 
 /// The window round a cut in which blur is mapped.
-fn window(cut: Area, (w, h): (usize, usize)) -> Area {
+fn window(cut: RegionArea, (w, h): (usize, usize)) -> RegionArea {
     let side = |most: usize, own: usize, full: usize| most.max(own).min(full) / 2 * 2;
     let (ww, wh) = (side(WINDOW_PX.0, cut.w, w), side(WINDOW_PX.1, cut.h, h));
     let at = |start: usize, own: usize, size: usize, full: usize| {
         (start + own / 2).saturating_sub(size / 2).min(full - size) / 2 * 2
     };
-    Area { x0: at(cut.x0, cut.w, ww, w), y0: at(cut.y0, cut.h, wh, h), w: ww, h: wh }
+    RegionArea { x0: at(cut.x0, cut.w, ww, w), y0: at(cut.y0, cut.h, wh, h), w: ww, h: wh }
 }
 
 /// Blur of the judged tiles of the window, and of those in the region.
-fn blur(pixels: &Pixels, cut: Area) -> (Vec<f32>, Vec<f32>) {
+fn blur(pixels: &RegionPixels, cut: RegionArea) -> (Vec<f32>, Vec<f32>) {
     let window = window(cut, pixels.size());
     pixels.encoded(window, |luma| {
         let Some(cells) = FrameCells::measure(luma, &Pyramid::new(luma)) else {
@@ -366,7 +374,7 @@ fn blur(pixels: &Pixels, cut: Area) -> (Vec<f32>, Vec<f32>) {
 }
 
 /// Where the region lies; `None` when the frame or what was asked for is too small.
-fn place(pixels: &Pixels, wanted: Wanted) -> Option<Area> {
+fn place(pixels: &RegionPixels, wanted: RegionRequest) -> Option<RegionArea> {
     let (w, h) = pixels.size();
     let room = |full: usize, drift: f64| {
         full.checked_sub(2 * MARGIN_PX + 2 * (drift * w.min(h) as f64) as usize)
@@ -387,13 +395,13 @@ fn place(pixels: &Pixels, wanted: Wanted) -> Option<Area> {
             return None;
         }
         let (x0, y0) = (near(x * w as f64, rw, w), near(y * h as f64, rh, h));
-        return Some(Area { x0, y0, w: rw, h: rh });
+        return Some(RegionArea { x0, y0, w: rw, h: rh });
     }
     let side = tiles(REGION_PX.min(room(w, DRIFT)?).min(room(h, DRIFT)?));
     if side < MIN_REGION_PX {
         return None;
     }
-    let whole = Area { x0: 0, y0: 0, w: w / 2 * 2, h: h / 2 * 2 };
+    let whole = RegionArea { x0: 0, y0: 0, w: w / 2 * 2, h: h / 2 * 2 };
     let (sums, cols, rows) = pixels.encoded(whole, |luma| {
         let cells = FrameCells::measure(luma, &Pyramid::new(luma))?;
         let map = cells.map(&cells.noise().unwrap_or_else(|| BandNoise::white(0.5)));
@@ -420,5 +428,5 @@ fn place(pixels: &Pixels, wanted: Wanted) -> Option<Area> {
         let middle = |i: usize| (i * TILE_PX + side / 2) as f64;
         (middle(col), middle(row))
     });
-    Some(Area { x0: near(x, side, w), y0: near(y, side, h), w: side, h: side })
+    Some(RegionArea { x0: near(x, side, w), y0: near(y, side, h), w: side, h: side })
 }

@@ -4,13 +4,13 @@
 //! Settings are compared in thirds of a stop, as they are marked: f/13 is a third from f/11, and
 //! a shutter of 1/199 s the same as 1/200 s.
 
-use crate::compare::record::Axis;
+use crate::compare::record::StepAxis;
 use crate::error::{Error, NotASeries, Result};
 use crate::image::Frame;
 
 /// Settings of a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Setting {
+pub struct SteppedSetting {
     /// Marked f-number.
     pub f_number: f64,
     /// ISO, when the files tell.
@@ -21,20 +21,20 @@ pub struct Setting {
 
 /// A step: frames with the same settings.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Step {
+pub struct SeriesStep {
     /// Its settings.
-    pub setting: Setting,
+    pub setting: SteppedSetting,
     /// Its frames, as indices into the list given.
     pub frames: Vec<usize>,
 }
 
 /// The series.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Series {
+pub struct StepSeries {
     /// What changes.
-    pub axis: Axis,
+    pub axis: StepAxis,
     /// Its steps in order of the axis.
-    pub steps: Vec<Step>,
+    pub steps: Vec<SeriesStep>,
     /// What else changed with it, so that its effect cannot be told apart; a sentence each.
     pub confounded: Vec<String>,
 }
@@ -52,7 +52,7 @@ fn light_thirds(value: f64) -> i64 {
     (3.0 * value.log2()).round() as i64
 }
 
-impl Setting {
+impl SteppedSetting {
     fn key(&self) -> (i64, i64, i64) {
         (
             aperture_thirds(self.f_number),
@@ -97,18 +97,18 @@ pub fn f_numbers(told: &[Option<f64>], typed: &[f64]) -> Result<Vec<f64>> {
 ///
 /// # Errors
 /// [`NotASeries::OneStep`] when all settings are the same.
-pub fn series(frames: &[Frame], f_numbers: &[f64]) -> Result<Series> {
-    let mut steps: Vec<Step> = Vec::new();
+pub fn series(frames: &[Frame], f_numbers: &[f64]) -> Result<StepSeries> {
+    let mut steps: Vec<SeriesStep> = Vec::new();
     for (i, (frame, f_number)) in frames.iter().zip(f_numbers).enumerate() {
         let e = frame.exposure.as_ref();
-        let setting = Setting {
+        let setting = SteppedSetting {
             f_number: *f_number,
             iso: e.and_then(|e| e.iso.as_ref()).map(|k| k.value.round() as u32).filter(|v| *v > 0),
             shutter_s: e.and_then(|e| e.exposure_time_s.as_ref()).map(|k| k.value),
         };
         match steps.iter_mut().find(|s| s.setting.key() == setting.key()) {
             Some(step) => step.frames.push(i),
-            None => steps.push(Step { setting, frames: vec![i] }),
+            None => steps.push(SeriesStep { setting, frames: vec![i] }),
         }
     }
     if steps.len() < 2 {
@@ -118,17 +118,17 @@ pub fn series(frames: &[Frame], f_numbers: &[f64]) -> Result<Series> {
     steps.sort_by_key(|s| {
         let (f, iso, shutter) = s.setting.key();
         match axis {
-            Axis::Iso => (iso, f, shutter),
-            Axis::Shutter => (-shutter, f, iso),
-            Axis::Aperture | Axis::Mixed | Axis::FourCorners => (f, iso, shutter),
+            StepAxis::Iso => (iso, f, shutter),
+            StepAxis::Shutter => (-shutter, f, iso),
+            StepAxis::Aperture | StepAxis::Mixed | StepAxis::FourCorners => (f, iso, shutter),
         }
     });
     let confounded = confounded(axis, &steps, frames);
-    Ok(Series { axis, steps, confounded })
+    Ok(StepSeries { axis, steps, confounded })
 }
 
 /// What changes, and what only pays for it.
-fn axis(steps: &[Step]) -> Axis {
+fn axis(steps: &[SeriesStep]) -> StepAxis {
     let keys: Vec<(i64, i64, i64)> = steps.iter().map(|s| s.setting.key()).collect();
     let distinct = |of: &dyn Fn(&(i64, i64, i64)) -> i64| {
         let mut values: Vec<i64> = keys.iter().map(of).collect();
@@ -144,22 +144,22 @@ fn axis(steps: &[Step]) -> Axis {
         list.len()
     };
     if apertures == 2 && isos == 2 && pairs == 4 && steps.len() == 4 {
-        Axis::FourCorners
+        StepAxis::FourCorners
     } else if apertures == steps.len() {
-        Axis::Aperture
+        StepAxis::Aperture
     } else if apertures > 1 {
-        Axis::Mixed
+        StepAxis::Mixed
     } else if isos == steps.len() {
-        Axis::Iso
+        StepAxis::Iso
     } else if isos == 1 && shutters == steps.len() {
-        Axis::Shutter
+        StepAxis::Shutter
     } else {
-        Axis::Mixed
+        StepAxis::Mixed
     }
 }
 
 /// What else changed and cannot be told from the axis.
-fn confounded(axis: Axis, steps: &[Step], frames: &[Frame]) -> Vec<String> {
+fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<String> {
     let mut found = Vec::new();
     let range = |values: Vec<f64>| -> f64 {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
@@ -173,7 +173,7 @@ fn confounded(axis: Axis, steps: &[Step], frames: &[Frame]) -> Vec<String> {
     });
     let shutter_changes = shutters.len() == steps.len() && range(shutters) > 1.4;
     let iso_changes = isos.len() == steps.len() && range(isos) > 1.2;
-    if axis == Axis::Aperture && shutter_changes && !flash {
+    if axis == StepAxis::Aperture && shutter_changes && !flash {
         found.push(
             "The shutter changed with the aperture: if anything moved during the exposure, that \
              counts as the aperture's doing."

@@ -2,23 +2,25 @@
 
 use rayon::prelude::*;
 
-use super::region::{AloneNoise, MARGIN_PX};
-use super::{CompareJob, Placed, edges, single_frame_noise};
-use crate::compare::attribution::{Attribution, Kind, Side, between, method_error, of_four};
-use crate::compare::record::{
-    AttributionRecord, Axis, BestAperture, EdgeRecord, Protocol, StepRecord,
+use super::region::{MARGIN_PX, SingleFrameNoise};
+use super::{CompareJob, RegisteredFrame, edges, single_frame_noise};
+use crate::compare::attribution::{
+    Attribution, AttributionKind, Side, between, method_error, of_four,
 };
-use crate::compare::series::{SAME_LIGHT_STOPS, Series, Step, aperture_thirds};
+use crate::compare::record::{
+    AttributionRecord, BestAperture, EdgeRecord, Protocol, StepAxis, StepRecord,
+};
+use crate::compare::series::{SAME_LIGHT_STOPS, SeriesStep, StepSeries, aperture_thirds};
 use crate::core::tone::{decode_srgb, encode_srgb};
 use crate::core::units::{GREEN, PitchUm};
 use crate::core::{Flag, Measured, Plane, Tone};
 use crate::cull::pictures;
 use crate::detail::information::{RESOLVED_SNR, crossing_cy_px};
-use crate::detail::lens_fit::{LensFit, Seen, own_weight};
+use crate::detail::lens_fit::{LensFit, ObservedStep, own_weight};
 use crate::image::{Frame, Orientation};
-use crate::noise::jpeg::{Compressed, Crossing};
+use crate::noise::jpeg::{JpegNoiseModel, NoiseTransfer};
 use crate::noise::raw::{IsoModel, RawNoise};
-use crate::noise::signal_noise::{Rings, SignalNoise, bits_px, propagated};
+use crate::noise::signal_noise::{RingPowers, SignalNoise, bits_px, propagated};
 use crate::noise::spectrum::{
     FIRST_RING, NoiseSpectrum, REDUCED_SLOPE, RINGS, TILE_PX, ring_cy_px,
 };
@@ -45,8 +47,8 @@ const BEST_REACH_STOPS: f64 = 1.3;
 pub(super) struct Measuring<'a> {
     pub job: &'a CompareJob,
     pub list: &'a [Frame],
-    pub series: &'a Series,
-    pub placed: &'a [Option<Placed>],
+    pub series: &'a StepSeries,
+    pub placed: &'a [Option<RegisteredFrame>],
     pub keep: &'a [bool],
     pub raw: bool,
     pub pitch_um: Option<f64>,
@@ -57,7 +59,7 @@ pub(super) struct Measuring<'a> {
 }
 
 /// What came out.
-pub(super) struct Found {
+pub(super) struct StepResults {
     pub steps: Vec<StepRecord>,
     pub attributions: Vec<AttributionRecord>,
     pub protocol: Option<Protocol>,
@@ -69,13 +71,13 @@ pub(super) struct Found {
 }
 
 /// One step, measured.
-struct Taken<'a> {
-    step: &'a Step,
+struct StepMeasurement<'a> {
+    step: &'a SeriesStep,
     found: SignalNoise,
     /// Signal and noise as they are used across steps.
     side: Side,
     /// What compression made of it, when its frames are JPEGs.
-    compressed: Option<Compressed>,
+    compressed: Option<JpegNoiseModel>,
     /// Brightness against the first step.
     gain: f64,
     mean: f64,
@@ -87,9 +89,9 @@ struct Taken<'a> {
 }
 
 impl Measuring<'_> {
-    pub(super) fn all(&self) -> Found {
+    pub(super) fn all(&self) -> StepResults {
         let model = self.iso_model();
-        let mut taken: Vec<Taken<'_>> = self
+        let mut taken: Vec<StepMeasurement<'_>> = self
             .series
             .steps
             .par_iter()
@@ -101,7 +103,7 @@ impl Measuring<'_> {
         if self.raw {
             self.bounded(&mut taken);
         }
-        let Some(bright) = taken.first().map(|t| t.mean) else { return Found::nothing() };
+        let Some(bright) = taken.first().map(|t| t.mean) else { return StepResults::nothing() };
         for t in &mut taken {
             t.gain = bright / t.mean;
             t.found.scale(t.gain);
@@ -133,7 +135,7 @@ impl Measuring<'_> {
         let protocol = attributions.iter().map(|a| a.protocol).max();
         let best_aperture = if refused.is_none() { self.best_aperture(&steps) } else { None };
         let best_for_depth = self.best_for_depth(&taken, fit.as_ref().map(|f| &f.0));
-        Found {
+        StepResults {
             steps,
             attributions,
             protocol,
@@ -154,7 +156,7 @@ impl Measuring<'_> {
             .filter_map(|s| {
                 let placed = self.placed[*s.frames.first()?].as_ref()?;
                 match &placed.look.alone {
-                    Some(AloneNoise::Raw(noise, _)) if noise.is_trusted() => {
+                    Some(SingleFrameNoise::Raw(noise, _)) if noise.is_trusted() => {
                         Some((f64::from(s.setting.iso?), noise))
                     }
                     _ => None,
@@ -164,8 +166,12 @@ impl Measuring<'_> {
         if known.len() < 3 { None } else { IsoModel::fit(&known) }
     }
 
-    fn taken<'s>(&self, step: &'s Step, model: Option<&IsoModel>) -> Option<Taken<'s>> {
-        let placed: Vec<&Placed> =
+    fn taken<'s>(
+        &self,
+        step: &'s SeriesStep,
+        model: Option<&IsoModel>,
+    ) -> Option<StepMeasurement<'s>> {
+        let placed: Vec<&RegisteredFrame> =
             step.frames.iter().filter_map(|i| self.placed[*i].as_ref()).collect();
         let planes: Vec<&Plane> = placed.iter().map(|p| &p.plane).collect();
         let mean = planes.iter().map(|p| mean(p)).sum::<f64>() / planes.len() as f64;
@@ -192,17 +198,27 @@ impl Measuring<'_> {
         let side = Side::of(&found);
         let compressed = placed[0].look.luma_steps.as_ref().and_then(|steps| {
             let (x, y) = placed[0].look.cut_at;
-            Compressed::of(&planes, (x + MARGIN_PX, y + MARGIN_PX), steps)
+            JpegNoiseModel::of(&planes, (x + MARGIN_PX, y + MARGIN_PX), steps)
         });
-        Some(Taken { step, found, side, compressed, gain: 1.0, mean, reduced, moved, aliased })
+        Some(StepMeasurement {
+            step,
+            found,
+            side,
+            compressed,
+            gain: 1.0,
+            mean,
+            reduced,
+            moved,
+            aliased,
+        })
     }
 
     /// Lowers the noise of single raw frames to what their own power allows. Shot noise grows with
     /// the ISO as the gain does, so what the most closed aperture shows of its noise beyond the
     /// cutoff holds for the body at every ISO.
-    fn bounded(&self, taken: &mut [Taken<'_>]) {
+    fn bounded(&self, taken: &mut [StepMeasurement<'_>]) {
         // Variance over gain and level, as taken and as bounded.
-        let per_gain = |t: &Taken<'_>| {
+        let per_gain = |t: &StepMeasurement<'_>| {
             let iso = t.step.setting.iso.map(f64::from)?;
             Some(t.found.noise_sigma().powi(2) / (t.mean * iso))
         };
@@ -222,13 +238,13 @@ impl Measuring<'_> {
     /// Noise of a step's first frame, from that frame alone.
     fn own_noise(
         &self,
-        step: &Step,
-        placed: &Placed,
+        step: &SeriesStep,
+        placed: &RegisteredFrame,
         model: Option<&IsoModel>,
         mean: f64,
     ) -> Option<NoiseSpectrum> {
         match placed.look.alone.as_ref()? {
-            AloneNoise::Raw(own, region) => {
+            SingleFrameNoise::Raw(own, region) => {
                 let iso = step.setting.iso.map(f64::from);
                 let noise = match (model, iso) {
                     (Some(m), Some(iso)) => {
@@ -240,19 +256,19 @@ impl Measuring<'_> {
                 };
                 single_frame_noise::noise_spectrum(region, &noise, MARGIN_PX, self.keep)
             }
-            AloneNoise::Rendered(noise) => noise.spectrum_at(mean),
+            SingleFrameNoise::Rendered(noise) => noise.spectrum_at(mean),
         }
     }
 
     /// Scene and lens, and the working over the marked f-number they were found with.
-    fn fit(&self, taken: &[Taken<'_>]) -> Option<(LensFit, f64)> {
+    fn fit(&self, taken: &[StepMeasurement<'_>]) -> Option<(LensFit, f64)> {
         let pitch = PitchUm(self.pitch_um?);
         let first = aperture_thirds(taken.first()?.step.setting.f_number);
         if taken.iter().all(|t| aperture_thirds(t.step.setting.f_number) == first) {
             return None;
         }
         let with = |bellows: f64| {
-            let seen: Vec<Seen> = taken.iter().map(|t| t.seen(bellows)).collect();
+            let seen: Vec<ObservedStep> = taken.iter().map(|t| t.seen(bellows)).collect();
             LensFit::of(&seen, pitch).map(|fit| (fit, bellows))
         };
         match self.bellows {
@@ -266,7 +282,7 @@ impl Measuring<'_> {
     }
 
     /// Why optics and noise cannot be told apart, if they cannot.
-    fn refused(&self, taken: &[Taken<'_>], has_fit: bool) -> Option<String> {
+    fn refused(&self, taken: &[StepMeasurement<'_>], has_fit: bool) -> Option<String> {
         let singles = taken.iter().any(|t| t.found.frames < 2);
         if !singles {
             return None;
@@ -279,7 +295,7 @@ impl Measuring<'_> {
             );
         }
         let apertures = taken.windows(2).any(|w| {
-            let thirds = |t: &Taken<'_>| aperture_thirds(t.step.setting.f_number);
+            let thirds = |t: &StepMeasurement<'_>| aperture_thirds(t.step.setting.f_number);
             thirds(&w[0]) != thirds(&w[1])
         });
         if apertures && self.pitch_um.is_none() {
@@ -290,7 +306,11 @@ impl Measuring<'_> {
         (apertures && !has_fit).then(|| "nothing in the region stands above the noise".to_owned())
     }
 
-    fn records(&self, taken: &[Taken<'_>], fit: Option<&(LensFit, f64)>) -> Vec<StepRecord> {
+    fn records(
+        &self,
+        taken: &[StepMeasurement<'_>],
+        fit: Option<&(LensFit, f64)>,
+    ) -> Vec<StepRecord> {
         let blurs: Vec<Option<Measured>> = taken.iter().map(|t| self.blur(t)).collect();
         let best_blur = blurs.iter().flatten().map(|m| m.value).reduce(f64::min);
         taken
@@ -353,7 +373,7 @@ impl Measuring<'_> {
             .collect()
     }
 
-    fn edge(&self, t: &Taken<'_>) -> Option<EdgeRecord> {
+    fn edge(&self, t: &StepMeasurement<'_>) -> Option<EdgeRecord> {
         let frames: Vec<_> = t
             .step
             .frames
@@ -364,7 +384,7 @@ impl Measuring<'_> {
     }
 
     /// Blur in the sharper quarter of the region's tiles.
-    fn blur(&self, t: &Taken<'_>) -> Option<Measured> {
+    fn blur(&self, t: &StepMeasurement<'_>) -> Option<Measured> {
         let mut tiles: Vec<f64> = t
             .step
             .frames
@@ -379,7 +399,7 @@ impl Measuring<'_> {
         Measured::new(value, 1.36 * spread / (n as f64).sqrt(), n as u32)
     }
 
-    fn sharp_area(&self, t: &Taken<'_>, best: f64) -> Option<f64> {
+    fn sharp_area(&self, t: &StepMeasurement<'_>, best: f64) -> Option<f64> {
         let tiles: Vec<f32> = t
             .step
             .frames
@@ -392,7 +412,7 @@ impl Measuring<'_> {
     }
 
     /// Each repeat's own detail, their mean put on the step's.
-    fn repeats(&self, t: &Taken<'_>) -> Vec<f64> {
+    fn repeats(&self, t: &StepMeasurement<'_>) -> Vec<f64> {
         if t.found.frames < 2 {
             return Vec::new();
         }
@@ -415,7 +435,7 @@ impl Measuring<'_> {
     }
 
     /// Light of a step against the first, stops.
-    fn light(&self, t: &Taken<'_>, first: &Taken<'_>) -> Option<f64> {
+    fn light(&self, t: &StepMeasurement<'_>, first: &StepMeasurement<'_>) -> Option<f64> {
         let linear = |mean: f64| if self.raw { mean } else { decode_srgb(mean / 255.0) };
         let stops = (linear(t.mean) / linear(first.mean)).log2();
         stops.is_finite().then_some(stops)
@@ -423,14 +443,14 @@ impl Measuring<'_> {
 
     fn attributions(
         &self,
-        taken: &[Taken<'_>],
+        taken: &[StepMeasurement<'_>],
         steps: &[StepRecord],
         best: usize,
     ) -> Vec<AttributionRecord> {
         let next = (1..taken.len()).map(|i| (i - 1, i));
         let from_best = (0..taken.len()).filter(|i| *i != best).map(|i| (best, i));
         let mut pairs: Vec<(usize, usize)> = next.collect();
-        if self.series.axis == Axis::FourCorners {
+        if self.series.axis == StepAxis::FourCorners {
             // Sorted by aperture, then ISO: the diagonal is what the series was taken for.
             pairs = vec![(0, 3)];
         }
@@ -463,12 +483,17 @@ impl Measuring<'_> {
     }
 
     /// By the best protocol that the frames allow.
-    fn one(&self, taken: &[Taken<'_>], from: usize, to: usize) -> (Attribution, Protocol) {
+    fn one(
+        &self,
+        taken: &[StepMeasurement<'_>],
+        from: usize,
+        to: usize,
+    ) -> (Attribution, Protocol) {
         let (a, b) = (&taken[from], &taken[to]);
-        let all_repeated = |list: &[&Taken<'_>]| list.iter().all(|t| t.found.frames > 1);
-        let thirds = |t: &Taken<'_>| aperture_thirds(t.step.setting.f_number);
-        let iso = |t: &Taken<'_>| t.step.setting.iso;
-        let corner = |aperture: &Taken<'_>, noise: &Taken<'_>| {
+        let all_repeated = |list: &[&StepMeasurement<'_>]| list.iter().all(|t| t.found.frames > 1);
+        let thirds = |t: &StepMeasurement<'_>| aperture_thirds(t.step.setting.f_number);
+        let iso = |t: &StepMeasurement<'_>| t.step.setting.iso;
+        let corner = |aperture: &StepMeasurement<'_>, noise: &StepMeasurement<'_>| {
             taken.iter().find(|t| {
                 let light = (t.mean / a.mean).log2().abs();
                 thirds(t) == thirds(aperture) && iso(t) == iso(noise) && light < SAME_LIGHT_STOPS
@@ -480,7 +505,7 @@ impl Measuring<'_> {
             && let (Some(first), Some(second)) = (corner(b, a), corner(a, b))
             && all_repeated(&[a, b, first, second])
         {
-            let k = method_error(Protocol::FourCorners, Kind::default());
+            let k = method_error(Protocol::FourCorners, AttributionKind::default());
             let found = of_four(&a.side, &first.side, &second.side, &b.side, k);
             return (found, Protocol::FourCorners);
         }
@@ -491,7 +516,7 @@ impl Measuring<'_> {
         } else {
             Protocol::RenderedSingles
         };
-        let kind = Kind {
+        let kind = AttributionKind {
             raw: self.raw,
             compressed: a.compressed.is_some() && b.compressed.is_some(),
             noise_reduced: a.reduced || b.reduced,
@@ -503,14 +528,14 @@ impl Measuring<'_> {
                 c.signal_more.iter_mut().for_each(|v| *v *= optics.gain * optics.gain);
                 c
             }),
-            _ => [Crossing::NONE; 2],
+            _ => [NoiseTransfer::NONE; 2],
         };
         (between(&a.side, &b.side, &crossings, k), protocol)
     }
 
     /// The aperture of most detail, by a parabola in stops about the best step.
     fn best_aperture(&self, steps: &[StepRecord]) -> Option<BestAperture> {
-        if !matches!(self.series.axis, Axis::Aperture) {
+        if !matches!(self.series.axis, StepAxis::Aperture) {
             return None;
         }
         let points: Vec<(f64, f64)> = steps
@@ -549,7 +574,11 @@ impl Measuring<'_> {
 
     /// The aperture whose ends of the depth asked for keep most detail, under each aperture's
     /// own noise.
-    fn best_for_depth(&self, taken: &[Taken<'_>], fit: Option<&LensFit>) -> Option<BestAperture> {
+    fn best_for_depth(
+        &self,
+        taken: &[StepMeasurement<'_>],
+        fit: Option<&LensFit>,
+    ) -> Option<BestAperture> {
         let (depth_mm, m) = (self.job.depth_mm?, self.magnification?.value);
         let bellows = self.bellows?;
         let defocus_um = crate::optics::depth::image_half_depth_um(depth_mm, m);
@@ -559,11 +588,11 @@ impl Measuring<'_> {
             interior,
             depth_mm: Some(depth_mm),
         };
-        let Some(fit) = fit.filter(|_| self.series.axis == Axis::Aperture) else {
+        let Some(fit) = fit.filter(|_| self.series.axis == StepAxis::Aperture) else {
             let n_eff = crate::optics::depth::best_n_eff(defocus_um, GREEN);
             return Some(made(n_eff / bellows, true));
         };
-        let noise_at = |stops: f64| -> Rings {
+        let noise_at = |stops: f64| -> RingPowers {
             std::array::from_fn(|r| {
                 let table: Vec<(f64, f64)> = taken
                     .iter()
@@ -587,7 +616,7 @@ impl Measuring<'_> {
 
     /// The middle of the region at each step, registered, at 100 % and equal brightness.
     pub(super) fn crops(&self, turn: Orientation) -> Vec<Option<Picture>> {
-        let firsts: Vec<Option<&Placed>> =
+        let firsts: Vec<Option<&RegisteredFrame>> =
             self.series.steps.iter().map(|s| self.placed[*s.frames.first()?].as_ref()).collect();
         let Some(wanted) = firsts.iter().flatten().next().map(|p| mean(&p.plane)) else {
             return Vec::new();
@@ -621,9 +650,9 @@ impl Measuring<'_> {
     }
 }
 
-impl Found {
-    fn nothing() -> Found {
-        Found {
+impl StepResults {
+    fn nothing() -> StepResults {
+        StepResults {
             steps: Vec::new(),
             attributions: Vec::new(),
             protocol: None,
@@ -636,10 +665,10 @@ impl Found {
     }
 }
 
-impl Taken<'_> {
-    fn seen(&self, bellows: f64) -> Seen {
+impl StepMeasurement<'_> {
+    fn seen(&self, bellows: f64) -> ObservedStep {
         let f_number = self.step.setting.f_number;
-        Seen {
+        ObservedStep {
             f_number,
             n_eff: f_number * bellows,
             signal: self.found.signal,
@@ -658,7 +687,7 @@ impl Taken<'_> {
 
     fn detail(&self) -> Option<Measured> {
         let side = &self.side;
-        let bits = |r: &[Rings]| bits_px(&r[0], &r[1], &side.count);
+        let bits = |r: &[RingPowers]| bits_px(&r[0], &r[1], &side.count);
         let rings = [side.signal, side.noise];
         let error = propagated(&rings, &[side.signal_err, side.noise_err], bits);
         let mut m = Measured::new(bits(&rings), error, self.found.tiles)?;
@@ -672,8 +701,8 @@ impl Taken<'_> {
     }
 
     fn resolved(&self) -> Option<Measured> {
-        let crossing = |r: &[Rings]| {
-            let snr: Rings =
+        let crossing = |r: &[RingPowers]| {
+            let snr: RingPowers =
                 std::array::from_fn(|i| if i < FIRST_RING { 0.0 } else { r[0][i] / r[1][i] });
             crossing_cy_px(&snr, RESOLVED_SNR)
         };

@@ -5,7 +5,7 @@ use crate::core::Measured;
 use crate::report::wording;
 
 /// A value and its error, where there are any.
-pub type Value = (Option<f64>, Option<f64>);
+pub type StepValue = (Option<f64>, Option<f64>);
 
 /// One column.
 pub struct StepColumn {
@@ -22,12 +22,12 @@ pub struct StepColumn {
     /// What it means.
     pub meaning: &'static str,
     /// Where the value is.
-    pub get: fn(&StepRecord) -> Value,
+    pub get: fn(&StepRecord) -> StepValue,
     /// How it is shown.
     show: fn(f64) -> String,
 }
 
-fn measured(m: Option<Measured>) -> Value {
+fn measured(m: Option<Measured>) -> StepValue {
     (m.map(|m| m.value), m.and_then(|m| m.std_err))
 }
 
@@ -48,7 +48,7 @@ const fn column(
     unit: &'static str,
     gives_way: u8,
     meaning: &'static str,
-    get: fn(&StepRecord) -> Value,
+    get: fn(&StepRecord) -> StepValue,
     show: fn(f64) -> String,
 ) -> StepColumn {
     StepColumn { key, error_key: None, heading, unit, gives_way, meaning, get, show }

@@ -19,7 +19,7 @@ pub struct Trials {
 
 /// A fit.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Fit {
+pub struct LogisticFit {
     /// β0 and β1.
     pub beta: [f64; 2],
     /// Their covariance.
@@ -47,7 +47,7 @@ pub enum NoFit {
     },
 }
 
-impl Fit {
+impl LogisticFit {
     /// Standard errors of β0 and β1.
     pub fn std_err(&self) -> [f64; 2] {
         [self.covariance[0][0].sqrt(), self.covariance[1][1].sqrt()]
@@ -81,7 +81,7 @@ impl Fit {
 ///
 /// # Errors
 /// [`NoFit`] says why there is no maximum.
-pub fn fit(trials: &[Trials]) -> Result<Fit, NoFit> {
+pub fn fit(trials: &[Trials]) -> Result<LogisticFit, NoFit> {
     let sound = |t: &&Trials| t.x.is_finite() && t.of > 0 && t.hits <= t.of;
     let trials: Vec<Trials> = trials.iter().filter(sound).copied().collect();
     let n: u32 = trials.iter().map(|t| t.of).sum();
@@ -110,7 +110,7 @@ pub fn fit(trials: &[Trials]) -> Result<Fit, NoFit> {
 }
 
 /// Newton's steps on centred and scaled x, so that any unit converges alike.
-fn newton(trials: &[Trials], n: u32) -> Option<Fit> {
+fn newton(trials: &[Trials], n: u32) -> Option<LogisticFit> {
     /// Far more than a concave function of two numbers needs.
     const MOST_STEPS: usize = 100;
     let total = f64::from(n);
@@ -187,7 +187,7 @@ fn newton(trials: &[Trials], n: u32) -> Option<Fit> {
             }
         }
     }
-    Some(Fit { beta: turned(beta), covariance, log_likelihood: now, n })
+    Some(LogisticFit { beta: turned(beta), covariance, log_likelihood: now, n })
 }
 
 #[cfg(test)]

@@ -47,7 +47,7 @@ impl Measured {
 /// Where a known value came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Source {
+pub enum ValueSource {
     /// Written in the file by the camera.
     File,
     /// Typed by the user for this run.
@@ -64,22 +64,22 @@ pub struct Known<T> {
     /// The value.
     pub value: T,
     /// Its origin.
-    pub from: Source,
+    pub from: ValueSource,
 }
 
 impl<T> Known<T> {
     /// A value read from the file.
     pub fn from_file(value: T) -> Self {
-        Known { value, from: Source::File }
+        Known { value, from: ValueSource::File }
     }
 
     /// A value typed by the user.
     pub fn typed(value: T) -> Self {
-        Known { value, from: Source::Typed }
+        Known { value, from: ValueSource::Typed }
     }
 
     /// A value assumed for want of a better one.
     pub fn assumed(value: T) -> Self {
-        Known { value, from: Source::Assumed }
+        Known { value, from: ValueSource::Assumed }
     }
 }

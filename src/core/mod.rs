@@ -15,7 +15,7 @@ pub mod units;
 mod wide;
 
 pub use flags::{Flag, FlagSet};
-pub use measured::{Known, Measured, Source};
+pub use measured::{Known, Measured, ValueSource};
 pub use path_text::{byte_of, path_text, text_path};
 pub use plane::{Luma, Plane, Tone};
-pub use wide::wide;
+pub use wide::with_simd;

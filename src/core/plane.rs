@@ -1,7 +1,7 @@
 //! Picture planes: the integer luma that the fast kernels read, and the float plane that the
 //! slower, finer methods work on.
 
-use super::wide::wide;
+use super::wide::with_simd;
 
 /// Whether sample values are proportional to light.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -149,7 +149,7 @@ impl Luma<'_> {
     /// # Panics
     /// When the part lies outside the picture.
     pub fn row_eighths(&self, y: usize, x0: usize, out: &mut [i16]) {
-        wide(
+        with_simd(
             #[inline(always)]
             || self.fill_eighths(y, x0, out),
         );

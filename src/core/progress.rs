@@ -2,7 +2,7 @@
 
 /// How far a run has come.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Progress {
+pub struct ProgressStep {
     /// Frames done.
     pub done: usize,
     /// Frames in all.
@@ -10,9 +10,9 @@ pub struct Progress {
 }
 
 /// Hands on what happens while an outing is worked through.
-pub trait Listener: Sync {
+pub trait Progress: Sync {
     /// A frame was read.
-    fn progress(&self, progress: Progress);
+    fn progress(&self, progress: ProgressStep);
     /// Whether to stop; frames read so far are still judged.
     fn stopped(&self) -> bool {
         false
@@ -21,8 +21,8 @@ pub trait Listener: Sync {
 
 /// Does nothing.
 #[derive(Debug, Default)]
-pub struct Quiet;
+pub struct NoProgress;
 
-impl Listener for Quiet {
-    fn progress(&self, _: Progress) {}
+impl Progress for NoProgress {
+    fn progress(&self, _: ProgressStep) {}
 }

@@ -34,7 +34,7 @@ pub struct OnCourse {
 
 /// A course.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Course {
+pub struct SmoothedSeries {
     /// Value and error at every time.
     pub values: Vec<OnCourse>,
     /// By what the variances given have to be multiplied to be those of the values.
@@ -55,7 +55,7 @@ const UNKNOWN: f64 = 1e8;
 
 /// One step of the filter: what was expected and what was known after it.
 #[derive(Clone, Copy)]
-struct Step {
+struct SmoothingStep {
     expected: [f64; 2],
     /// Variances and covariance of the expectation: value, both, slope.
     expected_p: [f64; 3],
@@ -65,7 +65,11 @@ struct Step {
 
 /// Runs forwards; returns the steps and, of the misfits, the sum of their logarithms of variance,
 /// of their squares over variance, and their number.
-fn forwards(values: &[Scattered], weights: &[f64], restless: f64) -> (Vec<Step>, f64, f64, f64) {
+fn forwards(
+    values: &[Scattered],
+    weights: &[f64],
+    restless: f64,
+) -> (Vec<SmoothingStep>, f64, f64, f64) {
     let first = values.iter().find_map(|v| Some((v.value?, v.variance))).unwrap_or((0.0, 1.0));
     let (mut x, mut p) = ([first.0, 0.0], [UNKNOWN * first.1, 0.0, UNKNOWN * first.1]);
     let mut steps = Vec::with_capacity(values.len());
@@ -96,13 +100,13 @@ fn forwards(values: &[Scattered], weights: &[f64], restless: f64) -> (Vec<Step>,
             x = [x[0] + gain[0] * off, x[1] + gain[1] * off];
             p = [p[0] * (1.0 - gain[0]), p[1] * (1.0 - gain[0]), p[2] - gain[1] * p[1]];
         }
-        steps.push(Step { expected, expected_p, known: x, known_p: p });
+        steps.push(SmoothingStep { expected, expected_p, known: x, known_p: p });
     }
     (steps, logs, squares, n)
 }
 
 /// The course through values in order of time. `None` for fewer than a handful of them.
-pub fn course(values: &[Scattered]) -> Option<Course> {
+pub fn smooth(values: &[Scattered]) -> Option<SmoothedSeries> {
     if values.iter().filter(|v| v.value.is_some()).count() < MIN_VALUES {
         return None;
     }
@@ -134,11 +138,11 @@ pub fn course(values: &[Scattered]) -> Option<Course> {
             c.std_err *= factor.sqrt();
         }
     }
-    Some(Course { values: drawn, factor })
+    Some(SmoothedSeries { values: drawn, factor })
 }
 
 /// Runs backwards over the steps.
-fn backwards(values: &[Scattered], steps: &[Step]) -> Vec<OnCourse> {
+fn backwards(values: &[Scattered], steps: &[SmoothingStep]) -> Vec<OnCourse> {
     let Some(last) = steps.last() else { return Vec::new() };
     let (mut x, mut p) = (last.known, last.known_p);
     let mut out = vec![OnCourse { value: x[0], std_err: p[0].max(0.0).sqrt() }; steps.len()];
@@ -200,7 +204,7 @@ mod tests {
         let f = |t: f64| (2.0 * t).sin();
         let (mut inside, mut all) = (0, 0);
         for seed in 0..10 {
-            let drawn = course(&scattered(150, 0.2, seed, f)).unwrap().values;
+            let drawn = smooth(&scattered(150, 0.2, seed, f)).unwrap().values;
             assert!(rms(&drawn, f) < 0.075, "{}", rms(&drawn, f));
             for (i, c) in drawn.iter().enumerate() {
                 inside += u32::from((c.value - f(i as f64 / 50.0)).abs() < 2.0 * c.std_err);
@@ -215,7 +219,7 @@ mod tests {
     #[test]
     fn quick_changes_are_kept_where_values_are_sure() {
         let f = |t: f64| (30.0 * t).sin();
-        let drawn = course(&scattered(150, 0.02, 3, f)).unwrap().values;
+        let drawn = smooth(&scattered(150, 0.02, 3, f)).unwrap().values;
         assert!(rms(&drawn, f) < 0.03, "{}", rms(&drawn, f));
     }
 
@@ -229,9 +233,9 @@ mod tests {
         for v in &mut values[80..100] {
             v.value = None;
         }
-        let drawn = course(&values).unwrap().values;
+        let drawn = smooth(&values).unwrap().values;
         assert!(rms(&drawn, f) < 0.05, "{}", rms(&drawn, f));
         assert!(drawn[90].std_err > 1.2 * drawn[40].std_err);
-        assert_eq!(course(&values[..3]), None);
+        assert_eq!(smooth(&values[..3]), None);
     }
 }

@@ -63,7 +63,7 @@ pub fn wilson95(hits: u32, n: u32) -> Option<(f64, f64)> {
 
 /// A fit by weighted least squares.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Fit<const K: usize> {
+pub struct LeastSquaresFit<const K: usize> {
     /// The coefficients.
     pub beta: [f64; K],
     /// Inverse of the normal matrix: their covariance when weights are 1/variance.
@@ -75,7 +75,7 @@ pub struct Fit<const K: usize> {
 /// Weighted least squares with a few coefficients: each row is (regressors, value, weight).
 ///
 /// `None` when the rows do not determine the coefficients. Weights are 1/variance, not negative.
-pub fn least_squares<const K: usize>(rows: &[([f64; K], f64, f64)]) -> Option<Fit<K>> {
+pub fn least_squares<const K: usize>(rows: &[([f64; K], f64, f64)]) -> Option<LeastSquaresFit<K>> {
     let mut normal = [[0.0; K]; K];
     let mut right = [0.0; K];
     for (x, y, w) in rows {
@@ -98,7 +98,7 @@ pub fn least_squares<const K: usize>(rows: &[([f64; K], f64, f64)]) -> Option<Fi
             w * (y - fitted).powi(2)
         })
         .sum();
-    Some(Fit { beta, covariance, chi_square })
+    Some(LeastSquaresFit { beta, covariance, chi_square })
 }
 
 /// Solution of symmetric positive normal equations; `None` when they are singular.

@@ -8,7 +8,7 @@
 /// Only what is inlined into the closure gains: write `wide(#[inline(always)] || kernel(…))` with
 /// a kernel that is `#[inline(always)]` too.
 #[inline(always)]
-pub fn wide<R>(kernel: impl FnOnce() -> R) -> R {
+pub fn with_simd<R>(kernel: impl FnOnce() -> R) -> R {
     #[cfg(target_arch = "x86_64")]
     if let Some(simd) = fearless_simd::Level::new().as_avx2() {
         return fearless_simd::Simd::vectorize(simd, kernel);
@@ -28,7 +28,7 @@ mod tests {
         }
         let values: Vec<f32> = (0..1001).map(|i| 1.0 / (i as f32 + 0.7)).collect();
         let narrow = sum(&values);
-        let widest = wide(
+        let widest = with_simd(
             #[inline(always)]
             || sum(&values),
         );

@@ -3,23 +3,23 @@
 use rayon::prelude::*;
 
 use super::explain;
-use super::grouping::Group;
-use super::judge::{BurstJudged, Fetch, Mark, SubjectHints, judge};
-use super::measured_frame::Taken;
+use super::grouping::FrameGroup;
+use super::judge::{BurstVerdict, Fetch, SubjectHints, SubjectMark, judge};
+use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
-use super::to_record::{self, Allowed, DETAIL_PX, FrameParts};
-use super::unmarked::Spot;
+use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
+use super::unmarked::SubjectSpot;
 use super::verdict;
 use crate::image::Frame;
 use crate::report::page::{BurstPage, FramePictures};
 use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
-use crate::tracking::frame_features::{Shot, patch_corner};
+use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 
 /// A mark in frame `frame` of a burst: from fractions of the upright picture to px of the file.
-pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> Mark {
+pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> SubjectMark {
     let (fx, fy) = file.orientation().to_file(x, y);
-    Mark {
+    SubjectMark {
         frame,
         x_px: fx * f64::from(file.width_px),
         y_px: fy * f64::from(file.height_px),
@@ -28,11 +28,11 @@ pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> 
 }
 
 /// What is known of a burst's subject: its mark and what the cameras recorded.
-pub fn hints(files: &[&Frame], mark: Option<Mark>) -> SubjectHints {
+pub fn hints(files: &[&Frame], mark: Option<SubjectMark>) -> SubjectHints {
     let recorded = files.iter().enumerate().find_map(|(frame, file)| {
         let (x, y) = file.exposure.as_ref()?.subject_at.as_ref()?.value;
         let (x_px, y_px) = (x * f64::from(file.width_px), y * f64::from(file.height_px));
-        Some(Spot { frame, x_px, y_px })
+        Some(SubjectSpot { frame, x_px, y_px })
     });
     SubjectHints { mark, recorded }
 }
@@ -43,13 +43,13 @@ pub fn hints(files: &[&Frame], mark: Option<Mark>) -> SubjectHints {
 pub fn page(
     job: &OutingJob,
     files: &[&Frame],
-    taken: &[Taken],
+    taken: &[MeasuredFrame],
     hints: SubjectHints,
     read: &Fetch<'_>,
-    group: &Group,
+    group: &FrameGroup,
     id: u32,
-) -> (BurstPage, BurstJudged) {
-    let allowed: Vec<Option<Allowed>> =
+) -> (BurstPage, BurstVerdict) {
+    let allowed: Vec<Option<SettingsBlur>> =
         files.iter().map(|f| to_record::allowed(f, &job.typed)).collect();
     let attainable: Vec<_> =
         allowed.iter().zip(files).map(|(a, f)| a.map(|a| a.attainable(f))).collect();
@@ -59,7 +59,7 @@ pub fn page(
             taken[i].at_hand(x0, y0, side)
         })
     };
-    let shots: Vec<&Shot> = taken.iter().map(|t| &t.shot).collect();
+    let shots: Vec<&FrameFeatures> = taken.iter().map(|t| &t.shot).collect();
     let mut judged = judge(&shots, hints, &attainable, &fetch);
     let small: Vec<bool> = files.iter().map(|f| to_record::made_small(f)).collect();
     verdict::withhold_hits(&mut judged, &small);
@@ -102,7 +102,7 @@ pub fn page(
         let (x, y) = file.orientation().to_upright(spot.x_px / w, spot.y_px / h);
         OtherSubject { best: file.shown.clone(), x, y }
     });
-    let findings = explain::burst(&judged, &rows, group, other.as_ref());
+    let findings = explain::burst_findings(&judged, &rows, group, other.as_ref());
     let burst = BurstRecord {
         id,
         frames: files.iter().map(|f| f.shown.clone()).collect(),
@@ -116,7 +116,12 @@ pub fn page(
     (BurstPage { burst, frames: rows.into_iter().zip(pictures).collect() }, judged)
 }
 
-fn frame_pictures(file: &Frame, taken: &Taken, judged: &BurstJudged, i: usize) -> FramePictures {
+fn frame_pictures(
+    file: &Frame,
+    taken: &MeasuredFrame,
+    judged: &BurstVerdict,
+    i: usize,
+) -> FramePictures {
     let size = (taken.shot.width_px, taken.shot.height_px);
     let mut means: Vec<f64> =
         judged.frames.iter().filter_map(|f| Some(f.subject.as_ref()?.mean_dn)).collect();

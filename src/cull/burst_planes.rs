@@ -6,7 +6,7 @@ use rayon::prelude::*;
 use crate::core::stats::median;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::focus_map::TILE_PX;
-use crate::tracking::frame_features::Shot;
+use crate::tracking::frame_features::FrameFeatures;
 use crate::tracking::planes::{self, BurstPlanes, PlaceEnergies};
 use crate::tracking::similarity::{self, Similarity, read_field};
 use crate::tracking::template;
@@ -47,7 +47,7 @@ pub struct OverlaidBurst {
 impl OverlaidBurst {
     /// Lays frames over the middle one and reads their tiles; `None` for frames of several sizes
     /// and for a single one.
-    pub fn read(shots: &[&Shot], noise: &BandNoise) -> Option<OverlaidBurst> {
+    pub fn read(shots: &[&FrameFeatures], noise: &BandNoise) -> Option<OverlaidBurst> {
         let n = shots.len();
         let middle = n / 2;
         if n < 2 {
@@ -55,7 +55,7 @@ impl OverlaidBurst {
         }
         let shot = shots[middle];
         let (cols, rows) = (shot.cells.cols, shot.cells.rows);
-        let size = |s: &Shot| (s.width_px, s.height_px);
+        let size = |s: &FrameFeatures| (s.width_px, s.height_px);
         if cols < 2 || rows < 2 || shots.iter().any(|s| size(s) != size(shot)) {
             return None;
         }
@@ -144,7 +144,7 @@ impl OverlaidBurst {
 }
 
 /// A burst laid over itself with its planes; `None` with few frames and where planes do not fit.
-pub fn fitted(shots: &[&Shot], noise: &BandNoise) -> Option<(OverlaidBurst, BurstPlanes)> {
+pub fn fitted(shots: &[&FrameFeatures], noise: &BandNoise) -> Option<(OverlaidBurst, BurstPlanes)> {
     if shots.len() < MIN_FRAMES {
         return None;
     }
@@ -168,7 +168,7 @@ fn joined(field: &[f32], (cols, rows): (usize, usize), side: usize) -> Vec<f32> 
 }
 
 /// How frame `to` lies over frame `from`.
-fn overlay(from: &Shot, to: &Shot, same: bool) -> Similarity {
+fn overlay(from: &FrameFeatures, to: &FrameFeatures, same: bool) -> Similarity {
     if same {
         return Similarity::IDENTITY;
     }
@@ -181,7 +181,7 @@ fn overlay(from: &Shot, to: &Shot, same: bool) -> Similarity {
             let y = h * ((k / SPOTS.0) as f64 + 1.0) / (SPOTS.1 as f64 + 1.0);
             let own = (&from.patterns[0], &from.patterns[1]);
             let other = (&to.patterns[0], &to.patterns[1]);
-            let m = template::follow(own, other, (x, y), (x + dx, y + dy))?;
+            let m = template::track_template(own, other, (x, y), (x + dx, y + dy))?;
             Some(((x, y), m))
         })
         .collect();

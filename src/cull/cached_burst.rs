@@ -9,7 +9,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::grouping::Group;
+use super::grouping::FrameGroup;
 use super::outing::OutingJob;
 use crate::error::SkipReason;
 use crate::image::{self, Exposure, FileKind, FoundFile, Frame};
@@ -24,7 +24,7 @@ pub const METHOD: u32 = 6;
 
 /// The cache as one outing uses it.
 #[derive(Debug, Clone, Copy)]
-pub struct Kept<'a> {
+pub struct CullCache<'a> {
     cache: &'a Cache,
     job: &'a OutingJob,
 }
@@ -43,13 +43,13 @@ pub fn header(cache: Option<&Cache>, found: &FoundFile) -> Result<Frame, SkipRea
     };
     let made_by = format!("{} {METHOD}", env!("CARGO_PKG_VERSION"));
     let key = Content::of_parts([&b"raw header"[..], made_by.as_bytes(), &content.0]);
-    let known = cache.get(&key).and_then(|b| serde_json::from_slice::<RawHeader>(&b).ok());
-    if let Some(RawHeader { file_bytes, width_px, height_px, exposure }) = known {
+    let known = cache.get(&key).and_then(|b| serde_json::from_slice::<CachedRawHeader>(&b).ok());
+    if let Some(CachedRawHeader { file_bytes, width_px, height_px, exposure }) = known {
         let FoundFile { path, shown, kind, partner } = found.clone();
         return Ok(Frame { path, shown, partner, kind, file_bytes, width_px, height_px, exposure });
     }
     let frame = image::read_header(found)?;
-    let header = RawHeader {
+    let header = CachedRawHeader {
         file_bytes: frame.file_bytes,
         width_px: frame.width_px,
         height_px: frame.height_px,
@@ -66,7 +66,7 @@ pub fn header(cache: Option<&Cache>, found: &FoundFile) -> Result<Frame, SkipRea
 }
 
 #[derive(Debug, Serialize, Deserialize)]
-struct RawHeader {
+struct CachedRawHeader {
     file_bytes: u64,
     width_px: u32,
     height_px: u32,
@@ -75,7 +75,7 @@ struct RawHeader {
 
 /// What the cache is asked for one group.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Question {
+pub struct CacheKey {
     /// The key of what this run would keep.
     own: Content,
     /// Keys under which an answer may be found, best first.
@@ -86,30 +86,30 @@ pub struct Question {
 
 /// All that comes out of one group.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct GroupResult {
+pub struct CachedBurst {
     /// Its bursts in order. Their numbers are those of the run that measured them.
     pub pages: Vec<BurstPage>,
     /// Its frames that were passed over.
     pub skipped: Vec<SkippedRecord>,
 }
 
-impl<'a> Kept<'a> {
+impl<'a> CullCache<'a> {
     /// The cache for an outing.
     pub fn new(cache: &'a Cache, job: &'a OutingJob) -> Self {
-        Kept { cache, job }
+        CullCache { cache, job }
     }
 
     /// What to ask for a group; `None` when a frame cannot be read or the cache is out of use.
     /// `marks` are those of the frames themselves.
     pub fn question(
         &self,
-        group: &Group,
+        group: &FrameGroup,
         frames: &[&Frame],
         marks: &[Option<(f64, f64)>],
-    ) -> Option<Question> {
+    ) -> Option<CacheKey> {
         // A field that is new here has to be put into the key, unless nothing depends on it.
         let OutingJob { paths: _, subject, marks: _, subject_size, typed, pictures } = self.job;
-        let Group { frames: _, cut_by, timed } = group;
+        let FrameGroup { frames: _, cut_by, timed } = group;
         let mut parts: Vec<Vec<u8>> = vec![
             format!("{} {METHOD} {}", env!("CARGO_PKG_VERSION"), cfg!(feature = "raw")).into(),
             format!("{subject:?} {subject_size:?} {typed:?} {cut_by:?} {timed}").into(),
@@ -130,11 +130,11 @@ impl<'a> Kept<'a> {
         };
         // Pictures that nobody asked for are left aside.
         let keys = if *pictures { vec![key(true)] } else { vec![key(false), key(true)] };
-        Some(Question { own: keys[0], keys, stamps })
+        Some(CacheKey { own: keys[0], keys, stamps })
     }
 
     /// The answer, when there is one.
-    pub fn answer(&self, question: &Question) -> Option<GroupResult> {
+    pub fn answer(&self, question: &CacheKey) -> Option<CachedBurst> {
         let mut found = question
             .keys
             .iter()
@@ -147,7 +147,7 @@ impl<'a> Kept<'a> {
     }
 
     /// Keeps what came out of a group, unless a frame has changed since it was hashed.
-    pub fn keep(&self, question: &Question, frames: &[&Frame], result: Packing) {
+    pub fn keep(&self, question: &CacheKey, frames: &[&Frame], result: BurstPacker) {
         let mut same = frames.iter().zip(&question.stamps);
         if same.all(|(f, then)| Stamp::of(&f.path) == Some(*then))
             && let Some(bytes) = result.packed()
@@ -158,19 +158,19 @@ impl<'a> Kept<'a> {
 }
 
 /// Whether a frame is passed over for what it holds; else it may be read another time.
-pub fn is_lasting(reason: &SkipReason) -> bool {
+pub fn is_permanent(reason: &SkipReason) -> bool {
     !matches!(reason, SkipReason::Unreadable(_) | SkipReason::NeedsMemory { .. })
 }
 
 /// What came out of a group, being packed.
 #[derive(Debug, Default)]
-pub struct Packing {
-    head: Head,
+pub struct BurstPacker {
+    head: CachedHead,
     blobs: Vec<u8>,
 }
 
 #[derive(Debug, Default, Serialize, Deserialize)]
-struct Head {
+struct CachedHead {
     pages: Vec<HeadPage>,
     skipped: Vec<SkippedRecord>,
 }
@@ -178,20 +178,20 @@ struct Head {
 #[derive(Debug, Serialize, Deserialize)]
 struct HeadPage {
     burst: BurstRecord,
-    frames: Vec<(FrameRecord, HeadPictures)>,
+    frames: Vec<(FrameRecord, CachedPictures)>,
 }
 
 /// Pictures without their bytes, which follow the head in this order.
 #[derive(Debug, Serialize, Deserialize)]
-struct HeadPictures {
-    crop: Option<HeadPicture>,
+struct CachedPictures {
+    crop: Option<CachedPicture>,
     crop_scale: f64,
-    thumb: Option<HeadPicture>,
+    thumb: Option<CachedPicture>,
     map: Option<HeadMap>,
 }
 
 #[derive(Debug, Serialize, Deserialize)]
-struct HeadPicture {
+struct CachedPicture {
     bytes: usize,
     width_px: u32,
     height_px: u32,
@@ -204,7 +204,7 @@ struct HeadMap {
     rows: u32,
 }
 
-impl Packing {
+impl BurstPacker {
     /// Adds a burst.
     pub fn page(&mut self, page: &BurstPage) {
         let frames = page
@@ -220,7 +220,7 @@ impl Packing {
         self.head.skipped.push(row.clone());
     }
 
-    fn pictures(&mut self, pictures: &FramePictures) -> HeadPictures {
+    fn pictures(&mut self, pictures: &FramePictures) -> CachedPictures {
         let crop = pictures.crop.as_ref().map(|p| self.picture(p));
         let thumb = pictures.thumb.as_ref().map(|p| self.picture(p));
         let map = pictures.map.as_ref().map(|m| {
@@ -231,12 +231,12 @@ impl Packing {
             }
             HeadMap { tile_px: m.tile_px, cols: m.cols, rows: m.rows }
         });
-        HeadPictures { crop, crop_scale: pictures.crop_scale, thumb, map }
+        CachedPictures { crop, crop_scale: pictures.crop_scale, thumb, map }
     }
 
-    fn picture(&mut self, picture: &Picture) -> HeadPicture {
+    fn picture(&mut self, picture: &Picture) -> CachedPicture {
         self.blobs.extend(&picture.jpeg);
-        HeadPicture {
+        CachedPicture {
             bytes: picture.jpeg.len(),
             width_px: picture.width_px,
             height_px: picture.height_px,
@@ -254,10 +254,10 @@ impl Packing {
 }
 
 /// What was packed; `None` when the bytes do not add up.
-fn unpacked(bytes: &[u8]) -> Option<GroupResult> {
+fn unpacked(bytes: &[u8]) -> Option<CachedBurst> {
     let (length, rest) = bytes.split_first_chunk::<8>()?;
     let (head, mut blobs) = rest.split_at_checked(u64::from_le_bytes(*length) as usize)?;
-    let head: Head = serde_json::from_slice(head).ok()?;
+    let head: CachedHead = serde_json::from_slice(head).ok()?;
     let mut pages = Vec::with_capacity(head.pages.len());
     for page in head.pages {
         let mut frames = Vec::with_capacity(page.frames.len());
@@ -266,12 +266,12 @@ fn unpacked(bytes: &[u8]) -> Option<GroupResult> {
         }
         pages.push(BurstPage { burst: page.burst, frames });
     }
-    blobs.is_empty().then_some(GroupResult { pages, skipped: head.skipped })
+    blobs.is_empty().then_some(CachedBurst { pages, skipped: head.skipped })
 }
 
-fn pictures_of(head: HeadPictures, blobs: &mut &[u8]) -> Option<FramePictures> {
-    let mut picture = |head: Option<HeadPicture>| -> Option<Option<Picture>> {
-        let Some(HeadPicture { bytes, width_px, height_px }) = head else { return Some(None) };
+fn pictures_of(head: CachedPictures, blobs: &mut &[u8]) -> Option<FramePictures> {
+    let mut picture = |head: Option<CachedPicture>| -> Option<Option<Picture>> {
+        let Some(CachedPicture { bytes, width_px, height_px }) = head else { return Some(None) };
         Some(Some(Picture { jpeg: blobs.split_off(..bytes)?.to_vec(), width_px, height_px }))
     };
     let (crop, thumb) = (picture(head.crop)?, picture(head.thumb)?);

@@ -1,13 +1,13 @@
 //! The sentences: why a verdict is what it is, and what to do next time.
 
-use super::grouping::Group;
-use super::judge::{BurstJudged, Judged};
+use super::grouping::FrameGroup;
+use super::judge::{BurstVerdict, FrameVerdict};
 use super::to_record::FrameParts;
 use crate::core::Flag;
 use crate::image::Frame;
 use crate::report::record::{
-    BurstRecord, Call, Cause, CauseShare, Finding, FrameRecord, OtherSubject, OutingRecord,
-    SubjectFound,
+    BurstRecord, Cause, CauseShare, Finding, FrameRecord, OtherSubject, OutingRecord, SubjectFound,
+    Verdict,
 };
 use crate::report::summary::MIN_FRAMES_FOR_RATE;
 use crate::report::wording;
@@ -26,7 +26,7 @@ fn px(sigma_px: f64) -> String {
 }
 
 /// What a frame's ratio is over.
-fn yardstick(burst: &BurstJudged) -> &'static str {
+fn yardstick(burst: &BurstVerdict) -> &'static str {
     match (burst.best_is_soft, burst.frames.len()) {
         (true, _) => "the blur that these settings allow",
         (_, 1) => "the blur that a single frame can be held to",
@@ -34,7 +34,7 @@ fn yardstick(burst: &BurstJudged) -> &'static str {
     }
 }
 
-fn ratio_words(judged: &Judged, burst: &BurstJudged) -> String {
+fn ratio_words(judged: &FrameVerdict, burst: &BurstVerdict) -> String {
     judged.ratio.map_or_else(String::new, |r| {
         let shown = wording::plus_minus(r.value, r.std_err);
         format!("{shown} times {}", yardstick(burst))
@@ -42,7 +42,7 @@ fn ratio_words(judged: &Judged, burst: &BurstJudged) -> String {
 }
 
 /// Why one frame has its verdict.
-pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) -> String {
+pub fn frame_reason(parts: FrameParts<'_>, burst: &BurstVerdict, causes: &[CauseShare]) -> String {
     let FrameParts { judged, allowed, is_best, .. } = parts;
     let first = causes.first().map(|c| c.cause);
     if judged.flags.has(Flag::SubjectLost) {
@@ -51,34 +51,34 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
             .to_owned();
     }
     match (judged.call, first) {
-        (Call::CannotSay, Some(Cause::UnderExposed)) => {
+        (Verdict::CannotSay, Some(Cause::UnderExposed)) => {
             "The subject is too dark to judge. Give more light or open the aperture.".to_owned()
         }
-        (Call::CannotSay, Some(Cause::Clipped)) => {
+        (Verdict::CannotSay, Some(Cause::Clipped)) => {
             "The subject is blown out, so its edges are gone. Give less light or soften it."
                 .to_owned()
         }
-        (Call::CannotSay, Some(Cause::Noise)) => {
+        (Verdict::CannotSay, Some(Cause::Noise)) => {
             "Noise hides whether the subject is sharp. Use more light or a lower ISO.".to_owned()
         }
-        (Call::CannotSay, None) if judged.flags.has(Flag::Resized) => {
+        (Verdict::CannotSay, None) if judged.flags.has(Flag::Resized) => {
             "Sharp at this size, but the file was made smaller after capture: focus can only be \
              judged on the original."
                 .to_owned()
         }
-        (Call::CannotSay, None) if !judged.flags.has(Flag::Alone) => {
+        (Verdict::CannotSay, None) if !judged.flags.has(Flag::Alone) => {
             format!("The verdict depends on the subject that you meant. {MARK_IT}")
         }
-        (Call::CannotSay, None) => format!(
+        (Verdict::CannotSay, None) => format!(
             "Sharp at this spot, but the spot was guessed and there is no second frame to compare \
              with. {MARK_IT}"
         ),
-        (Call::CannotSay, _) => {
+        (Verdict::CannotSay, _) => {
             "Too little structure at the subject to judge. Mark a spot with texture using \
              --subject."
                 .to_owned()
         }
-        (Call::Hit, _) => {
+        (Verdict::Hit, _) => {
             let lead = if is_best {
                 "Sharpest of its burst".to_owned()
             } else {
@@ -121,11 +121,11 @@ pub fn frame(parts: FrameParts<'_>, burst: &BurstJudged, causes: &[CauseShare]) 
     }
 }
 
-fn as_allowed(judged: &Judged, allowed_px: f64) -> bool {
+fn as_allowed(judged: &FrameVerdict, allowed_px: f64) -> bool {
     judged.range.is_some_and(|r| r.low_px <= AS_ALLOWED * allowed_px)
 }
 
-fn movement(judged: &Judged, lead: &str) -> String {
+fn movement(judged: &FrameVerdict, lead: &str) -> String {
     judged.movement.map_or_else(
         || format!("{lead}."),
         |m| {
@@ -135,7 +135,7 @@ fn movement(judged: &Judged, lead: &str) -> String {
     )
 }
 
-fn ghost(judged: &Judged) -> String {
+fn ghost(judged: &FrameVerdict) -> String {
     let smear = judged.movement.map_or_else(String::new, |m| {
         let length = wording::plus_minus(m.smear.length_px, Some(m.smear.length_std_err_px));
         format!(", smeared by {length} px")
@@ -147,10 +147,10 @@ fn ghost(judged: &Judged) -> String {
 }
 
 /// Findings about a burst.
-pub fn burst(
-    judged: &BurstJudged,
+pub fn burst_findings(
+    judged: &BurstVerdict,
     frames: &[FrameRecord],
-    group: &Group,
+    group: &FrameGroup,
     other: Option<&OtherSubject>,
 ) -> Vec<Finding> {
     let mut findings = Vec::new();
@@ -200,7 +200,7 @@ pub fn burst(
 
 /// The two frames that could be the best, each with its place.
 fn two_subjects(
-    judged: &BurstJudged,
+    judged: &BurstVerdict,
     frames: &[FrameRecord],
     other: &OtherSubject,
 ) -> Option<Finding> {
@@ -222,7 +222,7 @@ fn two_subjects(
 }
 
 /// Findings about an outing.
-pub fn outing(
+pub fn outing_findings(
     outing: &OutingRecord,
     bursts: &[BurstRecord],
     frames: &[FrameRecord],
@@ -252,7 +252,7 @@ pub fn outing(
     let elsewhere = |f: &&FrameRecord| !never.contains(&f.burst);
     let short: Vec<&FrameRecord> = frames
         .iter()
-        .filter(|f| matches!(f.verdict, Call::Near | Call::Miss))
+        .filter(|f| matches!(f.verdict, Verdict::Near | Verdict::Miss))
         .filter(elsewhere)
         .collect();
     for row in &outing.by_cause {

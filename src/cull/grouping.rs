@@ -12,7 +12,7 @@ use rayon::prelude::*;
 
 use crate::image::Frame;
 use crate::image::exposure::TakenAt;
-use crate::tracking::frame_features::Shot;
+use crate::tracking::frame_features::FrameFeatures;
 use crate::tracking::template::whole_shift;
 
 /// A pause longer than this starts a new burst, s.
@@ -37,7 +37,7 @@ const SAME_CONTENT: f32 = 0.25;
 
 /// Why a burst starts where it does.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum CutBy {
+pub enum SplitReason {
     /// It is the first.
     First,
     /// A pause.
@@ -54,30 +54,34 @@ pub enum CutBy {
     Length,
 }
 
-impl CutBy {
+impl SplitReason {
     /// The reason in words; `timed` is false where no capture times were known.
     pub fn words(self, timed: bool) -> &'static str {
         match (self, timed) {
-            (CutBy::First, true) => "first of the outing",
-            (CutBy::First, false) => "first of the outing (order of file names: no capture times)",
-            (CutBy::Time, _) => "pause before it",
-            (CutBy::Settings, _) => "settings changed",
-            (CutBy::Size, _) => "another picture size",
-            (CutBy::Folder, _) => "another folder",
-            (CutBy::Content, true) => "another subject",
-            (CutBy::Content, false) => "another subject (order of file names: no capture times)",
-            (CutBy::Length, _) => "a long burst cut in parts",
+            (SplitReason::First, true) => "first of the outing",
+            (SplitReason::First, false) => {
+                "first of the outing (order of file names: no capture times)"
+            }
+            (SplitReason::Time, _) => "pause before it",
+            (SplitReason::Settings, _) => "settings changed",
+            (SplitReason::Size, _) => "another picture size",
+            (SplitReason::Folder, _) => "another folder",
+            (SplitReason::Content, true) => "another subject",
+            (SplitReason::Content, false) => {
+                "another subject (order of file names: no capture times)"
+            }
+            (SplitReason::Length, _) => "a long burst cut in parts",
         }
     }
 }
 
 /// Frames of one burst, as indices into the list given.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Group {
+pub struct FrameGroup {
     /// The frames in order.
     pub frames: Vec<usize>,
     /// Why it starts here.
-    pub cut_by: CutBy,
+    pub cut_by: SplitReason,
     /// Whether all capture times are known.
     pub timed: bool,
 }
@@ -133,29 +137,29 @@ fn settings_jump(a: &Frame, b: &Frame) -> bool {
 }
 
 /// Cuts ordered frames into bursts by time, settings, size and length.
-pub fn groups(frames: &[Frame]) -> Vec<Group> {
-    let mut groups: Vec<Group> = Vec::new();
+pub fn groups(frames: &[Frame]) -> Vec<FrameGroup> {
+    let mut groups: Vec<FrameGroup> = Vec::new();
     let pauses: Vec<Option<f64>> = frames.windows(2).map(|w| pause_s(&w[0], &w[1])).collect();
     let mut mpx = 0.0;
     for (i, frame) in frames.iter().enumerate() {
         let own_mpx = f64::from(frame.width_px) * f64::from(frame.height_px) / 1e6;
         let timed = frame.exposure.as_ref().is_some_and(|e| e.taken_at.is_some());
         let cut = match i.checked_sub(1).map(|p| &frames[p]) {
-            None => Some(CutBy::First),
+            None => Some(SplitReason::First),
             Some(before) => {
                 let pause = pauses[i - 1];
                 let size = |f: &Frame| (f.width_px, f.height_px, f.orientation());
                 let in_burst = groups.last().map_or(0, |g| g.frames.len());
                 if before.path.parent() != frame.path.parent() {
-                    Some(CutBy::Folder)
+                    Some(SplitReason::Folder)
                 } else if size(before) != size(frame) {
-                    Some(CutBy::Size)
+                    Some(SplitReason::Size)
                 } else if pause.is_some_and(|p| p > longest_pause(&pauses, i - 1)) {
-                    Some(CutBy::Time)
+                    Some(SplitReason::Time)
                 } else if settings_jump(before, frame) {
-                    Some(CutBy::Settings)
+                    Some(SplitReason::Settings)
                 } else if in_burst >= BURST_FRAMES || mpx + own_mpx > BURST_MPX {
-                    Some(CutBy::Length)
+                    Some(SplitReason::Length)
                 } else {
                     None
                 }
@@ -168,7 +172,11 @@ pub fn groups(frames: &[Frame]) -> Vec<Group> {
                 mpx += own_mpx;
             }
             (cut, _) => {
-                groups.push(Group { frames: vec![i], cut_by: cut.unwrap_or(CutBy::First), timed });
+                groups.push(FrameGroup {
+                    frames: vec![i],
+                    cut_by: cut.unwrap_or(SplitReason::First),
+                    timed,
+                });
                 mpx = own_mpx;
             }
         }
@@ -187,7 +195,7 @@ fn longest_pause(pauses: &[Option<f64>], at: usize) -> f64 {
 }
 
 /// Places within a burst before which the content changes.
-pub fn content_breaks(shots: &[&Shot]) -> Vec<usize> {
+pub fn content_breaks(shots: &[&FrameFeatures]) -> Vec<usize> {
     (1..shots.len())
         .into_par_iter()
         .filter(|i| {
@@ -233,7 +241,7 @@ mod tests {
         let times = [0.0, 0.2, 0.4, 0.6, 5.0, 5.2];
         let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
         assert_eq!(lengths(&frames), [4, 2]);
-        assert_eq!(groups(&frames)[1].cut_by, CutBy::Time);
+        assert_eq!(groups(&frames)[1].cut_by, SplitReason::Time);
     }
 
     #[test]
@@ -256,7 +264,7 @@ mod tests {
     fn another_aperture_starts_a_burst() {
         let frames = [frame(0.0, 8.0), frame(0.3, 8.0), frame(0.6, 11.0)];
         assert_eq!(lengths(&frames), [2, 1]);
-        assert_eq!(groups(&frames)[1].cut_by, CutBy::Settings);
+        assert_eq!(groups(&frames)[1].cut_by, SplitReason::Settings);
     }
 
     #[test]

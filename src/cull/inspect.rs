@@ -2,8 +2,8 @@
 
 use std::path::PathBuf;
 
-use super::judge::{Mark, judge};
-use super::measured_frame::{self, Keep, Scout, Workspace};
+use super::judge::{SubjectMark, judge};
+use super::measured_frame::{self, KeptPixels, Scout, Workspace};
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
 use super::to_record::{self, FrameParts};
@@ -14,7 +14,7 @@ use crate::image;
 use crate::noise::spectrum::{RINGS, ring_cy_px};
 use crate::report::page::FramePictures;
 use crate::report::record::{InspectRecord, NoiseAt, SCHEMA, SpectrumPoint};
-use crate::tracking::frame_features::{Shot, patch_corner};
+use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 
 /// Longest side of the picture on the page, px.
 const PICTURE_PX: usize = 1400;
@@ -35,7 +35,7 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
         });
     };
     let frame = image::read_header(item).map_err(unusable)?;
-    let keep = Keep {
+    let keep = KeptPixels {
         thumb_px: if job.pictures { PICTURE_PX } else { 0 },
         colour: true,
         mark: job.subject.map(|(x, y)| frame.orientation().to_file(x, y)),
@@ -44,7 +44,7 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
         measured_frame::take(&frame, keep, &Scout::default(), true, &mut Workspace::default())
             .map_err(unusable)?;
     let size = (taken.shot.width_px, taken.shot.height_px);
-    let mark = keep.mark.map(|(x, y)| Mark {
+    let mark = keep.mark.map(|(x, y)| SubjectMark {
         frame: 0,
         x_px: x * size.0 as f64,
         y_px: y * size.1 as f64,
@@ -59,7 +59,7 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
             taken.at_hand(x0, y0, side)
         })
     };
-    let shots: [&Shot; 1] = [&taken.shot];
+    let shots: [&FrameFeatures; 1] = [&taken.shot];
     let mut judged = judge(&shots, mark, &[allowed.map(|a| a.attainable(&frame))], &fetch);
     verdict::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
     let place = judged.frames[0].place.map(|p| (p.x_px, p.y_px));

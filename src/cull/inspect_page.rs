@@ -5,7 +5,7 @@ use std::path::Path;
 use askama::Template;
 
 use crate::error::{Error, Result};
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::column::{COLUMNS, Column};
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::{FrameView, columns_with_values};
@@ -59,5 +59,5 @@ pub fn inspect(record: &InspectRecord, pictures: &FramePictures) -> Result<Strin
 /// As [`inspect`], and [`Error::Write`] when the file cannot be written.
 pub fn write_inspect(path: &Path, record: &InspectRecord, pictures: &FramePictures) -> Result<()> {
     let page = inspect(record, pictures)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }

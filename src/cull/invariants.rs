@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use crate::core::Flag;
-use crate::report::record::{BurstRecord, Call, Cause, CullRecord, FrameRecord, SubjectFound};
+use crate::report::record::{BurstRecord, Cause, CullRecord, FrameRecord, SubjectFound, Verdict};
 use crate::report::summary;
 
 /// Rounding that two ways to the same number may differ by.
@@ -31,13 +31,13 @@ fn in_burst(burst: &BurstRecord, frames: &[&FrameRecord], found: &mut Vec<String
     if names != burst.frames.iter().map(String::as_str).collect::<Vec<_>>() {
         say("its list of frames differs from the frames that name it");
     }
-    let has_hit = frames.iter().any(|f| f.verdict == Call::Hit);
+    let has_hit = frames.iter().any(|f| f.verdict == Verdict::Hit);
     let best = burst.best.as_deref().map(|b| frames.iter().find(|f| f.path == b));
     match best {
         None if has_hit && frames.len() > 1 => say("it has hits but no best frame"),
         Some(None) => say("its best frame is not among its frames"),
         Some(Some(b)) => {
-            if b.verdict != Call::Hit {
+            if b.verdict != Verdict::Hit {
                 say("its best frame is no hit");
             }
             if b.blur_ratio.is_none_or(|r| (r.value - 1.0).abs() > ROUNDING) {
@@ -87,10 +87,10 @@ fn in_frame(frame: &FrameRecord, found: &mut Vec<String>) {
         say("its first cause has not the largest share");
     }
     let loss = |c: Cause| !matches!(c, Cause::Diffraction);
-    if frame.verdict == Call::Hit && frame.causes.iter().any(|c| loss(c.cause)) {
+    if frame.verdict == Verdict::Hit && frame.causes.iter().any(|c| loss(c.cause)) {
         say("it is a hit with a cause of loss");
     }
-    if matches!(frame.verdict, Call::Near | Call::Miss) && frame.causes.is_empty() {
+    if matches!(frame.verdict, Verdict::Near | Verdict::Miss) && frame.causes.is_empty() {
         say("it fell short without a cause");
     }
     let blur = frame.blur_sigma_px.map(|b| b.value);
@@ -102,10 +102,10 @@ fn in_frame(frame: &FrameRecord, found: &mut Vec<String>) {
             say("its range reaches below what its settings allow");
         }
     }
-    if frame.verdict == Call::Hit && frame.flags.has(Flag::Resized) {
+    if frame.verdict == Verdict::Hit && frame.flags.has(Flag::Resized) {
         say("it was made smaller, yet it is a hit");
     }
-    if frame.verdict == Call::Hit
+    if frame.verdict == Verdict::Hit
         && frame.flags.has(Flag::Alone)
         && frame.flags.has(Flag::SubjectGuessed)
     {
@@ -117,7 +117,12 @@ fn in_outing(record: &CullRecord, found: &mut Vec<String>) {
     let outing = &record.outing;
     let count = |call| record.frames.iter().filter(|f| f.verdict == call).count() as u32;
     if (outing.hits.count, outing.near, outing.misses, outing.cannot_say)
-        != (count(Call::Hit), count(Call::Near), count(Call::Miss), count(Call::CannotSay))
+        != (
+            count(Verdict::Hit),
+            count(Verdict::Near),
+            count(Verdict::Miss),
+            count(Verdict::CannotSay),
+        )
     {
         found.push("the outing's counts differ from its frames".to_owned());
     }

@@ -6,11 +6,11 @@ use std::borrow::Borrow;
 use rayon::prelude::*;
 
 use super::burst_planes;
-use super::unmarked::{self, GUESSED_CONFIDENCE, Spot, UnmarkedSubject};
+use super::unmarked::{self, GUESSED_CONFIDENCE, SubjectSpot, UnmarkedSubject};
 use super::unreached;
 use super::verdict;
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{Call, CauseShare, SubjectFound};
+use crate::report::record::{CauseShare, SubjectFound, Verdict};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};
@@ -18,8 +18,8 @@ use crate::sharpness::sharp_area::sharpest_area;
 use crate::sharpness::smear_spectrum::{self, PatchSpectrum, SpectralSmear};
 use crate::sharpness::subject::{BOX_PX, BOX_RANGE_PX, REACH_PX, SubjectBox, SubjectSums};
 use crate::sharpness::subject_blur::{Attainable, BlurRange, Reached, SubjectBlur, subject_blur};
-use crate::tracking::frame_features::{Patch, Shot, patch_corner};
-use crate::tracking::subject_tracking::{self, Place};
+use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
+use crate::tracking::subject_tracking::{self, SubjectPosition};
 
 /// Blur over the reference up to which a frame is a hit.
 pub const HIT_RATIO: f64 = 1.3;
@@ -67,7 +67,7 @@ pub type Fetch<'a> = dyn Fn(usize, usize, usize, usize) -> Option<Patch> + Sync 
 
 /// A point marked by the user.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Mark {
+pub struct SubjectMark {
     /// Frame in which it is marked.
     pub frame: usize,
     /// Position, px of the file.
@@ -86,9 +86,9 @@ pub fn box_for(width_px: f64, height_px: f64) -> usize {
 
 /// One frame after its burst is judged.
 #[derive(Debug, Clone)]
-pub struct Judged {
+pub struct FrameVerdict {
     /// Where the subject is.
-    pub place: Option<Place>,
+    pub place: Option<SubjectPosition>,
     /// What its box holds.
     pub subject: Option<SubjectBox>,
     /// Blur by which the verdict is made, px, with movement.
@@ -100,7 +100,7 @@ pub struct Judged {
     /// Movement, when found.
     pub movement: Option<Movement>,
     /// The verdict.
-    pub call: Call,
+    pub call: Verdict,
     /// What cost the rest, largest first.
     pub causes: Vec<CauseShare>,
     /// Sharpest area: centre in px of the file and blur.
@@ -130,9 +130,9 @@ pub struct Movement {
 
 /// A judged burst.
 #[derive(Debug, Clone)]
-pub struct BurstJudged {
+pub struct BurstVerdict {
     /// Its frames, in the order given.
-    pub frames: Vec<Judged>,
+    pub frames: Vec<FrameVerdict>,
     /// The best frame.
     pub best: Option<usize>,
     /// How the subject was found.
@@ -154,7 +154,7 @@ pub struct BurstJudged {
     /// Blur from the ring spectra, where the subject's could be read.
     pub blur: Option<SubjectBlur>,
     /// Without a mark: the frame and the place that could be meant instead of the best.
-    pub other: Option<Spot>,
+    pub other: Option<SubjectSpot>,
 }
 
 /// One noise model for the whole burst, and whether any frame showed its noise.
@@ -163,7 +163,7 @@ pub struct BurstJudged {
 /// that reads much more than the quietest one reads texture. Of the others the one that shows
 /// its noise best speaks for all. Where none shows it: white noise no stronger than the quietest
 /// tiles allow.
-pub fn burst_noise(shots: &[&Shot]) -> (BandNoise, bool) {
+pub fn burst_noise(shots: &[&FrameFeatures]) -> (BandNoise, bool) {
     let read = || shots.iter().filter_map(|s| s.noise);
     let Some(least) = read().map(|n| strength(&n)).min_by(f64::total_cmp) else {
         return (BandNoise::white(UNSEEN_SIGMA_DN), false);
@@ -188,7 +188,7 @@ fn strength(noise: &BandNoise) -> f64 {
 /// The model for one frame: that of the burst, unless the frame itself clearly shows more noise
 /// (another ISO setting). Smaller differences are chance, and changing the model from frame to
 /// frame costs more than they do.
-fn frame_noise(shot: &Shot, burst: &BandNoise) -> BandNoise {
+fn frame_noise(shot: &FrameFeatures, burst: &BandNoise) -> BandNoise {
     match shot.noise {
         Some(own)
             if NOISE_PLAIN.contains(&own.ratio)
@@ -204,13 +204,13 @@ fn frame_noise(shot: &Shot, burst: &BandNoise) -> BandNoise {
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub struct SubjectHints {
     /// The user's mark.
-    pub mark: Option<Mark>,
+    pub mark: Option<SubjectMark>,
     /// The place that the camera recorded.
-    pub recorded: Option<Spot>,
+    pub recorded: Option<SubjectSpot>,
 }
 
-impl From<Option<Mark>> for SubjectHints {
-    fn from(mark: Option<Mark>) -> SubjectHints {
+impl From<Option<SubjectMark>> for SubjectHints {
+    fn from(mark: Option<SubjectMark>) -> SubjectHints {
         SubjectHints { mark, ..SubjectHints::default() }
     }
 }
@@ -219,15 +219,15 @@ impl From<Option<Mark>> for SubjectHints {
 ///
 /// `attainable[i]` is what frame i's settings can give at best, where known. `fetch` returns
 /// pixels around a spot.
-pub fn judge<S: Borrow<Shot>>(
+pub fn judge<S: Borrow<FrameFeatures>>(
     shots: &[S],
     hints: impl Into<SubjectHints>,
     attainable: &[Option<Attainable>],
     fetch: &Fetch<'_>,
-) -> BurstJudged {
+) -> BurstVerdict {
     let hints: SubjectHints = hints.into();
     let mark = hints.mark;
-    let shots: &[&Shot] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
+    let shots: &[&FrameFeatures] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
     let (noise, noise_seen) = burst_noise(shots);
     let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
     let maps: Vec<FocusMap> = shots.par_iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
@@ -239,7 +239,8 @@ pub fn judge<S: Borrow<Shot>>(
     });
     let spot = unmarked_subject.as_ref().map(|u| u.spot).or(hints.recorded);
     let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
-    let sharpest = || subject_tracking::find(shots, &maps).map(|f| (f.frame, f.x_px, f.y_px));
+    let sharpest =
+        || subject_tracking::track_subject(shots, &maps).map(|f| (f.frame, f.x_px, f.y_px));
     let start = mark.map(|m| (m.frame, m.x_px, m.y_px)).or(spot).or_else(sharpest);
     let found = match (mark, start) {
         (Some(_), _) => SubjectFound::Marked,
@@ -247,7 +248,7 @@ pub fn judge<S: Borrow<Shot>>(
         (None, None) => SubjectFound::None,
     };
     let mut places = match start {
-        Some((frame, x, y)) => subject_tracking::follow_all(shots, frame, x, y),
+        Some((frame, x, y)) => subject_tracking::track_template_through(shots, frame, x, y),
         None => vec![None; shots.len()],
     };
     if mark.is_none() {
@@ -283,14 +284,14 @@ pub fn judge<S: Borrow<Shot>>(
     let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
     let in_plane = fitted.as_ref().map(|(overlaid, planes)| overlaid.in_plane_px2(planes));
     let frames = (0..shots.len())
-        .map(|i| Judged {
+        .map(|i| FrameVerdict {
             place: places[i],
             subject: boxes[i].clone(),
             judged_px: None,
             range: None,
             ratio: None,
             movement: None,
-            call: Call::CannotSay,
+            call: Verdict::CannotSay,
             causes: Vec::new(),
             sharpest: sharpest[i],
             sharp_area: None,
@@ -300,7 +301,7 @@ pub fn judge<S: Borrow<Shot>>(
         })
         .collect();
     let shake = unreached::shake(shots);
-    let mut burst = BurstJudged {
+    let mut burst = BurstVerdict {
         frames,
         best: None,
         found,
@@ -333,7 +334,7 @@ pub fn judge<S: Borrow<Shot>>(
         if shake.is_some() {
             return vec![shake; shots.len()];
         }
-        let reference = Reference::of(&boxes, sharpest, px, shares);
+        let reference = BestFrame::of(&boxes, sharpest, px, shares);
         (0..shots.len())
             .into_par_iter()
             .map(|i| movement(shots[i], boxes[i].as_ref(), reference.as_ref(), i == sharpest))
@@ -362,8 +363,8 @@ pub fn judge<S: Borrow<Shot>>(
 
 fn subject_box(
     frame: usize,
-    place: Place,
-    shot: &Shot,
+    place: SubjectPosition,
+    shot: &FrameFeatures,
     (noise, box_px): (&BandNoise, usize),
     fetch: &Fetch<'_>,
 ) -> Option<SubjectBox> {
@@ -421,7 +422,7 @@ fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
 }
 
 /// What the movement of a frame is judged against.
-struct Reference<'a> {
+struct BestFrame<'a> {
     /// The subject in the sharpest frame.
     subject: &'a SubjectBox,
     /// Its blur, px.
@@ -432,13 +433,13 @@ struct Reference<'a> {
     shares: &'static [f64],
 }
 
-impl<'a> Reference<'a> {
+impl<'a> BestFrame<'a> {
     fn of(
         boxes: &'a [Option<SubjectBox>],
         sharpest: usize,
         px: f64,
         shares: &'static [f64],
-    ) -> Option<Reference<'a>> {
+    ) -> Option<BestFrame<'a>> {
         let subject = boxes.get(sharpest)?.as_ref()?;
         let spectra: Vec<_> = boxes
             .iter()
@@ -447,7 +448,7 @@ impl<'a> Reference<'a> {
             .filter_map(|b| Some((&*b.spectrum.as_ref()?.0, b.mean_dn)))
             .collect();
         let envelope = PatchSpectrum::envelope(&spectra, subject.mean_dn);
-        Some(Reference { subject, px, envelope, shares })
+        Some(BestFrame { subject, px, envelope, shares })
     }
 
     /// The movement of a subject by the spectra; `None` where they cannot tell.
@@ -469,9 +470,9 @@ impl<'a> Reference<'a> {
 /// Movement of a frame, judged first by the spectra about the subject against those of the burst,
 /// and where those cannot tell by edges sorted by direction.
 fn movement(
-    shot: &Shot,
+    shot: &FrameFeatures,
     subject: Option<&SubjectBox>,
-    reference: Option<&Reference<'_>>,
+    reference: Option<&BestFrame<'_>>,
     is_sharpest: bool,
 ) -> Option<Movement> {
     let boxes: Vec<Smear> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();

@@ -10,7 +10,9 @@ use crate::body_noise::record::{NoiseRecord, WithError};
 use crate::clips::record::{ClipFrameRow, ClipRecord, ClipsRecord};
 use crate::core::{Measured, path_text};
 use crate::report::record::{CullRecord, FrameRecord, FrameSource};
-use crate::store::log::{Kind, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Value};
+use crate::store::log::{
+    LoggedFrame, LoggedNoise, LoggedSigma, LoggedValue, NewOuting, OutingKind,
+};
 
 /// What a file's bytes are: BLAKE3 of all of them, 64 hexadecimal digits.
 ///
@@ -23,7 +25,7 @@ pub fn content_id(path: &Path) -> io::Result<String> {
 }
 
 /// An outing for the log. Frames whose file is gone since it was measured are left out.
-pub fn outing(record: &CullRecord, kind: Kind, subject: Option<String>) -> NewOuting {
+pub fn outing(record: &CullRecord, kind: OutingKind, subject: Option<String>) -> NewOuting {
     let frames: Vec<LoggedFrame> = record
         .frames
         .par_iter()
@@ -53,7 +55,7 @@ pub fn clips(record: &ClipsRecord) -> NewOuting {
     });
     let paths: Vec<String> = record.clips.iter().map(|c| c.path.clone()).collect();
     NewOuting {
-        kind: Kind::Clip,
+        kind: OutingKind::Clip,
         title: title(&paths),
         program_version: record.version.to_owned(),
         subject: None,
@@ -74,7 +76,7 @@ fn apart(clip: &ClipRecord) -> Vec<&ClipFrameRow> {
 fn clip_frame(clip: &ClipRecord, f: &ClipFrameRow, burst: u32, clip_id: &str) -> LoggedFrame {
     let s = &clip.settings;
     let whole = std::path::absolute(&clip.source).unwrap_or_else(|_| clip.source.clone());
-    let plain = |value: f64| Value { value, std_err: None };
+    let plain = |value: f64| LoggedValue { value, std_err: None };
     // Frames of one file are told apart by their number.
     let id = blake3::hash(format!("{clip_id} frame {}", f.frame).as_bytes());
     LoggedFrame {
@@ -153,12 +155,12 @@ fn source(source: FrameSource) -> &'static str {
     }
 }
 
-fn with_error(w: WithError) -> Value {
-    Value { value: w.value, std_err: w.std_err }
+fn with_error(w: WithError) -> LoggedValue {
+    LoggedValue { value: w.value, std_err: w.std_err }
 }
 
-fn measured(m: Measured) -> Value {
-    Value { value: m.value, std_err: m.std_err }
+fn measured(m: Measured) -> LoggedValue {
+    LoggedValue { value: m.value, std_err: m.std_err }
 }
 
 fn logged_frame(f: &FrameRecord, content_id: String) -> LoggedFrame {
@@ -193,7 +195,7 @@ fn logged_frame(f: &FrameRecord, content_id: String) -> LoggedFrame {
         noise_sigma_dn: f.noise_sigma_dn.map(measured),
         motion_length_px: f
             .motion
-            .map(|m| Value { value: m.length_px, std_err: m.length_std_err_px }),
+            .map(|m| LoggedValue { value: m.length_px, std_err: m.length_std_err_px }),
         subject_mean_dn: f.subject_mean_dn,
         flags: f.flags.iter().map(|x| x.key()).collect::<Vec<_>>().join(" "),
     }

@@ -10,9 +10,9 @@ use crate::image::{self, Decoded, Frame, Want};
 use crate::report::page::Picture;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::pyramid::Pyramid;
-use crate::tracking::frame_features::{Patch, Shot, patch_corner};
+use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
 use crate::tracking::subject_tracking;
-use crate::tracking::template::{self, Pattern};
+use crate::tracking::template::{self, TrackingTemplate};
 
 /// Spots of a burst whose surroundings are kept in every frame, at most.
 const MAX_SPOTS: usize = 6;
@@ -25,9 +25,9 @@ const PLAIN_ROW_STEP: usize = 8;
 
 /// A frame after its pixels are gone.
 #[derive(Debug)]
-pub struct Taken {
+pub struct MeasuredFrame {
     /// What was measured.
-    pub shot: Shot,
+    pub shot: FrameFeatures,
     /// Variance of the plain Laplacian over every eighth row, for comparison.
     pub plain_lap_var: f64,
     /// Small picture, upright.
@@ -42,14 +42,14 @@ pub struct Taken {
 #[derive(Debug, Default)]
 pub struct Scout {
     /// Patterns of the frame that came first.
-    reference: OnceLock<[Pattern; 3]>,
+    reference: OnceLock<[TrackingTemplate; 3]>,
     /// Likely spots, px of that frame, with their weight.
     spots: Mutex<Vec<(f64, f64, f32)>>,
 }
 
 /// What is wanted of a frame beside its measurements.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Keep {
+pub struct KeptPixels {
     /// Longest side of the small picture, px; 0 for none.
     pub thumb_px: usize,
     /// Whether colour is wanted around the subject.
@@ -75,11 +75,11 @@ pub struct Workspace {
 /// [`SkipReason`] when the file cannot be decoded.
 pub fn take(
     frame: &Frame,
-    keep: Keep,
+    keep: KeptPixels,
     scout: &Scout,
     first: bool,
     space: &mut Workspace,
-) -> Result<Taken, SkipReason> {
+) -> Result<MeasuredFrame, SkipReason> {
     let want = if keep.colour { Want::Colour } else { Want::Luma };
     // Its memory is held until the frame is measured.
     let (decoded, _held) = image::load_held(frame, want, std::mem::take(&mut space.samples))?;
@@ -92,13 +92,13 @@ pub fn take(
 pub fn of(
     frame: &Frame,
     decoded: &Decoded,
-    keep: Keep,
+    keep: KeptPixels,
     scout: &Scout,
     first: bool,
     pyramid: &mut Pyramid,
-) -> Option<Taken> {
+) -> Option<MeasuredFrame> {
     let luma = decoded.luma();
-    let shot = Shot::measure_in(&luma, pyramid)?;
+    let shot = FrameFeatures::measure_in(&luma, pyramid)?;
     let spots = spots(&shot, keep, scout, first);
     let patches = spots.iter().map(|(x, y)| cut(decoded, *x, *y, keep.colour)).collect();
     let thumb = (keep.thumb_px > 0)
@@ -109,7 +109,7 @@ pub fn of(
         })
         .flatten();
     let plain_lap_var = pictures::plain_lap_var(&luma, PLAIN_ROW_STEP);
-    Some(Taken { shot, plain_lap_var, thumb, patches: Mutex::new(patches) })
+    Some(MeasuredFrame { shot, plain_lap_var, thumb, patches: Mutex::new(patches) })
 }
 
 /// The surroundings of a spot.
@@ -125,7 +125,7 @@ pub fn cut(decoded: &Decoded, x: f64, y: f64, colour: bool) -> Patch {
 }
 
 /// Likely subject points of this frame, px of the file.
-fn spots(shot: &Shot, keep: Keep, scout: &Scout, first: bool) -> Vec<(f64, f64)> {
+fn spots(shot: &FrameFeatures, keep: KeptPixels, scout: &Scout, first: bool) -> Vec<(f64, f64)> {
     let size = (shot.width_px as f64, shot.height_px as f64);
     if let Some((fx, fy)) = keep.mark {
         let start = (fx * size.0, fy * size.1);
@@ -139,7 +139,7 @@ fn spots(shot: &Shot, keep: Keep, scout: &Scout, first: bool) -> Vec<(f64, f64)>
         }
         let from = (&reference[0], &reference[1]);
         let to = (&shot.patterns[0], &shot.patterns[1]);
-        let found = template::follow(from, to, start, start);
+        let found = template::track_template(from, to, start, start);
         return found.map(|m| (m.x_px, m.y_px)).into_iter().collect();
     }
     let reference = scout.reference.get_or_init(|| shot.patterns.clone());
@@ -177,7 +177,7 @@ fn spots(shot: &Shot, keep: Keep, scout: &Scout, first: bool) -> Vec<(f64, f64)>
         .collect()
 }
 
-impl Taken {
+impl MeasuredFrame {
     /// The square of a side at a corner out of the patches at hand.
     pub fn at_hand(&self, x0: usize, y0: usize, side: usize) -> Option<Patch> {
         let size = (self.shot.width_px, self.shot.height_px);

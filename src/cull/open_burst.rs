@@ -4,16 +4,16 @@
 use rayon::prelude::*;
 
 use super::burst;
-use super::grouping::{CutBy, Group};
-use super::judge::Mark;
-use super::measured_frame::{self, Keep, Scout, Taken};
+use super::grouping::{FrameGroup, SplitReason};
+use super::judge::SubjectMark;
+use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout};
 use super::outing::OutingJob;
 use super::to_record;
 use crate::error::SkipReason;
-use crate::image::{self, Frame, Samples, Spool, Want};
+use crate::image::{self, Frame, Spool, SpooledSamples, Want};
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::sharpness::pyramid::Pyramid;
-use crate::tracking::frame_features::{Patch, PatchLuma, Shot, patch_corner};
+use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma, patch_corner};
 
 /// Luma set aside for one burst at most, bytes; frames beyond are decoded again when needed.
 const MAX_SPOOL: usize = 2 << 30;
@@ -23,7 +23,7 @@ const MAX_SPOOL: usize = 2 << 30;
 pub struct OpenBurst {
     job: OutingJob,
     files: Vec<Frame>,
-    taken: Vec<Taken>,
+    taken: Vec<MeasuredFrame>,
     spools: Vec<Option<Spool>>,
 }
 
@@ -44,7 +44,7 @@ impl OpenBurst {
     /// # Errors
     /// The first frame that cannot be read any more, by its number, and why.
     pub fn read(job: OutingJob, files: Vec<Frame>) -> Result<OpenBurst, (usize, SkipReason)> {
-        let keep = Keep { thumb_px: 0, colour: false, mark: None };
+        let keep = KeptPixels { thumb_px: 0, colour: false, mark: None };
         let scout = Scout::default();
         let room = |i: usize| {
             let bytes = |f: &Frame| 2 * f.width_px as usize * f.height_px as usize;
@@ -71,11 +71,12 @@ impl OpenBurst {
     /// of the upright picture), or found by the program.
     pub fn judged(&self, mark: Option<(usize, (f64, f64))>) -> JudgedAgain {
         let files: Vec<&Frame> = self.files.iter().collect();
-        let mark: Option<Mark> = mark
+        let mark: Option<SubjectMark> = mark
             .filter(|(i, _)| *i < files.len())
             .map(|(i, at)| burst::mark(&self.job, files[i], i, at));
         let timed = files.iter().all(|f| f.exposure.as_ref().is_some_and(|e| e.taken_at.is_some()));
-        let group = Group { frames: (0..files.len()).collect(), cut_by: CutBy::First, timed };
+        let group =
+            FrameGroup { frames: (0..files.len()).collect(), cut_by: SplitReason::First, timed };
         let read = |i: usize, x0: usize, y0: usize, side: usize| self.pixels(i, x0, y0, side);
         let hints = burst::hints(&files, mark);
         let (page, judged) = burst::page(&self.job, &files, &self.taken, hints, &read, &group, 1);
@@ -92,14 +93,14 @@ impl OpenBurst {
     fn pixels(&self, i: usize, x0: usize, y0: usize, side: usize) -> Option<Patch> {
         let centre = ((x0 + side / 2) as f64, (y0 + side / 2) as f64);
         if let Some(spool) = &self.spools[i] {
-            let shot: &Shot = &self.taken[i].shot;
+            let shot: &FrameFeatures = &self.taken[i].shot;
             let size = (shot.width_px, shot.height_px);
             let patch = super::judge::PATCH_PX;
             let (x0, y0) = patch_corner(centre.0, centre.1, patch, size);
             if let Ok((samples, width_px, height_px)) = spool.part(x0, y0, patch, patch) {
                 let luma = match samples {
-                    Samples::U8(data) => PatchLuma::U8(data),
-                    Samples::U16(data) => PatchLuma::U16(data),
+                    SpooledSamples::U8(data) => PatchLuma::U8(data),
+                    SpooledSamples::U16(data) => PatchLuma::U16(data),
                 };
                 return Some(Patch { x0, y0, width_px, height_px, luma, rgb: Vec::new() });
             }

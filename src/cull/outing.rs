@@ -12,14 +12,14 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 use super::burst;
-use super::cached_burst::{self, GroupResult, Kept, Packing, Question};
+use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
 use super::explain;
-use super::grouping::{self, CutBy, Group};
+use super::grouping::{self, FrameGroup, SplitReason};
 use super::judge::box_for;
-use super::measured_frame::{self, Keep, Scout, Taken, Workspace};
-use super::to_record::Typed;
+use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
+use super::to_record::UserOverrides;
 use crate::core::path_text;
-pub use crate::core::progress::{Listener, Progress, Quiet};
+pub use crate::core::progress::{NoProgress, Progress, ProgressStep};
 use crate::cull::invariants;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Want};
@@ -27,7 +27,7 @@ use crate::report::page::BurstPage;
 use crate::report::record::{BurstRecord, CullRecord, Finding, FrameRecord, SCHEMA, SkippedRecord};
 use crate::report::summary;
 use crate::store::cache::Cache;
-use crate::tracking::frame_features::Shot;
+use crate::tracking::frame_features::FrameFeatures;
 
 /// Frames measured before the bursts among them are judged, per worker.
 const BATCH_PER_WORKER: usize = 8;
@@ -47,7 +47,7 @@ pub struct OutingJob {
     /// Width and height of the subject as fractions of the upright picture, when given.
     pub subject_size: Option<(f64, f64)>,
     /// Values typed by the user.
-    pub typed: Typed,
+    pub typed: UserOverrides,
     /// Whether pictures for a report are wanted.
     pub pictures: bool,
 }
@@ -68,7 +68,7 @@ impl OutingJob {
 /// A path that does not exist, nothing to measure, or whatever `on_burst` returns.
 pub fn cull(
     job: &OutingJob,
-    listener: &dyn Listener,
+    listener: &dyn Progress,
     on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
 ) -> Result<(CullRecord, bool)> {
     cull_with(job, None, listener, on_burst)
@@ -83,7 +83,7 @@ pub fn cull(
 pub fn cull_with(
     job: &OutingJob,
     cache: Option<&Cache>,
-    listener: &dyn Listener,
+    listener: &dyn Progress,
     on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
 ) -> Result<(CullRecord, bool)> {
     let found = image::find(&job.paths)?;
@@ -106,9 +106,9 @@ pub fn cull_with(
     }
     grouping::in_order(&mut list);
     let groups = grouping::groups(&list);
-    let mut run = Run {
+    let mut run = CullRun {
         job,
-        kept: cache.map(|c| Kept::new(c, job)),
+        kept: cache.map(|c| CullCache::new(c, job)),
         list: &list,
         listener,
         done: AtomicUsize::new(0),
@@ -129,10 +129,10 @@ pub fn cull_with(
         stopped = run.batch(&groups[next..end], workers, on_burst)?;
         next = end;
     }
-    let Run { bursts, rows, skipped, .. } = run;
+    let CullRun { bursts, rows, skipped, .. } = run;
     let paths = job.paths.iter().map(|p| path_text(p)).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
-    outing.findings = explain::outing(&outing, &bursts, &rows);
+    outing.findings = explain::outing_findings(&outing, &bursts, &rows);
     outing.findings.extend(job.typed.equipment.findings(&list));
     let mut record = CullRecord {
         schema: SCHEMA,
@@ -164,11 +164,11 @@ fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
     SkippedRecord { path, reason: reason.to_string() }
 }
 
-struct Run<'a> {
+struct CullRun<'a> {
     job: &'a OutingJob,
-    kept: Option<Kept<'a>>,
+    kept: Option<CullCache<'a>>,
     list: &'a [Frame],
-    listener: &'a dyn Listener,
+    listener: &'a dyn Progress,
     done: AtomicUsize,
     bursts: Vec<BurstRecord>,
     rows: Vec<FrameRecord>,
@@ -183,18 +183,18 @@ struct Turn {
     first: bool,
 }
 
-type Outcome = std::result::Result<Taken, SkipReason>;
+type GroupOutcome = std::result::Result<MeasuredFrame, SkipReason>;
 
-impl Run<'_> {
+impl CullRun<'_> {
     /// Measures the frames of some groups in parallel, then judges the groups in order. Groups
     /// that the cache holds are taken from there.
     fn batch(
         &mut self,
-        groups: &[Group],
+        groups: &[FrameGroup],
         workers: usize,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<bool> {
-        let mut known: Vec<(Option<Question>, Option<GroupResult>)> =
+        let mut known: Vec<(Option<CacheKey>, Option<CachedBurst>)> =
             groups.par_iter().map(|g| self.known(g)).collect();
         let turns: Vec<Turn> = groups
             .iter()
@@ -219,13 +219,13 @@ impl Run<'_> {
                 continue;
             }
             let mut members = Vec::new();
-            let mut packing = Packing::default();
+            let mut packing = BurstPacker::default();
             let mut lasting = true;
             for frame in &group.frames {
                 match taken.next().flatten() {
                     Some(Ok(t)) => members.push((*frame, t)),
                     Some(Err(reason)) => {
-                        lasting &= cached_burst::is_lasting(&reason);
+                        lasting &= cached_burst::is_permanent(&reason);
                         let row = skipped_row(self.list[*frame].shown.clone(), &reason);
                         packing.skipped(&row);
                         self.skipped.push(row);
@@ -243,12 +243,12 @@ impl Run<'_> {
         Ok(stopped)
     }
 
-    fn frames_of(&self, group: &Group) -> Vec<&Frame> {
+    fn frames_of(&self, group: &FrameGroup) -> Vec<&Frame> {
         group.frames.iter().map(|f| &self.list[*f]).collect()
     }
 
     /// What the cache is asked for a group, and its answer.
-    fn known(&self, group: &Group) -> (Option<Question>, Option<GroupResult>) {
+    fn known(&self, group: &FrameGroup) -> (Option<CacheKey>, Option<CachedBurst>) {
         let Some(kept) = self.kept.filter(|_| !self.listener.stopped()) else {
             return (None, None);
         };
@@ -262,8 +262,8 @@ impl Run<'_> {
     /// Hands on what came out of a group before.
     fn again(
         &mut self,
-        group: &Group,
-        answer: GroupResult,
+        group: &FrameGroup,
+        answer: CachedBurst,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<()> {
         self.skipped.extend(answer.skipped);
@@ -284,7 +284,7 @@ impl Run<'_> {
             self.hand_on(page, on_burst)?;
         }
         let done = self.done.fetch_add(group.frames.len(), Ordering::Relaxed) + group.frames.len();
-        self.listener.progress(Progress { done, total: self.list.len() });
+        self.listener.progress(ProgressStep { done, total: self.list.len() });
         Ok(())
     }
 
@@ -307,7 +307,7 @@ impl Run<'_> {
         turns: &[Turn],
         groups: usize,
         workers: usize,
-    ) -> (Vec<Option<Outcome>>, bool) {
+    ) -> (Vec<Option<GroupOutcome>>, bool) {
         let marks: Vec<Option<(f64, f64)>> = (0..groups)
             .map(|g| {
                 let frames: Vec<usize> =
@@ -316,7 +316,8 @@ impl Run<'_> {
             })
             .collect();
         let scouts: Vec<Scout> = (0..groups).map(|_| Scout::default()).collect();
-        let slots: Vec<Mutex<Option<Outcome>>> = turns.iter().map(|_| Mutex::new(None)).collect();
+        let slots: Vec<Mutex<Option<GroupOutcome>>> =
+            turns.iter().map(|_| Mutex::new(None)).collect();
         let next = AtomicUsize::new(0);
         let stopped = AtomicBool::new(false);
         rayon::scope(|scope| {
@@ -339,7 +340,7 @@ impl Run<'_> {
                         *slots[i].lock().unwrap_or_else(std::sync::PoisonError::into_inner) =
                             Some(outcome);
                         let done = self.done.fetch_add(1, Ordering::Relaxed) + 1;
-                        self.listener.progress(Progress { done, total: self.list.len() });
+                        self.listener.progress(ProgressStep { done, total: self.list.len() });
                     }
                 });
             }
@@ -373,8 +374,8 @@ impl Run<'_> {
         own.or_else(partner).copied()
     }
 
-    fn keep(&self, frame: &Frame, mark: Option<(f64, f64)>) -> Keep {
-        Keep {
+    fn keep(&self, frame: &Frame, mark: Option<(f64, f64)>) -> KeptPixels {
+        KeptPixels {
             thumb_px: if self.job.pictures { THUMB_PX } else { 0 },
             colour: self.job.pictures,
             mark: mark.map(|(x, y)| frame.orientation().to_file(x, y)),
@@ -384,22 +385,22 @@ impl Run<'_> {
     /// Cuts a group further where its content changes, and judges the parts.
     fn split_and_judge(
         &mut self,
-        group: &Group,
-        members: Vec<(usize, Taken)>,
-        mut packing: Option<&mut Packing>,
+        group: &FrameGroup,
+        members: Vec<(usize, MeasuredFrame)>,
+        mut packing: Option<&mut BurstPacker>,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<()> {
-        let patterns: Vec<&Shot> = members.iter().map(|(_, t)| &t.shot).collect();
+        let patterns: Vec<&FrameFeatures> = members.iter().map(|(_, t)| &t.shot).collect();
         let mut breaks = grouping::content_breaks(&patterns);
         breaks.push(members.len());
         let mut members = members.into_iter();
         let mut start = 0;
         for end in breaks {
-            let part: Vec<(usize, Taken)> = members.by_ref().take(end - start).collect();
-            let cut_by = if start == 0 { group.cut_by } else { CutBy::Content };
+            let part: Vec<(usize, MeasuredFrame)> = members.by_ref().take(end - start).collect();
+            let cut_by = if start == 0 { group.cut_by } else { SplitReason::Content };
             start = end;
             if !part.is_empty() {
-                let part_group = Group {
+                let part_group = FrameGroup {
                     frames: part.iter().map(|p| p.0).collect(),
                     cut_by,
                     timed: group.timed,
@@ -414,9 +415,9 @@ impl Run<'_> {
         Ok(())
     }
 
-    fn judge(&self, group: &Group, members: Vec<(usize, Taken)>) -> BurstPage {
+    fn judge(&self, group: &FrameGroup, members: Vec<(usize, MeasuredFrame)>) -> BurstPage {
         let id = self.next_id();
-        let (indices, taken): (Vec<usize>, Vec<Taken>) = members.into_iter().unzip();
+        let (indices, taken): (Vec<usize>, Vec<MeasuredFrame>) = members.into_iter().unzip();
         let files: Vec<&Frame> = indices.iter().map(|i| &self.list[*i]).collect();
         let mark =
             self.marked(&indices).map(|(frame, at)| burst::mark(self.job, files[frame], frame, at));

@@ -10,12 +10,12 @@ use tempfile::NamedTempFile;
 use super::paging::{Counted, MAX_PIECE_BYTES, PagesView, Piece, later_pages, paged};
 use crate::core::Flag;
 use crate::error::Result;
-use crate::report::atomic_file::{beside, can_write, failed, keep};
+use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
 use crate::report::column::{COLUMNS, Column};
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::{BurstView, FindingView, findings};
 use crate::report::page::BurstPage;
-use crate::report::record::{Call, OutingRecord, SkippedRecord};
+use crate::report::record::{OutingRecord, SkippedRecord, Verdict};
 use crate::report::svg::{self, Stops};
 use crate::report::{summary, wording};
 
@@ -108,7 +108,7 @@ impl ReportWriter {
     /// [`Error::Write`](crate::Error::Write) when the folder does not take files.
     pub fn create(path: &Path, title: &str) -> Result<Self> {
         can_write(path)?;
-        let body = beside(path).map_err(|e| failed(path, e))?;
+        let body = temp_file_for(path).map_err(|e| failed(path, e))?;
         Ok(ReportWriter {
             path: path.to_owned(),
             title: wording::visible(title),
@@ -175,13 +175,13 @@ impl ReportWriter {
             return Err(io::Error::new(io::ErrorKind::AlreadyExists, says));
         }
         old.retain(|(path, ours)| *ours && pages.iter().all(|p| p.path != *path));
-        let body = std::mem::replace(&mut self.body, BufWriter::new(beside(&self.path)?));
+        let body = std::mem::replace(&mut self.body, BufWriter::new(temp_file_for(&self.path)?));
         let mut body = body.into_inner().map_err(io::IntoInnerError::into_error)?;
         body.rewind()?;
         let several = |number| (pages.len() > 1).then(|| PagesView::new(&pages, number));
         let mut done = Vec::with_capacity(pages.len());
         for page in &pages {
-            let mut whole = BufWriter::new(beside(&self.path)?);
+            let mut whole = BufWriter::new(temp_file_for(&self.path)?);
             match several(page.number).filter(|_| page.number > 1) {
                 None => self.head(outing, several(1)).write_into(&mut whole)?,
                 Some(pages) => self.page_head(pages).write_into(&mut whole)?,
@@ -250,7 +250,7 @@ impl ReportWriter {
             outing.misses
         );
         if outing.cannot_say > 0 {
-            judged.push_str(&format!("; {} {}", outing.cannot_say, Call::CannotSay.word()));
+            judged.push_str(&format!("; {} {}", outing.cannot_say, Verdict::CannotSay.word()));
         }
         let no_rate = summary::no_rate_because(outing);
         let has_rate = no_rate.is_none();

@@ -1,6 +1,6 @@
 //! The small pictures of a report: the subject at 100 % and the whole frame.
 
-use crate::core::{Luma, wide};
+use crate::core::{Luma, with_simd};
 use crate::image::Orientation;
 use crate::report::page::Picture;
 use crate::tracking::frame_features::Patch;
@@ -47,7 +47,7 @@ pub fn plain_lap_var(luma: &Luma<'_>, step: usize) -> f64 {
             luma.row_eighths(y + k - 1, 0, row);
         }
         let [up, here, down] = &rows;
-        let (s, q) = wide(
+        let (s, q) = with_simd(
             #[inline(always)]
             || laplacian_sums(up, here, down),
         );

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use crate::report::column;
 use crate::report::record::{
-    BreakdownRow, BurstRecord, Call, CullRecord, Finding, FrameRecord, OutingRecord, Share,
-    SkippedRecord,
+    BreakdownRow, BurstRecord, CullRecord, Finding, FrameRecord, OutingRecord, Proportion,
+    SkippedRecord, Verdict,
 };
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, display_width, padded, shortened, table, wrapped};
@@ -78,8 +78,8 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     }
     text.push_str(&table(columns, style, |row, at, cell| match frames[row].verdict {
         _ if at == 0 && is_best(frames[row]) => style.bold(cell),
-        Call::Hit if at == 1 => style.bold(cell),
-        Call::CannotSay => style.dim(cell),
+        Verdict::Hit if at == 1 => style.bold(cell),
+        Verdict::CannotSay => style.dim(cell),
         _ => cell.to_owned(),
     }));
     text.push_str(&findings(&record.findings, style));
@@ -337,7 +337,7 @@ fn breakdown(heading: &str, rows: &[BreakdownRow], style: Style) -> String {
 }
 
 /// A share and its interval on a line from 0 to 100 %.
-fn interval(share: &Share, room: usize, style: Style) -> String {
+fn interval(share: &Proportion, room: usize, style: Style) -> String {
     let (Some(low), Some(high)) = (share.low, share.high) else { return String::new() };
     let (edge, bar, point) = if style.utf8 { ('·', '─', '●') } else { ('.', '-', 'o') };
     let at = |part: f64| (part.clamp(0.0, 1.0) * (room - 1) as f64).round() as usize;

@@ -1,17 +1,17 @@
 //! From what was measured to the rows of the record.
 
 use super::explain;
-use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO};
-use super::measured_frame::Taken;
+use super::judge::{BurstVerdict, FrameVerdict, HIT_RATIO, NEAR_RATIO};
+use super::measured_frame::MeasuredFrame;
 use crate::core::units::PitchUm;
-use crate::core::{Flag, FlagSet, Known, Measured, Source, path_text};
+use crate::core::{Flag, FlagSet, Known, Measured, ValueSource, path_text};
 use crate::detail::information::{Detail, detail};
 use crate::image::{Exposure, FileKind, Frame};
 use crate::noise::spectrum::Spectrum;
 use crate::optics::diffraction;
 use crate::report::record::{
-    AtOutput, Call, Cause, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, Motion,
-    Sharpest, SubjectAt,
+    AtOutput, Cause, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, MotionRecord,
+    Sharpest, SubjectAt, Verdict,
 };
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};
 use crate::sharpness::subject_blur::Attainable;
@@ -33,7 +33,7 @@ pub const DETAIL_PX: usize = 256;
 
 /// What the user said for the whole outing: typed, and described as rigs.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Typed {
+pub struct UserOverrides {
     /// Magnification.
     pub magnification: Option<f64>,
     /// Pixel pitch, µm.
@@ -48,7 +48,7 @@ pub struct Typed {
 
 /// What a frame's settings can give at best.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Allowed {
+pub struct SettingsBlur {
     /// Blur, px.
     pub sigma_px: f64,
     /// The part of its square that diffraction makes, 0..1.
@@ -61,7 +61,7 @@ pub struct Allowed {
     pub assumed: bool,
 }
 
-impl Allowed {
+impl SettingsBlur {
     /// What verdicts need of it, for one frame.
     pub fn attainable(&self, frame: &Frame) -> Attainable {
         let flash = frame.exposure.as_ref().and_then(|e| e.flash.as_ref());
@@ -85,7 +85,7 @@ pub fn made_small(frame: &Frame) -> bool {
 
 /// Blur that the settings of a frame allow, from diffraction and the pixel; `None` when the
 /// f-number or the pixel pitch is not known.
-pub fn allowed(frame: &Frame, typed: &Typed) -> Option<Allowed> {
+pub fn allowed(frame: &Frame, typed: &UserOverrides) -> Option<SettingsBlur> {
     let settings = equipment::settings(frame, typed);
     let pitch = settings.pixel_pitch_um.as_ref()?.value;
     let (n_eff, assumed) = match (settings.working_f_number, settings.f_number) {
@@ -97,7 +97,7 @@ pub fn allowed(frame: &Frame, typed: &Typed) -> Option<Allowed> {
     let light = settings.wavelength;
     let sigma_px = diffraction::sigma_settings_px(n_eff, PitchUm(pitch), light);
     let own = diffraction::sigma_diffraction_um(n_eff, light) / pitch;
-    Some(Allowed {
+    Some(SettingsBlur {
         sigma_px,
         diffraction_share: (own / sigma_px).powi(2).min(1.0),
         n_eff,
@@ -107,12 +107,12 @@ pub fn allowed(frame: &Frame, typed: &Typed) -> Option<Allowed> {
 }
 
 /// Exposure for the record.
-pub fn exposure_record(frame: &Frame, typed: &Typed) -> ExposureRecord {
+pub fn exposure_record(frame: &Frame, typed: &UserOverrides) -> ExposureRecord {
     let settings = equipment::settings(frame, typed);
     let mut from = settings.from();
     let mut file = |name: &'static str, known: Option<&Known<f64>>| {
         if let Some(k) = known
-            && k.from != Source::File
+            && k.from != ValueSource::File
         {
             from.insert(name.to_owned(), k.from);
         }
@@ -149,7 +149,7 @@ pub fn exposure_record(frame: &Frame, typed: &Typed) -> ExposureRecord {
 }
 
 /// Detail in the surroundings of the subject, over the frame's own noise.
-pub fn subject_detail(taken: &Taken, place: (f64, f64)) -> Option<(Detail, Spectrum)> {
+pub fn subject_detail(taken: &MeasuredFrame, place: (f64, f64)) -> Option<(Detail, Spectrum)> {
     let size = (taken.shot.width_px, taken.shot.height_px);
     let (x0, y0) = crate::tracking::frame_features::patch_corner(place.0, place.1, DETAIL_PX, size);
     let patch = taken.at_hand(x0, y0, DETAIL_PX)?;
@@ -166,11 +166,11 @@ pub struct FrameParts<'a> {
     /// The file.
     pub frame: &'a Frame,
     /// What was measured.
-    pub taken: &'a Taken,
+    pub taken: &'a MeasuredFrame,
     /// The verdict.
-    pub judged: &'a Judged,
+    pub judged: &'a FrameVerdict,
     /// What the settings allow.
-    pub allowed: Option<Allowed>,
+    pub allowed: Option<SettingsBlur>,
     /// Detail at the subject.
     pub detail: Option<Detail>,
     /// Whether this is the burst's best.
@@ -180,9 +180,9 @@ pub struct FrameParts<'a> {
 /// The row of one frame.
 pub fn frame_row(
     parts: FrameParts<'_>,
-    burst: &BurstJudged,
+    burst: &BurstVerdict,
     burst_id: u32,
-    typed: &Typed,
+    typed: &UserOverrides,
 ) -> FrameRecord {
     let FrameParts { frame, taken, judged, allowed, detail, .. } = parts;
     let turn = frame.orientation();
@@ -196,7 +196,7 @@ pub fn frame_row(
     if let Some(a) = allowed
         && a.sigma_px >= DIFFRACTION_FROM_PX
         && a.diffraction_share >= DIFFRACTION_SHARE
-        && judged.call == Call::Hit
+        && judged.call == Verdict::Hit
     {
         causes.push(CauseShare { cause: Cause::Diffraction, share: Some(a.diffraction_share) });
     }
@@ -210,7 +210,7 @@ pub fn frame_row(
         height_px,
         exposure: exposure_record(frame, typed),
         verdict: judged.call,
-        because: explain::frame(parts, burst, &causes),
+        because: explain::frame_reason(parts, burst, &causes),
         causes,
         subject: judged.place.map(|p| {
             let (x, y) = upright(p.x_px, p.y_px);
@@ -231,7 +231,7 @@ pub fn frame_row(
             .as_ref()
             .and_then(|n| n.sigma_dn.map(|m| m.flagged(n.flags))),
         detail_bits_px: detail.map(|d| d.bits_px),
-        motion: judged.movement.map(|m| Motion {
+        motion: judged.movement.map(|m| MotionRecord {
             length_px: m.smear.length_px,
             length_std_err_px: Some(m.smear.length_std_err_px),
             // Measured from x towards y, which points down in the file.
@@ -251,7 +251,12 @@ pub fn frame_row(
     }
 }
 
-fn raise_for_frame(flags: &mut FlagSet, frame: &Frame, taken: &Taken, burst: &BurstJudged) {
+fn raise_for_frame(
+    flags: &mut FlagSet,
+    frame: &Frame,
+    taken: &MeasuredFrame,
+    burst: &BurstVerdict,
+) {
     match frame.exposure.as_ref() {
         None => {
             flags.raise(Flag::NoExposure);
@@ -281,7 +286,7 @@ fn raise_for_frame(flags: &mut FlagSet, frame: &Frame, taken: &Taken, burst: &Bu
 /// Scaling by s < 1 shrinks blur with the picture and adds one output pixel's own; enlarging adds
 /// nothing that is not there.
 pub fn at_output(
-    judged: &Judged,
+    judged: &FrameVerdict,
     reference_px: Option<f64>,
     width_px: u32,
     output_width_px: u32,
@@ -298,14 +303,14 @@ pub fn at_output(
         (Some(b), Some(reference)) => {
             let best = scaled(reference).max(OUTPUT_FLOOR_PX);
             if b.value <= HIT_RATIO * best {
-                Call::Hit
+                Verdict::Hit
             } else if b.value <= NEAR_RATIO * best {
-                Call::Near
+                Verdict::Near
             } else {
-                Call::Miss
+                Verdict::Miss
             }
         }
-        _ => Call::CannotSay,
+        _ => Verdict::CannotSay,
     };
     Some(AtOutput { output_width_px, verdict, blur_sigma_px: blur })
 }

@@ -2,16 +2,16 @@
 //! expected over the depths that could be meant.
 
 use super::burst_planes::OverlaidBurst;
-use super::judge::{BurstJudged, HIT_RATIO, Judged, NEAR_RATIO, SubjectHints};
+use super::judge::{BurstVerdict, FrameVerdict, HIT_RATIO, NEAR_RATIO, SubjectHints};
 use super::verdict::is_sharp_elsewhere;
 use crate::core::{Flag, Measured};
-use crate::report::record::{Call, Cause, CauseShare};
+use crate::report::record::{Cause, CauseShare, Verdict};
 use crate::sharpness::subject_blur::{Attainable, BlurRange};
 use crate::tracking::frame_chances::{self, Expected, SpotReadings};
-use crate::tracking::frame_features::Shot;
+use crate::tracking::frame_features::FrameFeatures;
 use crate::tracking::place_chances::place_chances;
 use crate::tracking::planes::BurstPlanes;
-use crate::tracking::subject_depth::{Placed, SubjectDepth, subject_depth};
+use crate::tracking::subject_depth::{PlacedDepth, SubjectDepth, subject_depth};
 
 /// Width of the prior of the subject's place about the middle of the frames, share of the width.
 const PLACE_SD: f64 = 0.25;
@@ -41,7 +41,7 @@ pub const GUESSED_CONFIDENCE: f64 = 0.5;
 
 /// A place in one frame, px of the file.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Spot {
+pub struct SubjectSpot {
     /// Number of the frame.
     pub frame: usize,
     /// Position, px of the file.
@@ -59,7 +59,7 @@ pub struct UnmarkedSubject<'a> {
     /// Chance that nothing is sharp anywhere, whatever the depth.
     blurred: f64,
     /// The likeliest place, in the frame whose plane is nearest to it.
-    pub spot: Spot,
+    pub spot: SubjectSpot,
 }
 
 impl<'a> UnmarkedSubject<'a> {
@@ -71,12 +71,12 @@ impl<'a> UnmarkedSubject<'a> {
         blurred: f64,
     ) -> UnmarkedSubject<'a> {
         let scale: Vec<f64> = overlaid.to_frame.iter().map(|s| s.scale()).collect();
-        let placed: Vec<Placed> = planes
+        let placed: Vec<PlacedDepth> = planes
             .places
             .iter()
             .map(|p| {
                 let (x, y) = overlaid.place_centre(p.index);
-                Placed {
+                PlacedDepth {
                     x: x / overlaid.size_px.0,
                     y: y / overlaid.size_px.0,
                     prior: place_prior(overlaid, hints, p.index),
@@ -88,7 +88,7 @@ impl<'a> UnmarkedSubject<'a> {
             |i: usize| (planes.plane_px[i] - depth.likely_px).powi(2) + planes.shared_px[i].powi(2);
         let frames = 0..planes.plane_px.len();
         let sharpest = frames.min_by(|a, b| off(*a).total_cmp(&off(*b))).unwrap_or(0);
-        let spot = Spot { frame: sharpest, x_px: 0.0, y_px: 0.0 };
+        let spot = SubjectSpot { frame: sharpest, x_px: 0.0, y_px: 0.0 };
         let mut found = UnmarkedSubject { overlaid, planes, depth, blurred, spot };
         found.spot = found.spot_at(found.depth.likely_px, sharpest);
         found
@@ -113,7 +113,7 @@ impl<'a> UnmarkedSubject<'a> {
     }
 
     /// The place at a depth that most speaks for, in a frame.
-    fn spot_at(&self, depth_px: f64, frame: usize) -> Spot {
+    fn spot_at(&self, depth_px: f64, frame: usize) -> SubjectSpot {
         let (cols, rows) = self.overlaid.grid;
         let mut weight = vec![0f64; cols * rows];
         for (place, w) in self.planes.places.iter().zip(&self.depth.weight) {
@@ -132,12 +132,12 @@ impl<'a> UnmarkedSubject<'a> {
         let top = (0..sums.len()).max_by(|a, b| sums[*a].total_cmp(&sums[*b]).then(b.cmp(a)));
         let (x, y) = self.overlaid.place_in(top.unwrap_or(0), frame);
         let (w, h) = self.overlaid.size_px;
-        Spot { frame, x_px: x.clamp(0.0, w - 1.0), y_px: y.clamp(0.0, h - 1.0) }
+        SubjectSpot { frame, x_px: x.clamp(0.0, w - 1.0), y_px: y.clamp(0.0, h - 1.0) }
     }
 
     /// Puts the verdicts that are expected over all depths in place of those at the one spot.
     /// Frames that could not be judged at the spot stay as they are.
-    pub fn restate(&self, burst: &mut BurstJudged, attainable: Option<Attainable>) {
+    pub fn restate(&self, burst: &mut BurstVerdict, attainable: Option<Attainable>) {
         let readings = SpotReadings {
             depth_px: self.depth.likely_px,
             ln: burst.frames.iter().map(|f| Some(f.ratio?.value.ln())).collect(),
@@ -157,8 +157,8 @@ impl<'a> UnmarkedSubject<'a> {
                 continue;
             }
             let call = match call(&expected.chances) {
-                _ if burst.best == Some(i) => Call::Hit,
-                Call::Hit if !is_told => Call::CannotSay,
+                _ if burst.best == Some(i) => Verdict::Hit,
+                Verdict::Hit if !is_told => Verdict::CannotSay,
                 call => call,
             };
             restate_frame(frame, call, expected, burst.reference_px, attainable);
@@ -180,33 +180,34 @@ fn in_focus_px(attainable: Option<Attainable>) -> f64 {
 
 /// Takes back the verdicts of a burst without planes on whose frames its places do not agree:
 /// what is true of the one spot need not be true of the subject that was meant.
-pub fn withhold_disputed(burst: &mut BurstJudged, shots: &[&Shot], hints: &SubjectHints) {
+pub fn withhold_disputed(burst: &mut BurstVerdict, shots: &[&FrameFeatures], hints: &SubjectHints) {
     let chances = OverlaidBurst::read(shots, &burst.noise).and_then(|overlaid| {
         let count = overlaid.grid.0 * overlaid.grid.1;
         let prior: Vec<f64> = (0..count).map(|t| place_prior(&overlaid, hints, t)).collect();
         let limits = (HIT_RATIO, NEAR_RATIO);
         place_chances(shots.len(), &overlaid.energies, &prior, limits)
     });
-    let stands = |i: usize, call: Call| chances.as_ref().is_some_and(|c| is_agreed(&c[i], call));
-    let best_stands = burst.best.is_some_and(|b| stands(b, Call::Hit));
+    let stands = |i: usize, call: Verdict| chances.as_ref().is_some_and(|c| is_agreed(&c[i], call));
+    let best_stands = burst.best.is_some_and(|b| stands(b, Verdict::Hit));
     burst.best = burst.best.filter(|_| best_stands);
     for (i, frame) in burst.frames.iter_mut().enumerate() {
         let call = frame.call;
-        if call != Call::CannotSay && !(stands(i, call) && (call != Call::Hit || best_stands)) {
-            frame.call = Call::CannotSay;
+        if call != Verdict::CannotSay && !(stands(i, call) && (call != Verdict::Hit || best_stands))
+        {
+            frame.call = Verdict::CannotSay;
             frame.causes.clear();
         }
     }
 }
 
 /// Whether nearly all places give a frame this verdict and hardly any the opposite one.
-fn is_agreed(&[hit, near, miss]: &[f64; 3], call: Call) -> bool {
+fn is_agreed(&[hit, near, miss]: &[f64; 3], call: Verdict) -> bool {
     let (least, opposite) = AGREED_CHANCE;
     match call {
-        Call::Hit => hit >= least && miss <= opposite,
-        Call::Near => near >= least,
-        Call::Miss => miss >= least && hit <= opposite,
-        Call::CannotSay => true,
+        Verdict::Hit => hit >= least && miss <= opposite,
+        Verdict::Near => near >= least,
+        Verdict::Miss => miss >= least && hit <= opposite,
+        Verdict::CannotSay => true,
     }
 }
 
@@ -226,34 +227,34 @@ fn place_prior(overlaid: &OverlaidBurst, hints: &SubjectHints, t: usize) -> f64 
 
 /// Says of a burst that is blurred or smeared all over that nothing in it is sharp, where its spot
 /// alone shows too little to say so.
-pub fn tell_unreached(burst: &mut BurstJudged) {
+pub fn tell_unreached(burst: &mut BurstVerdict) {
     burst.best_is_soft = true;
     for frame in &mut burst.frames {
         frame.flags.raise(Flag::BestIsSoft);
         let too_little = |c: &CauseShare| matches!(c.cause, Cause::Noise | Cause::NoTexture);
-        if frame.call == Call::CannotSay && frame.causes.iter().any(too_little) {
-            frame.call = Call::Miss;
+        if frame.call == Verdict::CannotSay && frame.causes.iter().any(too_little) {
+            frame.call = Verdict::Miss;
             frame.causes = vec![CauseShare { cause: Cause::Soft, share: None }];
         }
     }
 }
 
 /// The verdict from its chances.
-fn call(&[hit, near, miss]: &[f64; 3]) -> Call {
+fn call(&[hit, near, miss]: &[f64; 3]) -> Verdict {
     if hit.min(miss) > TORN_CHANCE || hit.max(near).max(miss) < TOLD_CHANCE {
-        Call::CannotSay
+        Verdict::CannotSay
     } else if hit >= near && hit >= miss {
-        Call::Hit
+        Verdict::Hit
     } else if near >= miss {
-        Call::Near
+        Verdict::Near
     } else {
-        Call::Miss
+        Verdict::Miss
     }
 }
 
 fn restate_frame(
-    frame: &mut Judged,
-    call: Call,
+    frame: &mut FrameVerdict,
+    call: Verdict,
     expected: &Expected,
     reference_px: Option<f64>,
     attainable: Option<Attainable>,
@@ -268,15 +269,15 @@ fn restate_frame(
             .map(|m| flags.map_or(m, |flags| m.flagged(flags)));
     }
     match call {
-        Call::Hit | Call::CannotSay => frame.causes.clear(),
-        Call::Near | Call::Miss if frame.causes.is_empty() => {
+        Verdict::Hit | Verdict::CannotSay => frame.causes.clear(),
+        Verdict::Near | Verdict::Miss if frame.causes.is_empty() => {
             let elsewhere = is_sharp_elsewhere(frame);
             let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
             frame.causes = vec![CauseShare { cause, share: Some(1.0) }];
         }
-        Call::Near | Call::Miss => {}
+        Verdict::Near | Verdict::Miss => {}
     }
-    if call == Call::Hit {
+    if call == Verdict::Hit {
         frame.movement = None;
     }
     frame.call = call;
@@ -304,14 +305,14 @@ mod tests {
     #[test]
     fn verdicts_are_told_when_likely_and_not_torn() {
         for (chances, expected) in [
-            ([0.9, 0.08, 0.02], Call::Hit),
-            ([0.30, 0.60, 0.10], Call::Near),
-            ([0.05, 0.20, 0.75], Call::Miss),
+            ([0.9, 0.08, 0.02], Verdict::Hit),
+            ([0.30, 0.60, 0.10], Verdict::Near),
+            ([0.05, 0.20, 0.75], Verdict::Miss),
             // Hit and miss are both possible.
-            ([0.70, 0.14, 0.16], Call::CannotSay),
-            ([0.70, 0.16, 0.14], Call::Hit),
+            ([0.70, 0.14, 0.16], Verdict::CannotSay),
+            ([0.70, 0.16, 0.14], Verdict::Hit),
             // No verdict is likely.
-            ([0.45, 0.45, 0.10], Call::CannotSay),
+            ([0.45, 0.45, 0.10], Verdict::CannotSay),
         ] {
             assert_eq!(call(&chances), expected, "{chances:?}");
         }
@@ -320,13 +321,13 @@ mod tests {
     #[test]
     fn without_planes_a_verdict_stands_only_where_places_agree() {
         for (chances, call, expected) in [
-            ([0.86, 0.10, 0.04], Call::Hit, true),
-            ([0.84, 0.12, 0.04], Call::Hit, false),
-            ([0.86, 0.08, 0.06], Call::Hit, false),
-            ([0.04, 0.10, 0.86], Call::Miss, true),
-            ([0.06, 0.08, 0.86], Call::Miss, false),
-            ([0.07, 0.86, 0.07], Call::Near, true),
-            ([0.08, 0.84, 0.08], Call::Near, false),
+            ([0.86, 0.10, 0.04], Verdict::Hit, true),
+            ([0.84, 0.12, 0.04], Verdict::Hit, false),
+            ([0.86, 0.08, 0.06], Verdict::Hit, false),
+            ([0.04, 0.10, 0.86], Verdict::Miss, true),
+            ([0.06, 0.08, 0.86], Verdict::Miss, false),
+            ([0.07, 0.86, 0.07], Verdict::Near, true),
+            ([0.08, 0.84, 0.08], Verdict::Near, false),
         ] {
             assert_eq!(is_agreed(&chances, call), expected, "{chances:?} {call:?}");
         }

@@ -3,12 +3,12 @@
 //! A subject point that nobody chose cannot tell, and one that is smeared in every frame hardly,
 //! but the frames as a whole can.
 
-use super::judge::{BurstJudged, Judged, Movement};
-use crate::report::record::{Call, Cause, CauseShare};
+use super::judge::{BurstVerdict, FrameVerdict, Movement};
+use crate::report::record::{Cause, CauseShare, Verdict};
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, Tile};
 use crate::sharpness::subject_blur::{Attainable, allowed_edge_px};
-use crate::tracking::frame_features::Shot;
+use crate::tracking::frame_features::FrameFeatures;
 
 /// Share of a frame's tiles, and their least number, that may be sharper by chance.
 const CHANCE_TILES: (f64, usize) = (0.0055, 5);
@@ -66,7 +66,11 @@ fn sharpest_ratio(maps: &[FocusMap], attainable: Option<Attainable>) -> Option<f
 }
 
 /// Chance that nothing is sharp in any frame, from how blurred and how smeared all of them are.
-pub fn blurred_chance(shots: &[&Shot], maps: &[FocusMap], attainable: Option<Attainable>) -> f64 {
+pub fn blurred_chance(
+    shots: &[&FrameFeatures],
+    maps: &[FocusMap],
+    attainable: Option<Attainable>,
+) -> f64 {
     chance_of(sharpest_ratio(maps, attainable), resting_swing_px2(&swings(shots)))
 }
 
@@ -114,8 +118,8 @@ fn at_share(mut values: Vec<f64>, share: f64) -> Option<f64> {
 
 /// Gives a burst that was shaken all the time its cause: what else was lost in a frame cannot be
 /// told from a smear that no frame is free of.
-pub fn tell_shaken(burst: &mut BurstJudged) {
-    let lost = |f: &&mut Judged| matches!(f.call, Call::Near | Call::Miss);
+pub fn tell_shaken(burst: &mut BurstVerdict) {
+    let lost = |f: &&mut FrameVerdict| matches!(f.call, Verdict::Near | Verdict::Miss);
     for frame in burst.frames.iter_mut().filter(lost) {
         frame.causes = vec![CauseShare { cause: Cause::Shake, share: None }];
     }
@@ -123,7 +127,7 @@ pub fn tell_shaken(burst: &mut BurstJudged) {
 
 /// The usual smear of a burst in which nearly every frame is smeared, each in one direction; `None`
 /// where that is not so. Without a still frame to compare with, no frame's own length can be read.
-pub fn shake(shots: &[&Shot]) -> Option<Movement> {
+pub fn shake(shots: &[&FrameFeatures]) -> Option<Movement> {
     let mut swings = swings(shots);
     let shares = swings.iter().map(|s| s.share).collect();
     let is_shaken = resting_swing_px2(&swings).is_some_and(|s| s > SHAKEN_PX2)
@@ -158,11 +162,11 @@ struct Swing {
     direction_deg: f64,
 }
 
-fn swings(shots: &[&Shot]) -> Vec<Swing> {
+fn swings(shots: &[&FrameFeatures]) -> Vec<Swing> {
     shots.iter().map(|s| common_swing(s)).collect()
 }
 
-fn common_swing(shot: &Shot) -> Swing {
+fn common_swing(shot: &FrameFeatures) -> Swing {
     let boxes: Vec<_> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
     if boxes.len() < MIN_BOXES {
         return Swing::default();
@@ -236,7 +240,7 @@ mod tests {
     }
 
     /// A frame of random patches with edges in all directions, blurred over a box.
-    fn shot(seed: u64, blur: (usize, usize)) -> Shot {
+    fn shot(seed: u64, blur: (usize, usize)) -> FrameFeatures {
         let mut rng = SplitMix64::new(seed);
         let random: Vec<f64> = (0..SIDE * SIDE).map(|_| rng.uniform()).collect();
         let mut patches = box_mean(&box_mean(&random, (9, 9)), (5, 5));
@@ -252,16 +256,16 @@ mod tests {
             .map(|v| (60.0 + 130.0 * v + 1.5 * rng.normal()) as u8)
             .collect();
         let luma = Luma::U8 { data: &data, channels: 1, width_px: SIDE, height_px: SIDE };
-        Shot::measure(&luma).unwrap()
+        FrameFeatures::measure(&luma).unwrap()
     }
 
     #[test]
     fn a_smear_in_nearly_all_frames_is_a_shake_and_a_defocus_is_none() {
-        let burst = |blurs: [(usize, usize); 6]| -> Vec<Shot> {
+        let burst = |blurs: [(usize, usize); 6]| -> Vec<FrameFeatures> {
             blurs.iter().zip(1..).map(|(b, seed)| shot(seed, *b)).collect()
         };
-        let shake_of = |shots: &[Shot]| shake(&shots.iter().collect::<Vec<_>>());
-        let told = |shots: &[Shot]| shake_of(shots).is_some();
+        let shake_of = |shots: &[FrameFeatures]| shake(&shots.iter().collect::<Vec<_>>());
+        let told = |shots: &[FrameFeatures]| shake_of(shots).is_some();
         let smeared = burst([(9, 1), (8, 1), (9, 1), (10, 1), (9, 1), (2, 2)]);
         assert!(told(&smeared), "one frame at rest");
         assert!(!told(&smeared[..5]), "too few frames");

@@ -6,10 +6,10 @@
 //! verdicts, unless the burst never reached focus.
 
 use super::judge::{
-    BurstJudged, ENERGY_SEEN, HIT_RATIO, Judged, MAX_CLIPPED, Movement, NEAR_RATIO,
+    BurstVerdict, ENERGY_SEEN, FrameVerdict, HIT_RATIO, MAX_CLIPPED, Movement, NEAR_RATIO,
 };
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{BlurBy, Call, Cause, CauseShare, SubjectFound};
+use crate::report::record::{BlurBy, Cause, CauseShare, SubjectFound, Verdict};
 use crate::sharpness::blur::S1_SQUARED;
 use crate::sharpness::focus_map::Tile;
 use crate::sharpness::sharp_area::sharp_cluster;
@@ -77,19 +77,19 @@ enum Still {
 
 /// Blur of one frame on the absolute scale.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Scaled {
+struct ScaledBlur {
     /// Blur, px.
     px: f64,
     /// Error of its ratio to other frames, ln.
     ratio_sd_ln: f64,
 }
 
-impl Scaled {
+impl ScaledBlur {
     /// Without the part of a movement that a mean over all directions reads as blur, but not
     /// sharper than the burst's sharpest frame.
-    fn without(self, movement: Option<&Movement>, floor_px: f64) -> Scaled {
+    fn without(self, movement: Option<&Movement>, floor_px: f64) -> ScaledBlur {
         let square = self.px.powi(2) - SMEAR_READ * smear_px(movement).powi(2);
-        Scaled { px: square.max(floor_px.powi(2)).sqrt(), ..self }
+        ScaledBlur { px: square.max(floor_px.powi(2)).sqrt(), ..self }
     }
 }
 
@@ -106,7 +106,7 @@ struct Lead<'a> {
 /// `lead` is the frame with most energy, `sparse` says in which frames something sparse was taken
 /// out of the energy, `movements` gives every frame's movement against a frame of a blur in px.
 pub fn decide(
-    burst: &mut BurstJudged,
+    burst: &mut BurstVerdict,
     lead: Option<usize>,
     sparse: &[bool],
     attainable: Option<Attainable>,
@@ -147,7 +147,7 @@ pub fn decide(
     let floor_px = sharpest.map_or(0.0, |s| s.1);
     // A shaken burst has one smear for all frames, of which each reads its own part.
     let within = |m: &Option<Movement>| m.filter(|_| !burst.is_shaken);
-    let scaled: Vec<Option<Scaled>> = scaled
+    let scaled: Vec<Option<ScaledBlur>> = scaled
         .into_iter()
         .zip(&moved)
         .map(|(s, m)| s.map(|s| s.without(within(m).as_ref(), floor_px)))
@@ -205,27 +205,27 @@ pub fn decide(
         };
         parts.judge(frame);
     }
-    burst.best = finest.map(|f| f.0).filter(|i| burst.frames[*i].call == Call::Hit && !alone);
+    burst.best = finest.map(|f| f.0).filter(|i| burst.frames[*i].call == Verdict::Hit && !alone);
 }
 
 /// Takes back the hits of frames that were made smaller after capture: a smaller file shows less
 /// blur than the capture had.
-pub fn withhold_hits(burst: &mut BurstJudged, made_small: &[bool]) {
+pub fn withhold_hits(burst: &mut BurstVerdict, made_small: &[bool]) {
     for (frame, small) in burst.frames.iter_mut().zip(made_small) {
         if *small {
             frame.flags.raise(Flag::Resized);
-            if frame.call == Call::Hit {
-                frame.call = Call::CannotSay;
+            if frame.call == Verdict::Hit {
+                frame.call = Verdict::CannotSay;
                 frame.causes.clear();
             }
         }
     }
-    burst.best = burst.best.filter(|i| burst.frames[*i].call == Call::Hit);
+    burst.best = burst.best.filter(|i| burst.frames[*i].call == Verdict::Hit);
     burst.other = burst.other.filter(|_| burst.best.is_some());
 }
 
 /// Whether something in a frame is sharp, wherever it lies.
-pub fn is_sharp_elsewhere(frame: &Judged) -> bool {
+pub fn is_sharp_elsewhere(frame: &FrameVerdict) -> bool {
     frame.sharp_cluster >= MIN_CLUSTER
         && frame.in_plane_px2.is_none_or(|px2| px2 >= MIN_IN_PLANE_PX2)
 }
@@ -308,7 +308,7 @@ fn scaled(
     stills: &[Option<Still>],
     lead: Option<usize>,
     blur: Option<&SubjectBlur>,
-) -> Vec<Option<Scaled>> {
+) -> Vec<Option<ScaledBlur>> {
     let px = |s: &Option<Still>| match s {
         Some(Still::Blur { px, error_ln }) => Some((*px, *error_ln)),
         Some(Still::AtLeast { px }) => Some((*px, EDGE_ERROR_LN)),
@@ -325,11 +325,11 @@ fn scaled(
             (Some(_), None) => return None,
             (None, _) => 1.0,
         };
-        Some(Scaled { px: scale * own_px, ratio_sd_ln: error_ln.hypot(ENERGY_RATIO_SD_LN) })
+        Some(ScaledBlur { px: scale * own_px, ratio_sd_ln: error_ln.hypot(ENERGY_RATIO_SD_LN) })
     };
     let by_spectrum = |i: usize| {
         let ratio = blur?.ratios.get(i).copied().flatten()?;
-        (ratio.sd_ln <= MAX_RATIO_SD_LN).then(|| Scaled {
+        (ratio.sd_ln <= MAX_RATIO_SD_LN).then(|| ScaledBlur {
             px: blur.map_or(1.0, |b| b.anchor_range.sigma_px) * ratio.ln.exp(),
             ratio_sd_ln: ratio.sd_ln.hypot(RATIO_SD_LN),
         })
@@ -349,10 +349,10 @@ fn scaled(
 /// No frame is sharper than its energy allows against the lead's: `energies` are the most that each
 /// may have.
 fn bounded(
-    mut scaled: Vec<Option<Scaled>>,
+    mut scaled: Vec<Option<ScaledBlur>>,
     energies: &[Option<f64>],
     lead: Option<usize>,
-) -> Vec<Option<Scaled>> {
+) -> Vec<Option<ScaledBlur>> {
     let of_lead = lead.and_then(|i| Some((scaled[i]?.px, energies[i]?)));
     let Some((lead_px, lead_energy)) = of_lead else { return scaled };
     for (s, energy) in scaled.iter_mut().zip(energies) {
@@ -366,7 +366,7 @@ fn bounded(
 }
 
 /// Whether no frame differs from another by more than a hit does.
-fn alike(scaled: &[Option<Scaled>]) -> bool {
+fn alike(scaled: &[Option<ScaledBlur>]) -> bool {
     let px = || scaled.iter().flatten().map(|s| s.px);
     let (least, most) = (px().fold(f64::INFINITY, f64::min), px().fold(0.0, f64::max));
     most <= HIT_RATIO * least
@@ -448,7 +448,7 @@ impl Limits {
 struct Parts<'a> {
     subject: &'a SubjectBox,
     still: Still,
-    scaled: Option<Scaled>,
+    scaled: Option<ScaledBlur>,
     moved: Option<Movement>,
     led: Option<Lead<'a>>,
     limits: Option<Limits>,
@@ -462,9 +462,9 @@ struct Parts<'a> {
 }
 
 impl Parts<'_> {
-    fn judge(&self, frame: &mut Judged) {
-        let cannot = |frame: &mut Judged, cause: Cause| {
-            frame.call = Call::CannotSay;
+    fn judge(&self, frame: &mut FrameVerdict) {
+        let cannot = |frame: &mut FrameVerdict, cause: Cause| {
+            frame.call = Verdict::CannotSay;
             frame.causes = vec![CauseShare { cause, share: None }];
             match cause {
                 Cause::NoTexture => frame.flags.raise(Flag::NoTexture),
@@ -502,17 +502,17 @@ impl Parts<'_> {
             Measured::new(ratio, ratio * sd, 2)
         };
         frame.call = if limits.soft {
-            Call::Miss
+            Verdict::Miss
         } else if ratio <= HIT_RATIO {
-            Call::Hit
+            Verdict::Hit
         } else if ratio <= NEAR_RATIO {
-            Call::Near
+            Verdict::Near
         } else {
-            Call::Miss
+            Verdict::Miss
         };
-        if frame.call == Call::Hit && self.guessed_alone {
+        if frame.call == Verdict::Hit && self.guessed_alone {
             // Sharp somewhere: whether the subject is, nobody has said.
-            frame.call = Call::CannotSay;
+            frame.call = Verdict::CannotSay;
             frame.causes = Vec::new();
             return;
         }
@@ -523,9 +523,9 @@ impl Parts<'_> {
     /// The stated blur with its range.
     fn tell_blur(
         &self,
-        frame: &mut Judged,
+        frame: &mut FrameVerdict,
         total: f64,
-        scaled: Scaled,
+        scaled: ScaledBlur,
         moved: bool,
         flags: FlagSet,
     ) {
@@ -547,8 +547,8 @@ impl Parts<'_> {
         frame.judged_px = Measured::new(sigma_px, std_err, 2).map(|m| m.flagged(flags));
     }
 
-    fn causes(&self, frame: &Judged, total: f64, limits: Limits) -> Vec<CauseShare> {
-        if frame.call == Call::Hit {
+    fn causes(&self, frame: &FrameVerdict, total: f64, limits: Limits) -> Vec<CauseShare> {
+        if frame.call == Verdict::Hit {
             return Vec::new();
         }
         let lost = (total.powi(2) - limits.reference_px.powi(2)).max(1e-6);
@@ -643,7 +643,7 @@ mod tests {
 
     #[test]
     fn no_frame_is_sharper_than_its_energy_allows() {
-        let s = |px| Some(Scaled { px, ratio_sd_ln: 0.1 });
+        let s = |px| Some(ScaledBlur { px, ratio_sd_ln: 0.1 });
         let px = |energies: [f64; 2]| {
             let found = bounded(vec![s(1.0), s(0.8)], &energies.map(Some), Some(0));
             found.into_iter().map(|s| s.unwrap().px).collect::<Vec<_>>()

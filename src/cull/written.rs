@@ -3,7 +3,7 @@
 use serde::Deserialize;
 
 use crate::error::{Error, Result};
-use crate::report::record::{BurstRecord, Call, CauseShare, CullRecord, FrameRecord, SCHEMA};
+use crate::report::record::{BurstRecord, CauseShare, CullRecord, FrameRecord, SCHEMA, Verdict};
 
 /// The part of a cull record that marks are made from.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -35,7 +35,7 @@ pub struct WrittenFrame {
     /// Number of its burst.
     pub burst: u32,
     /// The verdict.
-    pub verdict: Call,
+    pub verdict: Verdict,
     /// What cost the sharpness, largest first.
     pub causes: Vec<CauseShare>,
 }
@@ -125,7 +125,7 @@ mod tests {
             "frames":[{"path":"a.jpg","partner":null,"burst":1,"verdict":"cannot say",
             "causes":[{"cause":"no-texture","share":null}],"more":[1,2]}]}"#;
         let read = WrittenCull::read(text).unwrap();
-        assert_eq!(read.frames[0].verdict, Call::CannotSay);
+        assert_eq!(read.frames[0].verdict, Verdict::CannotSay);
         for (from, to) in [("stopwise", "other"), (":1,", ":9,"), ("cannot say", "maybe")] {
             assert!(WrittenCull::read(&text.replacen(from, to, 1)).is_err(), "{to}");
         }

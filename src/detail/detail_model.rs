@@ -13,7 +13,9 @@
 
 use crate::core::stats::{least_squares, mad_sigma};
 use crate::core::units::WavelengthUm;
-use crate::optics::imaging_model::{HIGHEST_CY_PX, Kit, Setting, Shown};
+use crate::optics::imaging_model::{
+    CaptureSettings, HIGHEST_CY_PX, ImagingSystem, PredictedDetail,
+};
 
 /// Numbers that are fitted.
 const K: usize = 4;
@@ -36,7 +38,7 @@ const STEPS: usize = 25;
 
 /// A measured detail.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Point {
+pub struct DetailPoint {
     /// Working f-number.
     pub n_eff: f64,
     /// ISO.
@@ -51,7 +53,7 @@ pub struct Point {
 
 /// The fitted model.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Personal {
+pub struct DetailModel {
     /// ln q, aberration in units, ln(read/shot), ln of what the field shows of a test.
     pub theta: [f64; K],
     /// Their covariance.
@@ -67,8 +69,8 @@ pub struct Personal {
 }
 
 /// The kit that numbers stand for; light's own noise at ISO 100 is 1.
-fn kit(theta: &[f64; K], pitch_um: f64, wavelength: WavelengthUm) -> Kit {
-    Kit {
+fn kit(theta: &[f64; K], pitch_um: f64, wavelength: WavelengthUm) -> ImagingSystem {
+    ImagingSystem {
         pitch_um,
         wavelength,
         aberration_um: ABERRATION_UNIT_UM * theta[1].max(0.0),
@@ -78,12 +80,12 @@ fn kit(theta: &[f64; K], pitch_um: f64, wavelength: WavelengthUm) -> Kit {
     }
 }
 
-fn setting(n_eff: f64, iso: f64) -> Setting {
-    Setting { n_eff, iso, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 }
+fn setting(n_eff: f64, iso: f64) -> CaptureSettings {
+    CaptureSettings { n_eff, iso, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 }
 }
 
 /// ln D that the numbers give for a point.
-fn ln_detail(theta: &[f64; K], p: &Point, pitch_um: f64, wavelength: WavelengthUm) -> f64 {
+fn ln_detail(theta: &[f64; K], p: &DetailPoint, pitch_um: f64, wavelength: WavelengthUm) -> f64 {
     let kit = kit(theta, pitch_um, wavelength);
     let mut at = setting(p.n_eff, p.iso);
     if let Some(blur) = p.blur_sigma_px {
@@ -96,15 +98,19 @@ fn ln_detail(theta: &[f64; K], p: &Point, pitch_um: f64, wavelength: WavelengthU
     bits.max(1e-9).ln() + if p.field { theta[3] } else { 0.0 }
 }
 
-impl Personal {
+impl DetailModel {
     /// Fits points. `None` without one sound point.
     ///
     /// Points should be spread over the settings: some hundreds are plenty.
-    pub fn fit(points: &[Point], pitch_um: f64, wavelength: WavelengthUm) -> Option<Personal> {
-        let sound = |p: &&Point| {
+    pub fn fit(
+        points: &[DetailPoint],
+        pitch_um: f64,
+        wavelength: WavelengthUm,
+    ) -> Option<DetailModel> {
+        let sound = |p: &&DetailPoint| {
             [p.n_eff, p.iso, p.detail_bits_px].iter().all(|v| v.is_finite() && *v > 0.0)
         };
-        let mut points: Vec<Point> = points.iter().filter(sound).copied().collect();
+        let mut points: Vec<DetailPoint> = points.iter().filter(sound).copied().collect();
         let both_kinds = points.iter().any(|p| p.field) && points.iter().any(|p| !p.field);
         if !both_kinds {
             points.iter_mut().for_each(|p| p.field = false);
@@ -114,7 +120,7 @@ impl Personal {
         }
         let mut theta = PRIOR.map(|(middle, _)| middle);
         // Start where the middle of the points lies: q moves D as a whole.
-        let residual = |theta: &[f64; K], p: &Point| {
+        let residual = |theta: &[f64; K], p: &DetailPoint| {
             p.detail_bits_px.ln() - ln_detail(theta, p, pitch_um, wavelength)
         };
         // Tests and the field scatter apart: subjects differ in the field.
@@ -181,7 +187,7 @@ impl Personal {
         }
         let mut left: Vec<f64> = points.iter().map(|p| residual(&theta, p)).collect();
         let scatter = mad_sigma(&mut left).unwrap_or(0.0).max(MIN_SCATTER);
-        theta.iter().all(|t| t.is_finite()).then_some(Personal {
+        theta.iter().all(|t| t.is_finite()).then_some(DetailModel {
             theta,
             covariance,
             scatter,
@@ -193,17 +199,17 @@ impl Personal {
     }
 
     /// The kit with light's own noise at ISO 100 as 1; its contrast power is q.
-    pub fn kit(&self) -> Kit {
+    pub fn kit(&self) -> ImagingSystem {
         kit(&self.theta, self.pitch_um, self.wavelength)
     }
 
     /// What a setting shows at its best.
-    pub fn shows(&self, n_eff: f64, iso: f64) -> Shown {
+    pub fn shows(&self, n_eff: f64, iso: f64) -> PredictedDetail {
         self.kit().shows(&setting(n_eff, iso), HIGHEST_CY_PX, None)
     }
 
     /// Standard error of a function of the numbers, by its slopes.
-    fn std_err(&self, f: impl Fn(&Personal) -> Option<f64>) -> Option<f64> {
+    fn std_err(&self, f: impl Fn(&DetailModel) -> Option<f64>) -> Option<f64> {
         /// Wide enough to step over the kink where the finest line meets the pixel limit.
         const NUDGE: f64 = 0.02;
         let now = f(self)?;
@@ -254,7 +260,7 @@ impl Personal {
 
 /// What closing one stop (working f-number × √2) and doubling the ISO costs each: the two-factor
 /// Shapley value of detail, as losses.
-pub fn cost_of_a_stop(kit: &Kit, n_eff: f64, iso: f64) -> (f64, f64) {
+pub fn cost_of_a_stop(kit: &ImagingSystem, n_eff: f64, iso: f64) -> (f64, f64) {
     let d = |n: f64, iso: f64| kit.shows(&setting(n, iso), HIGHEST_CY_PX, None).detail_bits_px;
     let closed = n_eff * std::f64::consts::SQRT_2;
     let (aa, ba) = (d(n_eff, iso), d(closed, iso));
@@ -264,7 +270,7 @@ pub fn cost_of_a_stop(kit: &Kit, n_eff: f64, iso: f64) -> (f64, f64) {
 
 /// Where both cost the same, between two working f-numbers; the last crossing from "the ISO costs
 /// more" to "the aperture costs more".
-pub fn break_even(kit: &Kit, iso: f64, low: f64, high: f64) -> Option<f64> {
+pub fn break_even(kit: &ImagingSystem, iso: f64, low: f64, high: f64) -> Option<f64> {
     let over = |n: f64| {
         let (aperture, noise) = cost_of_a_stop(kit, n, iso);
         aperture - noise
@@ -292,11 +298,11 @@ mod tests {
 
     const TRUTH: [f64; K] = [2.6, 1.4, -6.2, 0.0];
 
-    fn points(seed: u64, n: u32, scatter: f64) -> Vec<Point> {
+    fn points(seed: u64, n: u32, scatter: f64) -> Vec<DetailPoint> {
         let mut random = SplitMix64::new(seed);
         (0..n)
             .map(|_| {
-                let mut p = Point {
+                let mut p = DetailPoint {
                     n_eff: 8.0 * 2f64.powf(0.5 * random.below(8) as f64),
                     iso: 100.0 * 2f64.powi(random.below(6) as i32),
                     detail_bits_px: 1.0,
@@ -312,7 +318,7 @@ mod tests {
 
     #[test]
     fn exact_points_give_the_numbers_back() {
-        let fit = Personal::fit(&points(1, 80, 0.0), 4.4, GREEN).unwrap();
+        let fit = DetailModel::fit(&points(1, 80, 0.0), 4.4, GREEN).unwrap();
         for (got, want) in fit.theta.iter().zip(TRUTH).take(3) {
             assert!((got - want).abs() < 0.05, "{:?}", fit.theta);
         }
@@ -322,7 +328,7 @@ mod tests {
     fn errors_cover_the_truth() {
         let mut inside = 0;
         for seed in 0..40 {
-            let fit = Personal::fit(&points(100 + seed, 60, 0.08), 4.4, GREEN).unwrap();
+            let fit = DetailModel::fit(&points(100 + seed, 60, 0.08), 4.4, GREEN).unwrap();
             let truth = kit(&TRUTH, 4.4, GREEN)
                 .shows(&setting(22.0, 800.0), HIGHEST_CY_PX, None)
                 .detail_bits_px;
@@ -354,15 +360,15 @@ mod tests {
     #[test]
     fn little_and_broken_data_are_survived() {
         let mut bad = points(3, 1, 0.0);
-        assert!(Personal::fit(&bad, 4.4, GREEN).is_some());
+        assert!(DetailModel::fit(&bad, 4.4, GREEN).is_some());
         bad[0].detail_bits_px = f64::NAN;
-        assert!(Personal::fit(&bad, 4.4, GREEN).is_none());
-        assert!(Personal::fit(&[], 4.4, GREEN).is_none());
+        assert!(DetailModel::fit(&bad, 4.4, GREEN).is_none());
+        assert!(DetailModel::fit(&[], 4.4, GREEN).is_none());
         // Contradictory: the same setting, details from nothing to much.
         let p = points(4, 1, 0.0)[0];
-        let many: Vec<Point> =
-            (1..30).map(|i| Point { detail_bits_px: 0.01 * f64::from(i * i), ..p }).collect();
-        let fit = Personal::fit(&many, 4.4, GREEN).unwrap();
+        let many: Vec<DetailPoint> =
+            (1..30).map(|i| DetailPoint { detail_bits_px: 0.01 * f64::from(i * i), ..p }).collect();
+        let fit = DetailModel::fit(&many, 4.4, GREEN).unwrap();
         assert!(fit.detail_rel_err(p.n_eff, p.iso).is_finite() && fit.scatter > 0.2);
     }
 }

@@ -13,7 +13,7 @@
 //! would count, but from the scene: S* = w·S + (1−w)·S0·T², w = SNR²/(0.5 + SNR²).
 
 use crate::core::units::{GREEN, PitchUm};
-use crate::noise::signal_noise::Rings;
+use crate::noise::signal_noise::RingPowers;
 use crate::noise::spectrum::{FIRST_RING, RINGS, ring_cy_px};
 use crate::optics::diffraction::{cutoff_cy_px, mtf_diffraction};
 
@@ -30,22 +30,22 @@ const HALF_WEIGHT: f64 = 0.5;
 
 /// What is known of one step.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Seen {
+pub struct ObservedStep {
     /// Marked f-number.
     pub f_number: f64,
     /// Working f-number.
     pub n_eff: f64,
     /// Power of the signal per ring, all steps at one brightness.
-    pub signal: Rings,
+    pub signal: RingPowers,
     /// Power of the noise per ring.
-    pub noise: Rings,
+    pub noise: RingPowers,
 }
 
 /// The scene and the lens.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct LensFit {
     /// Power of the scene per ring, in the unit of the signals.
-    pub scene: Rings,
+    pub scene: RingPowers,
     /// Blur beyond diffraction at f/4, px.
     pub sigma_f4_px: f64,
     /// Weighted mean square by which the steps disagree, ln².
@@ -63,7 +63,7 @@ fn transfer(f_cy_px: f64, f_number: f64, n_eff: f64, sigma_f4_px: f64, pitch: Pi
 impl LensFit {
     /// Fits scene and lens to the steps; `None` for fewer than two, or when no ring stands above
     /// the noise.
-    pub fn of(steps: &[Seen], pitch: PitchUm) -> Option<LensFit> {
+    pub fn of(steps: &[ObservedStep], pitch: PitchUm) -> Option<LensFit> {
         if steps.len() < 2 {
             return None;
         }
@@ -87,7 +87,7 @@ impl LensFit {
     }
 
     /// Signal that the lens passes of the scene at a setting, per ring.
-    pub fn signal(&self, f_number: f64, n_eff: f64) -> Rings {
+    pub fn signal(&self, f_number: f64, n_eff: f64) -> RingPowers {
         std::array::from_fn(|r| {
             let t = transfer(ring_cy_px(r), f_number, n_eff, self.sigma_f4_px, self.pitch);
             self.scene[r] * t * t
@@ -95,12 +95,12 @@ impl LensFit {
     }
 
     /// Signal that a lens without a fault would pass of the scene, per ring.
-    pub fn faultless(&self, f_number: f64, n_eff: f64) -> Rings {
+    pub fn faultless(&self, f_number: f64, n_eff: f64) -> RingPowers {
         LensFit { sigma_f4_px: 0.0, ..*self }.signal(f_number, n_eff)
     }
 
     /// Signal at a setting for a place `defocus_um` out of focus on the sensor's side, per ring.
-    pub fn signal_defocused(&self, f_number: f64, n_eff: f64, defocus_um: f64) -> Rings {
+    pub fn signal_defocused(&self, f_number: f64, n_eff: f64, defocus_um: f64) -> RingPowers {
         let w20 = crate::optics::defocus::w20_waves(defocus_um, n_eff, GREEN);
         let sigma = self.sigma_f4_px * 4.0 / f_number;
         std::array::from_fn(|r| {
@@ -113,7 +113,7 @@ impl LensFit {
     }
 
     /// A step's signal with the rings that its noise drowns taken from the scene.
-    pub fn repaired(&self, step: &Seen) -> Rings {
+    pub fn repaired(&self, step: &ObservedStep) -> RingPowers {
         let model = self.signal(step.f_number, step.n_eff);
         std::array::from_fn(|r| {
             let w = own_weight(step.signal[r] / step.noise[r]);
@@ -128,7 +128,11 @@ pub fn own_weight(snr: f64) -> f64 {
 }
 
 /// The scene for a given σ_w, and how badly the steps agree on it.
-fn scene_for(steps: &[Seen], sigma_f4_px: f64, pitch: PitchUm) -> Option<(Rings, f64)> {
+fn scene_for(
+    steps: &[ObservedStep],
+    sigma_f4_px: f64,
+    pitch: PitchUm,
+) -> Option<(RingPowers, f64)> {
     let mut known: Vec<(f64, f64)> = Vec::new();
     let mut ln_scene = [None; RINGS];
     let (mut cost, mut total) = (0.0, 0.0);

@@ -185,7 +185,7 @@ fn holds_raw<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool> {
     if head.get(2..4) != Some(if little { b"\x2a\0" } else { b"\0\x2a" }) {
         return Ok(false);
     }
-    let mut tiff = Tiff { reader, little };
+    let mut tiff = TiffHeader { reader, little };
     let first = tiff.u32_of([a, b, c, d]);
     let (mut raw, subs) = tiff.directory(first)?;
     for sub in subs.into_iter().take(MAX_SUB_IFDS) {
@@ -194,12 +194,12 @@ fn holds_raw<R: Read + Seek>(reader: &mut R, head: &[u8]) -> io::Result<bool> {
     Ok(raw)
 }
 
-struct Tiff<'a, R> {
+struct TiffHeader<'a, R> {
     reader: &'a mut R,
     little: bool,
 }
 
-impl<R: Read + Seek> Tiff<'_, R> {
+impl<R: Read + Seek> TiffHeader<'_, R> {
     fn u16_of(&self, b: [u8; 2]) -> u16 {
         if self.little { u16::from_le_bytes(b) } else { u16::from_be_bytes(b) }
     }

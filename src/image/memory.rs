@@ -60,12 +60,12 @@ fn of_all() -> &'static Budget {
 #[derive(Debug)]
 struct Budget {
     total: u64,
-    state: Mutex<State>,
+    state: Mutex<BudgetState>,
     freed: Condvar,
 }
 
 #[derive(Debug, Default)]
-struct State {
+struct BudgetState {
     used: u64,
     holders: HashMap<ThreadId, usize>,
 }
@@ -75,7 +75,7 @@ impl Budget {
         Budget { total, state: Mutex::default(), freed: Condvar::new() }
     }
 
-    fn state(&self) -> MutexGuard<'_, State> {
+    fn state(&self) -> MutexGuard<'_, BudgetState> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 

@@ -30,8 +30,8 @@ pub use memory::{Held, memory_budget, set_memory_budget};
 pub use open::load_raw_held;
 pub use open::{Frame, load, load_held, load_into, read_header};
 pub use orientation::Orientation;
-pub use spool::{Samples, Spool};
+pub use spool::{Spool, SpooledSamples};
 pub use still::{
     Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, developed, header_size,
 };
-pub use walk::{Found, FoundFile, find};
+pub use walk::{FoundFile, FoundFiles, find};

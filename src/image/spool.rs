@@ -9,7 +9,7 @@ use crate::core::Luma;
 
 /// Luma samples of a part.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Samples {
+pub enum SpooledSamples {
     /// 8 bit.
     U8(Vec<u8>),
     /// 16 bit.
@@ -71,7 +71,7 @@ impl Spool {
         y0: usize,
         width_px: usize,
         height_px: usize,
-    ) -> io::Result<(Samples, usize, usize)> {
+    ) -> io::Result<(SpooledSamples, usize, usize)> {
         let (x0, y0) = (x0.min(self.width_px), y0.min(self.height_px));
         let (w, h) = (width_px.min(self.width_px - x0), height_px.min(self.height_px - y0));
         let size = if self.wide { 2 } else { 1 };
@@ -84,9 +84,9 @@ impl Spool {
         }
         let samples = if self.wide {
             let pairs = bytes.as_chunks::<2>().0;
-            Samples::U16(pairs.iter().map(|b| u16::from_le_bytes(*b)).collect())
+            SpooledSamples::U16(pairs.iter().map(|b| u16::from_le_bytes(*b)).collect())
         } else {
-            Samples::U8(bytes)
+            SpooledSamples::U8(bytes)
         };
         Ok((samples, w, h))
     }
@@ -107,13 +107,13 @@ mod tests {
         let at = |x: usize, y: usize| bytes[3 * (y * w + x)];
         let expected: Vec<u8> =
             (5..8).flat_map(|y| (60..70).map(move |x| (x, y))).map(|(x, y)| at(x, y)).collect();
-        assert_eq!(part, Samples::U8(expected));
+        assert_eq!(part, SpooledSamples::U8(expected));
         let one = Luma::U8 { data: &bytes[..w * h], channels: 1, width_px: w, height_px: h };
         let (part, ..) = Spool::of(&one).unwrap().part(3, 65, 2, 9).unwrap();
-        assert_eq!(part, Samples::U8(vec![bytes[65 * w + 3], bytes[65 * w + 4]]));
+        assert_eq!(part, SpooledSamples::U8(vec![bytes[65 * w + 3], bytes[65 * w + 4]]));
         let sixteen = Luma::U16 { data: &wide, width_px: w, height_px: h };
         let (part, ..) = Spool::of(&sixteen).unwrap().part(1, 2, 1, 1).unwrap();
-        assert_eq!(part, Samples::U16(vec![wide[2 * w + 1]]));
+        assert_eq!(part, SpooledSamples::U16(vec![wide[2 * w + 1]]));
         assert_eq!(Spool::of(&sixteen).unwrap().part(90, 90, 5, 5).unwrap().1, 0);
     }
 }

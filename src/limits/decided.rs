@@ -16,7 +16,7 @@ pub struct Decided {
 /// Takes a person's word on a frame as the truth. The cause that the program gave stands while
 /// the verdict does; one that is overruled has no cause that anyone vouches for. Returns how many
 /// frames that were, by rig.
-pub fn decide(
+pub fn apply_decisions(
     frames: &mut [(i64, LoggedFrame)],
     calls: &BTreeMap<String, String>,
 ) -> BTreeMap<Option<String>, Decided> {

@@ -4,7 +4,7 @@ use crate::core::stats::median;
 
 /// A logged frame, reduced to what the chart needs. What was not known is `None`.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Entry {
+pub struct LimitFrame {
     /// Number of its outing.
     pub outing: i64,
     /// Number of its burst within the outing.
@@ -43,7 +43,7 @@ pub struct Entry {
     pub quotable: bool,
 }
 
-impl Entry {
+impl LimitFrame {
     /// Whether it is a hit.
     pub fn hit(&self) -> bool {
         self.verdict == "hit"
@@ -77,7 +77,7 @@ const SAME: f64 = 1.15;
 
 /// Frames of one magnification, by index.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Group {
+pub struct MagnificationGroup {
     /// Middle magnification.
     pub magnification: f64,
     /// Which frames.
@@ -86,7 +86,7 @@ pub struct Group {
 
 /// Frames by magnification, most frames first. Neighbours that differ by less than 15 % stay
 /// together as long as the whole group spans less than twice that.
-pub fn by_magnification(entries: &[Entry]) -> Vec<Group> {
+pub fn by_magnification(entries: &[LimitFrame]) -> Vec<MagnificationGroup> {
     let mut placed: Vec<(f64, usize)> = entries
         .iter()
         .enumerate()
@@ -105,13 +105,13 @@ pub fn by_magnification(entries: &[Entry]) -> Vec<Group> {
             _ => groups.push(vec![(m, i)]),
         }
     }
-    let mut groups: Vec<Group> = groups
+    let mut groups: Vec<MagnificationGroup> = groups
         .into_iter()
         .filter_map(|group| {
             let mut ms: Vec<f64> = group.iter().map(|(m, _)| *m).collect();
             let mut members: Vec<usize> = group.iter().map(|(_, i)| *i).collect();
             members.sort_unstable();
-            Some(Group { magnification: median(&mut ms)?, members })
+            Some(MagnificationGroup { magnification: median(&mut ms)?, members })
         })
         .collect();
     groups.sort_by(|a, b| {
@@ -126,9 +126,9 @@ mod tests {
 
     #[test]
     fn magnifications_part_where_they_are_apart() {
-        let of = |m: f64| Entry { magnification: Some(m), ..Entry::default() };
+        let of = |m: f64| LimitFrame { magnification: Some(m), ..LimitFrame::default() };
         let entries =
-            [of(1.0), of(2.0), of(1.05), of(f64::NAN), of(1.1), of(5.0), Entry::default()];
+            [of(1.0), of(2.0), of(1.05), of(f64::NAN), of(1.1), of(5.0), LimitFrame::default()];
         let groups = by_magnification(&entries);
         let members: Vec<&[usize]> = groups.iter().map(|g| g.members.as_slice()).collect();
         assert_eq!(members, [&[0, 2, 4][..], &[1], &[5]]);

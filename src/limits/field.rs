@@ -1,7 +1,7 @@
 //! The field of detail: where frames support it, its best places, its break-even line, and what
 //! to shoot next to fill it.
 
-use crate::detail::detail_model::Personal;
+use crate::detail::detail_model::DetailModel;
 use crate::limits::record::{BestPoint, BreakEven, GridCell, ShootNext};
 
 /// Places are this far apart, stops.
@@ -38,7 +38,7 @@ fn from_stops(x: f64, y: f64) -> (f64, f64) {
 #[derive(Debug)]
 pub struct Support<'a> {
     /// The fit.
-    pub fit: &'a Personal,
+    pub fit: &'a DetailModel,
     /// The frames it rests on, in stops.
     pub at: Vec<(f64, f64)>,
     /// Whether frames of tests are among them.

@@ -3,7 +3,7 @@
 
 use crate::limits::record::{ChartRecord, GridCell};
 use crate::report::colour_scale;
-use crate::report::svg::axis::{Axis, Spread, WORKING_STOPS};
+use crate::report::svg::axis::{AxisScale, PlotAxis, WORKING_STOPS};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
 
@@ -51,8 +51,8 @@ pub fn field_chart(record: &ChartRecord) -> Option<String> {
     let n_range = edges(&mut ns(), HALF_N)?;
     let iso_range = edges(&mut isos(), HALF_ISO)?;
     let bottom = TOP + STOP * (iso_range.1 / iso_range.0).log2().clamp(3.0, 10.0);
-    let x = Axis::new(Spread::Log, n_range, (LEFT, RIGHT))?;
-    let y = Axis::new(Spread::Log, iso_range, (bottom, TOP))?;
+    let x = PlotAxis::new(AxisScale::Log, n_range, (LEFT, RIGHT))?;
+    let y = PlotAxis::new(AxisScale::Log, iso_range, (bottom, TOP))?;
     let says = format!(
         "Finest line by working f-number and ISO: {} places drawn, {} of your frames; the numbers \
          are in the table",
@@ -200,10 +200,10 @@ pub fn section(points: &[(f64, f64, f64, String)], says: &str) -> Option<String>
     }
     let ns: Vec<f64> = points.iter().map(|p| p.0).collect();
     let range = (ns[0] / 1.06, ns[ns.len() - 1] * 1.06);
-    let x = Axis::new(Spread::Log, range, (left, right))?;
+    let x = PlotAxis::new(AxisScale::Log, range, (left, right))?;
     let most = points.iter().map(|p| p.1 + p.2).fold(0.0, f64::max);
     let ticks = crate::report::svg::axis::even_ticks(most);
-    let y = Axis::new(Spread::Linear, (0.0, *ticks.last()?), (bottom, top))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, *ticks.last()?), (bottom, top))?;
     let mut d = Drawing::new(W, bottom + 42.0, says);
     for t in &ticks {
         d.line("grid", (left, y.at(*t)), (right, y.at(*t)));

@@ -2,7 +2,7 @@
 //! chance, and how far the others moved.
 
 use crate::limits::record::{HandLimit, HandRow, Handheld};
-use crate::report::svg::axis::{Axis, Spread, even_ticks};
+use crate::report::svg::axis::{AxisScale, PlotAxis, even_ticks};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
 
@@ -11,13 +11,13 @@ const LEFT: f64 = 46.0;
 const RIGHT: f64 = WIDTH - 18.0;
 
 /// The shutter axis of a hand's rows, fast at the left.
-fn shutter_axis(h: &Handheld) -> Option<Axis> {
+fn shutter_axis(h: &Handheld) -> Option<PlotAxis> {
     let fastest = h.rows.first()?.shutter_s;
     let slowest = h.rows.last()?.shutter_s;
-    Axis::new(Spread::Log, (fastest / 1.5, slowest * 1.5), (LEFT, RIGHT))
+    PlotAxis::new(AxisScale::Log, (fastest / 1.5, slowest * 1.5), (LEFT, RIGHT))
 }
 
-fn ticks(d: &mut Drawing, x: &Axis, bottom: f64) {
+fn ticks(d: &mut Drawing, x: &PlotAxis, bottom: f64) {
     let all: Vec<f64> = x.on(&wording::SHUTTER_STOPS).collect();
     let every = all.len().div_ceil(7).max(1);
     for (i, s) in all.iter().enumerate() {
@@ -33,7 +33,7 @@ fn ticks(d: &mut Drawing, x: &Axis, bottom: f64) {
 pub fn hand_chart(h: &Handheld) -> Option<String> {
     let (top, bottom) = (34.0, 194.0);
     let x = shutter_axis(h)?;
-    let y = Axis::new(Spread::Linear, (0.0, 1.0), (bottom, top))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, 1.0), (bottom, top))?;
     let said: Vec<String> = h
         .rows
         .iter()
@@ -116,7 +116,7 @@ pub fn shake_chart(h: &Handheld) -> Option<String> {
     let high = |(r, um): &(&HandRow, f64)| um + r.shake_std_err_um.unwrap_or(0.0);
     let most = moved.iter().map(high).reduce(f64::max)?;
     let marks = even_ticks(most);
-    let y = Axis::new(Spread::Linear, (0.0, *marks.last()?), (bottom, top))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, *marks.last()?), (bottom, top))?;
     let said: Vec<String> = moved
         .iter()
         .map(|(r, um)| {

@@ -10,12 +10,12 @@
 //! given. Where the two contradict one another the verdicts stand, since they
 //! assume nothing of the hand.
 
-use super::entry::{Entry, Group};
+use super::entry::{LimitFrame, MagnificationGroup};
 use crate::body_noise::record::WithError;
 use crate::core::logistic::{self, NoFit, Trials};
 use crate::core::stats::{Z95, median, median_std_err};
 use crate::limits::record::{HandLimit, HandRow, HandState, Handheld, MIN_FOR_ERROR};
-use crate::report::summary::share;
+use crate::report::summary::wilson;
 
 /// Frames below which no limit is fitted: ten trials a number.
 const MIN_FRAMES: u32 = 20;
@@ -28,7 +28,7 @@ fn moved(cause: &str) -> bool {
 }
 
 /// Whether a frame held still; `None` when it says nothing about that.
-fn still(e: &Entry) -> Option<bool> {
+fn still(e: &LimitFrame) -> Option<bool> {
     let by_movement = e.cause.as_deref().is_some_and(moved);
     match e.verdict.as_str() {
         "hit" => Some(true),
@@ -43,7 +43,7 @@ fn stops(shutter_s: f64) -> f64 {
 }
 
 /// The hands of all groups, without and with flash; those that have frames.
-pub fn hands(entries: &[Entry], groups: &[Group]) -> Vec<Handheld> {
+pub fn hands(entries: &[LimitFrame], groups: &[MagnificationGroup]) -> Vec<Handheld> {
     groups
         .iter()
         .flat_map(|group| {
@@ -57,10 +57,10 @@ pub fn hands(entries: &[Entry], groups: &[Group]) -> Vec<Handheld> {
         .collect()
 }
 
-fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handheld> {
+fn hand(entries: Vec<&LimitFrame>, magnification: f64, flash: bool) -> Option<Handheld> {
     let sound = |s: &f64| s.is_finite() && (1e-5..=120.0).contains(s);
     let by_smears = super::smears::limit(&entries, magnification);
-    let placed: Vec<(f64, bool, &Entry)> = entries
+    let placed: Vec<(f64, bool, &LimitFrame)> = entries
         .into_iter()
         .filter_map(|e| Some((stops(e.shutter_s.filter(sound)?), still(e)?, e)))
         .collect();
@@ -90,7 +90,7 @@ fn hand(entries: Vec<&Entry>, magnification: f64, flash: bool) -> Option<Handhel
         .rev()
         .map(|(stop, (still, of, mut um))| HandRow {
             shutter_s: (-f64::from(stop)).exp2(),
-            still: share(still, of),
+            still: wilson(still, of),
             shaken: um.len() as u32,
             shake_um: median(&mut um),
             shake_std_err_um: (um.len() >= MIN_FOR_ERROR as usize)
@@ -194,20 +194,20 @@ fn together(verdicts: &HandLimit, smears: &HandLimit) -> HandLimit {
 mod tests {
     use super::*;
 
-    fn frame(shutter_s: f64, verdict: &str, cause: Option<&str>) -> Entry {
-        Entry {
+    fn frame(shutter_s: f64, verdict: &str, cause: Option<&str>) -> LimitFrame {
+        LimitFrame {
             shutter_s: Some(shutter_s),
             verdict: verdict.to_owned(),
             cause: cause.map(str::to_owned),
             magnification: Some(1.0),
             pixel_pitch_um: Some(4.0),
             motion_length_px: cause.map(|_| 5.0),
-            ..Entry::default()
+            ..LimitFrame::default()
         }
     }
 
-    fn group(n: usize) -> [Group; 1] {
-        [Group { magnification: 2.0, members: (0..n).collect() }]
+    fn group(n: usize) -> [MagnificationGroup; 1] {
+        [MagnificationGroup { magnification: 2.0, members: (0..n).collect() }]
     }
 
     #[test]
@@ -215,7 +215,7 @@ mod tests {
         let few = [frame(0.01, "hit", None), frame(0.02, "miss", Some("shake"))];
         let h = &hands(&few, &group(2))[0];
         assert_eq!((h.state, h.half_hit_shutter_s), (HandState::TooFew, None));
-        let mut apart: Vec<Entry> = (0..6).map(|_| frame(0.004, "hit", None)).collect();
+        let mut apart: Vec<LimitFrame> = (0..6).map(|_| frame(0.004, "hit", None)).collect();
         apart.extend((0..6).map(|_| frame(0.016, "miss", Some("shake"))));
         let h = &hands(&apart, &group(12))[0];
         assert_eq!(h.state, HandState::Separated);
@@ -230,7 +230,7 @@ mod tests {
     #[test]
     fn a_limit_too_open_for_a_number_is_only_an_interval() {
         // Hits of six frames at each stop from 1/16 to 1/512 s: a trend, but a slow one.
-        let held = |hits: [usize; 6]| -> Vec<Entry> {
+        let held = |hits: [usize; 6]| -> Vec<LimitFrame> {
             (0..36)
                 .map(|i| {
                     let hit = i % 6 < hits[i / 6];

@@ -2,9 +2,9 @@
 
 use std::collections::BTreeMap;
 
-use super::Entry;
+use super::LimitFrame;
 use crate::core::Flag;
-use crate::store::log::{Kind, LoggedFrame, Outing};
+use crate::store::log::{LoggedFrame, Outing, OutingKind};
 
 /// The frames of one rig, and which rigs the log knows.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -12,9 +12,9 @@ pub struct OfRig {
     /// The rig that was chosen; `None` when frames name none.
     pub rig: Option<String>,
     /// Its stills.
-    pub entries: Vec<Entry>,
+    pub entries: Vec<LimitFrame>,
     /// Its frames of clips, which tell of the hand only.
-    pub clips: Vec<Entry>,
+    pub clips: Vec<LimitFrame>,
     /// Every rig in the log with its number of frames.
     pub known: BTreeMap<String, u32>,
 }
@@ -24,7 +24,7 @@ pub struct OfRig {
 /// films holds the camera otherwise.
 pub fn of_rig(frames: &[(i64, LoggedFrame)], outings: &[Outing], name: Option<&str>) -> OfRig {
     let by_id: BTreeMap<i64, &Outing> = outings.iter().map(|o| (o.id, o)).collect();
-    let mut rigs = Rigs::default();
+    let mut rigs = DescribedRigs::default();
     for (id, frame) in frames {
         rigs.add(*id, by_id.get(id).map(|o| o.kind), frame);
     }
@@ -34,25 +34,25 @@ pub fn of_rig(frames: &[(i64, LoggedFrame)], outings: &[Outing], name: Option<&s
 /// The frames of a log by rig, reduced to what the chart needs as they are read, so that a long
 /// log takes little memory.
 #[derive(Debug, Default)]
-pub struct Rigs {
+pub struct DescribedRigs {
     by_name: BTreeMap<Option<String>, OneRig>,
 }
 
 #[derive(Debug, Default)]
 struct OneRig {
-    stills: Vec<Entry>,
-    clips: Vec<Entry>,
+    stills: Vec<LimitFrame>,
+    clips: Vec<LimitFrame>,
 }
 
-impl Rigs {
+impl DescribedRigs {
     /// Adds a frame of an outing of that kind.
-    pub fn add(&mut self, outing: i64, kind: Option<Kind>, frame: &LoggedFrame) {
-        let entry = entry(outing, frame, kind == Some(Kind::Test));
+    pub fn add(&mut self, outing: i64, kind: Option<OutingKind>, frame: &LoggedFrame) {
+        let entry = entry(outing, frame, kind == Some(OutingKind::Test));
         if !self.by_name.contains_key(&frame.rig) {
             self.by_name.insert(frame.rig.clone(), OneRig::default());
         }
         let Some(rig) = self.by_name.get_mut(&frame.rig) else { return };
-        if kind == Some(Kind::Clip) { rig.clips.push(entry) } else { rig.stills.push(entry) }
+        if kind == Some(OutingKind::Clip) { rig.clips.push(entry) } else { rig.stills.push(entry) }
     }
 
     /// The frames of one rig, as [`of_rig`] takes them, in the order added.
@@ -85,9 +85,9 @@ pub fn titles(outings: &[Outing]) -> BTreeMap<i64, String> {
     outings.iter().map(|o| (o.id, title(o))).collect()
 }
 
-fn entry(outing: i64, f: &LoggedFrame, test: bool) -> Entry {
+fn entry(outing: i64, f: &LoggedFrame, test: bool) -> LimitFrame {
     let smoothed = f.flags.split(' ').any(|key| key == Flag::NoiseReduced.key());
-    Entry {
+    LimitFrame {
         outing,
         burst: f.burst,
         test,

@@ -27,12 +27,12 @@ use std::collections::BTreeMap;
 
 use crate::body_noise::record::WithError;
 use crate::core::units::{GREEN, WavelengthUm};
-use crate::detail::detail_model::{ABERRATION_UNIT_UM, Personal, Point};
+use crate::detail::detail_model::{ABERRATION_UNIT_UM, DetailModel, DetailPoint};
 use crate::limits::record::{CHART_SCHEMA, ChartModel, ChartRecord, Dot};
 
-pub use decided::{Decided, decide};
-pub use entry::{Entry, Group, by_magnification};
-pub use logged::{OfRig, Rigs, of_rig, titles};
+pub use decided::{Decided, apply_decisions};
+pub use entry::{LimitFrame, MagnificationGroup, by_magnification};
+pub use logged::{DescribedRigs, OfRig, of_rig, titles};
 
 /// Frames that a fit takes at most, evenly over the settings: more do not narrow it.
 const MAX_POINTS: usize = 250;
@@ -53,7 +53,7 @@ pub struct ChartJob {
     /// Wavelength, µm, when not green.
     pub wavelength_um: Option<f64>,
     /// Frames of clips, which tell of the hand only and are kept apart from stills.
-    pub clips: Vec<Entry>,
+    pub clips: Vec<LimitFrame>,
     /// Titles of outings by number.
     pub outings: BTreeMap<i64, String>,
     /// Frames of the rig that people decided on: their word is in the entries.
@@ -66,13 +66,13 @@ pub struct Charted {
     /// The record.
     pub record: ChartRecord,
     /// The fit, when there is one.
-    pub fit: Option<Personal>,
+    pub fit: Option<DetailModel>,
     /// The rigs that the log knows.
     pub known_rigs: Vec<String>,
 }
 
 /// Charts frames.
-pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
+pub fn chart(job: &ChartJob, entries: &[LimitFrame]) -> Charted {
     let groups = by_magnification(entries);
     let group = match job.magnification {
         None => groups.first(),
@@ -80,22 +80,22 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
             .iter()
             .filter(|g| (g.magnification / m).ln().abs() < 1.15f64.ln())
             .min_by(|a, b| {
-                let off = |g: &Group| (g.magnification / m).ln().abs();
+                let off = |g: &MagnificationGroup| (g.magnification / m).ln().abs();
                 off(a).total_cmp(&off(b))
             }),
     };
-    let here: Vec<&Entry> =
+    let here: Vec<&LimitFrame> =
         group.map(|g| g.members.iter().map(|i| &entries[*i]).collect()).unwrap_or_default();
     let magnification = group.map(|g| g.magnification);
     let gathered = gathered(&here);
-    let used: Vec<&Entry> = gathered.iter().flat_map(|g| g.members.iter().copied()).collect();
+    let used: Vec<&LimitFrame> = gathered.iter().flat_map(|g| g.members.iter().copied()).collect();
     let pitch_um = middle(used.iter().filter_map(|e| e.pixel_pitch_um))
         .or_else(|| middle(here.iter().filter_map(|e| e.pixel_pitch_um)));
     let wavelength = job.wavelength_um.map_or(GREEN, WavelengthUm);
-    let points: Vec<Point> = gathered.iter().map(|g| g.point).collect();
+    let points: Vec<DetailPoint> = gathered.iter().map(|g| g.point).collect();
     let fit = pitch_um
         .filter(|_| points.len() >= MIN_POINTS)
-        .and_then(|pitch| Personal::fit(&points, pitch, wavelength));
+        .and_then(|pitch| DetailModel::fit(&points, pitch, wavelength));
 
     // A point supports its surroundings as often as it was repeated, three times at most.
     let at: Vec<(f64, f64)> = gathered
@@ -155,8 +155,8 @@ pub fn chart(job: &ChartJob, entries: &[Entry]) -> Charted {
 }
 
 /// How many frames say what is needed, for the words.
-fn lacks(entries: &[Entry], here: &[&Entry]) -> words::Lacks {
-    let count = |f: &dyn Fn(&Entry) -> bool| entries.iter().filter(|e| f(e)).count() as u32;
+fn lacks(entries: &[LimitFrame], here: &[&LimitFrame]) -> words::Lacks {
+    let count = |f: &dyn Fn(&LimitFrame) -> bool| entries.iter().filter(|e| f(e)).count() as u32;
     words::Lacks {
         frames: entries.len() as u32,
         with_magnification: count(&|e| e.sound_magnification().is_some()),
@@ -183,20 +183,20 @@ fn lacks(entries: &[Entry], here: &[&Entry]) -> words::Lacks {
 /// Frames that stand for one point of the fit.
 #[derive(Debug)]
 struct Gathered<'a> {
-    point: Point,
-    members: Vec<&'a Entry>,
+    point: DetailPoint,
+    members: Vec<&'a LimitFrame>,
 }
 
 /// Whether a frame can be in the fit.
-fn fits(e: &Entry) -> bool {
+fn fits(e: &LimitFrame) -> bool {
     let good = if e.test { e.verdict != "miss" } else { e.hit() };
     good && e.place().is_some() && e.sound_detail().is_some()
 }
 
 /// Frames gathered to points: the hits of a burst in the field, the repeats of a setting in a
 /// test; evenly over the settings when there are too many.
-fn gathered<'a>(here: &[&'a Entry]) -> Vec<Gathered<'a>> {
-    let mut by_setting: BTreeMap<(bool, i64, u32, i32, i32), Vec<&Entry>> = BTreeMap::new();
+fn gathered<'a>(here: &[&'a LimitFrame]) -> Vec<Gathered<'a>> {
+    let mut by_setting: BTreeMap<(bool, i64, u32, i32, i32), Vec<&LimitFrame>> = BTreeMap::new();
     for e in here.iter().filter(|e| fits(e)) {
         let Some((n, iso)) = e.place() else { continue };
         let (x, y) = field::in_stops(n, iso);
@@ -228,7 +228,7 @@ fn gathered<'a>(here: &[&'a Entry]) -> Vec<Gathered<'a>> {
 
 /// The mean of some frames: of ln D, and of the variance of blur, so that its scatter does not
 /// count as softness.
-fn gather(members: Vec<&Entry>) -> Option<Gathered<'_>> {
+fn gather(members: Vec<&LimitFrame>) -> Option<Gathered<'_>> {
     let first = members.first()?;
     let (n_eff, iso) = first.place()?;
     let ln: Vec<f64> = members.iter().filter_map(|e| Some(e.sound_detail()?.ln())).collect();
@@ -238,7 +238,7 @@ fn gather(members: Vec<&Entry>) -> Option<Gathered<'_>> {
         .map(|b| b * b)
         .collect();
     let mean = |v: &[f64]| v.iter().sum::<f64>() / v.len() as f64;
-    let point = Point {
+    let point = DetailPoint {
         n_eff,
         iso,
         detail_bits_px: mean(&ln).exp(),
@@ -261,7 +261,7 @@ fn middle(values: impl Iterator<Item = f64>) -> Option<f64> {
     crate::core::stats::median(&mut all)
 }
 
-fn model(fit: &Personal) -> ChartModel {
+fn model(fit: &DetailModel) -> ChartModel {
     let of = |i: usize, unit: f64| WithError {
         value: fit.theta[i] * unit,
         std_err: Some(fit.covariance[i][i].max(0.0).sqrt() * unit),
@@ -281,8 +281,8 @@ fn model(fit: &Personal) -> ChartModel {
     }
 }
 
-fn dots(here: &[&Entry]) -> Vec<Dot> {
-    let of = |e: &&Entry| {
+fn dots(here: &[&LimitFrame]) -> Vec<Dot> {
+    let of = |e: &&LimitFrame| {
         let (working_f_number, iso) = e.place()?;
         Some(Dot {
             working_f_number,
@@ -293,7 +293,7 @@ fn dots(here: &[&Entry]) -> Vec<Dot> {
             used: fits(e),
         })
     };
-    let sound: Vec<&Entry> = here
+    let sound: Vec<&LimitFrame> = here
         .iter()
         .filter(|e| e.place().is_some() && e.sound_detail().is_some())
         .copied()

@@ -10,7 +10,7 @@ use crate::body_noise::record::WithError;
 use crate::error::{Error, Result};
 use crate::limits::record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
 use crate::limits::words;
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::record::BreakdownRow;
 use crate::report::svg::{self, Stops};
@@ -100,7 +100,7 @@ pub fn chart(record: &ChartRecord) -> Result<String> {
 /// As [`chart`], and [`Error::Write`] when the file cannot be written.
 pub fn write_chart(path: &Path, record: &ChartRecord) -> Result<()> {
     let page = chart(record)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }
 
 /// The field's chart as a file of its own, with its colours in it.
@@ -110,7 +110,7 @@ pub fn write_chart(path: &Path, record: &ChartRecord) -> Result<()> {
 pub fn write_chart_svg(path: &Path, record: &ChartRecord) -> Result<()> {
     let text = chart_svg(record)
         .ok_or_else(|| Error::Record("there are too few frames for a drawing".to_owned()))?;
-    write_whole(path, |out| out.write_all(text.as_bytes()))
+    write_atomically(path, |out| out.write_all(text.as_bytes()))
 }
 
 /// The drawing that [`write_chart_svg`] writes; `None` when there is nothing to draw.

@@ -6,7 +6,7 @@ use serde::Serialize;
 
 use crate::body_noise::record::WithError;
 use crate::core::stats::Z95;
-use crate::report::record::{BreakdownRow, Finding, Share};
+use crate::report::record::{BreakdownRow, Finding, Proportion};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CHART_SCHEMA: u32 = 1;
@@ -124,7 +124,7 @@ pub struct HandRow {
     /// Shutter, whole stops, s.
     pub shutter_s: f64,
     /// Frames that held still, of those that moved or hit.
-    pub still: Share,
+    pub still: Proportion,
     /// Median smear of the frames in which movement was found, µm on the subject.
     pub shake_um: Option<f64>,
     /// Its standard error, from [`MIN_FOR_ERROR`] frames on.

@@ -3,13 +3,13 @@
 
 use std::collections::BTreeMap;
 
-use super::entry::{Entry, Group};
+use super::entry::{LimitFrame, MagnificationGroup};
 use crate::report::record::BreakdownRow;
-use crate::report::summary::share;
+use crate::report::summary::wilson;
 use crate::report::wording;
 
 /// Whether a frame counts in the season.
-fn in_season(e: &Entry) -> bool {
+fn in_season(e: &LimitFrame) -> bool {
     e.judged() && !e.test
 }
 
@@ -27,13 +27,13 @@ fn rows<K: Ord>(
         .into_iter()
         .map(|(key, (hits, of))| {
             let (word, at) = name(&key);
-            BreakdownRow { key: word, at, share: share(hits, of) }
+            BreakdownRow { key: word, at, share: wilson(hits, of) }
         })
         .collect()
 }
 
 /// By working f-number, whole stops.
-pub fn by_aperture(entries: &[Entry]) -> Vec<BreakdownRow> {
+pub fn by_aperture(entries: &[LimitFrame]) -> Vec<BreakdownRow> {
     let placed = entries.iter().filter(|e| in_season(e)).filter_map(|e| {
         let n = e.working_f_number.filter(|n| n.is_finite() && (0.5..=1000.0).contains(n))?;
         Some(((2.0 * n.log2()).round() as i32, e.hit()))
@@ -45,8 +45,11 @@ pub fn by_aperture(entries: &[Entry]) -> Vec<BreakdownRow> {
 }
 
 /// By magnification.
-pub fn by_magnification(entries: &[Entry], groups: &[Group]) -> Vec<BreakdownRow> {
-    let mut sorted: Vec<&Group> = groups.iter().collect();
+pub fn by_magnification(
+    entries: &[LimitFrame],
+    groups: &[MagnificationGroup],
+) -> Vec<BreakdownRow> {
+    let mut sorted: Vec<&MagnificationGroup> = groups.iter().collect();
     sorted.sort_by(|a, b| a.magnification.total_cmp(&b.magnification));
     sorted
         .into_iter()
@@ -56,14 +59,14 @@ pub fn by_magnification(entries: &[Entry], groups: &[Group]) -> Vec<BreakdownRow
             (of > 0).then(|| BreakdownRow {
                 key: format!("{}×", wording::number(g.magnification)),
                 at: Some(g.magnification),
-                share: share(hits, of),
+                share: wilson(hits, of),
             })
         })
         .collect()
 }
 
 /// By outing, in the order they come in.
-pub fn by_outing(entries: &[Entry], titles: &BTreeMap<i64, String>) -> Vec<BreakdownRow> {
+pub fn by_outing(entries: &[LimitFrame], titles: &BTreeMap<i64, String>) -> Vec<BreakdownRow> {
     let mut order: Vec<i64> = Vec::new();
     let mut place: BTreeMap<i64, usize> = BTreeMap::new();
     for e in entries {
@@ -81,7 +84,7 @@ pub fn by_outing(entries: &[Entry], titles: &BTreeMap<i64, String>) -> Vec<Break
 }
 
 /// First causes of near frames and misses, most first.
-pub fn causes(entries: &[Entry]) -> Vec<BreakdownRow> {
+pub fn causes(entries: &[LimitFrame]) -> Vec<BreakdownRow> {
     let mut counts: BTreeMap<&str, u32> = BTreeMap::new();
     let mut all = 0;
     for e in entries.iter().filter(|e| in_season(e) && !e.hit()) {
@@ -90,7 +93,7 @@ pub fn causes(entries: &[Entry]) -> Vec<BreakdownRow> {
     }
     let mut rows: Vec<BreakdownRow> = counts
         .into_iter()
-        .map(|(cause, n)| BreakdownRow { key: cause.to_owned(), at: None, share: share(n, all) })
+        .map(|(cause, n)| BreakdownRow { key: cause.to_owned(), at: None, share: wilson(n, all) })
         .collect();
     rows.sort_by(|a, b| b.share.count.cmp(&a.share.count).then(a.key.cmp(&b.key)));
     rows

@@ -12,7 +12,7 @@
 
 use std::collections::BTreeMap;
 
-use super::entry::Entry;
+use super::entry::LimitFrame;
 use crate::body_noise::record::WithError;
 use crate::core::random::SplitMix64;
 use crate::core::stats::Z95;
@@ -57,7 +57,7 @@ fn told_over_blur2() -> f64 {
 
 /// What one frame says.
 #[derive(Debug, Clone, Copy)]
-struct Told {
+struct CensoredSmear {
     burst: (i64, u32),
     shutter_s: f64,
     /// mm/s for a pixel of smear.
@@ -70,8 +70,8 @@ struct Told {
     allowed_px: f64,
 }
 
-impl Told {
-    fn of(e: &Entry, magnification: f64) -> Option<Told> {
+impl CensoredSmear {
+    fn of(e: &LimitFrame, magnification: f64) -> Option<CensoredSmear> {
         let sound = |v: Option<f64>, low: f64, high: f64| {
             v.filter(|v| v.is_finite() && (low..=high).contains(v))
         };
@@ -79,7 +79,7 @@ impl Told {
         let blur_px = sound(e.blur_sigma_px, 1e-3, 1e3)?;
         let ratio = sound(e.blur_ratio, 1e-2, 1e3)?;
         let pitch_um = sound(e.pixel_pitch_um, 0.1, 100.0)?;
-        Some(Told {
+        Some(CensoredSmear {
             burst: (e.outing, e.burst),
             shutter_s,
             mm_s_px: pitch_um / magnification / shutter_s / 1000.0,
@@ -129,7 +129,7 @@ impl Told {
 }
 
 /// Speed and limit of some frames: (stops, speed).
-fn fitted(told: &[Told]) -> Option<(f64, HandSpeed)> {
+fn fitted(told: &[CensoredSmear]) -> Option<(f64, HandSpeed)> {
     /// What untold smears add to the blur follows from the speed, and the bounds from the blur:
     /// a few rounds settle it.
     const ROUNDS: usize = 3;
@@ -173,7 +173,7 @@ struct Replayed {
 }
 
 impl Replayed {
-    fn of(told: &[Told], hand: &HandSpeed) -> Option<Replayed> {
+    fn of(told: &[CensoredSmear], hand: &HandSpeed) -> Option<Replayed> {
         // Blur without smear, over what the settings allow. Frames with a smear do not show it;
         // those without stand for them, each for as many as its blur would have left untold. Pools
         // by the allowed blur, since a lens adds to it at some apertures more than at others.
@@ -195,7 +195,7 @@ impl Replayed {
         }
         let mut random = SplitMix64::new(SEED);
         // A lone frame has no best but itself.
-        let all: Vec<&[Told]> =
+        let all: Vec<&[CensoredSmear]> =
             told.chunk_by(|a, b| a.burst == b.burst).filter(|b| b.len() > 1).collect();
         if all.is_empty() {
             return None;
@@ -261,12 +261,15 @@ fn half_still(replayed: &Replayed) -> Option<f64> {
 
 /// The limit that the smears of some frames give. `None` where too few were seen, or where it
 /// lies beyond the shutters that were used.
-pub fn limit(entries: &[&Entry], magnification: f64) -> Option<SmearLimit> {
-    let mut told: Vec<Told> =
-        entries.iter().filter(|e| e.judged()).filter_map(|e| Told::of(e, magnification)).collect();
+pub fn limit(entries: &[&LimitFrame], magnification: f64) -> Option<SmearLimit> {
+    let mut told: Vec<CensoredSmear> = entries
+        .iter()
+        .filter(|e| e.judged())
+        .filter_map(|e| CensoredSmear::of(e, magnification))
+        .collect();
     if told.len() > MAX_SMEARS {
         // Whole bursts: frames are judged by the best of theirs.
-        let bursts: Vec<&[Told]> = told.chunk_by(|a, b| a.burst == b.burst).collect();
+        let bursts: Vec<&[CensoredSmear]> = told.chunk_by(|a, b| a.burst == b.burst).collect();
         let keep = (bursts.len() * MAX_SMEARS / told.len()).max(1);
         told = super::spread(&bursts, keep).concat();
     }
@@ -286,7 +289,7 @@ pub fn limit(entries: &[&Entry], magnification: f64) -> Option<SmearLimit> {
     let part_of = |burst: &(i64, u32)| bursts.binary_search(burst).map_or(0, |at| at % parts);
     let without: Vec<(f64, f64)> = (0..parts)
         .filter_map(|part| {
-            let rest: Vec<Told> =
+            let rest: Vec<CensoredSmear> =
                 told.iter().filter(|t| part_of(&t.burst) != part).copied().collect();
             fitted(&rest).map(|(x, hand)| (x, hand.median().ln()))
         })

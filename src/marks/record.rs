@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::report::record::{Call, SkippedRecord};
+use crate::report::record::{SkippedRecord, Verdict};
 
 /// The record of `mark`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
@@ -45,7 +45,7 @@ pub struct SidecarRow {
     /// The files that it stands for.
     pub frames: Vec<String>,
     /// What the frame is.
-    pub verdict: Call,
+    pub verdict: Verdict,
     /// Whether a person said so.
     pub decided: bool,
     /// How it stood before.
@@ -70,7 +70,7 @@ pub struct ChangeRow {
 /// How a file was handed over.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Placing {
+pub enum FilePlacing {
     /// A second name for the same bytes.
     HardLink,
     /// The bytes again.
@@ -85,7 +85,7 @@ pub struct PlacedRow {
     /// Its other place.
     pub to: String,
     /// How.
-    pub placing: Placing,
+    pub placing: FilePlacing,
     /// How the other place stood before.
     pub state: FileState,
 }

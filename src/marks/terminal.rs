@@ -1,6 +1,6 @@
 //! `mark` in text: what every sidecar says now and will say, then the counts.
 
-use crate::marks::record::{ChangeRow, FileState, MarkRecord, Placing};
+use crate::marks::record::{ChangeRow, FilePlacing, FileState, MarkRecord};
 use crate::report::term::Style;
 use crate::report::term::table::{display_width, padded, shortened, wrapped};
 use crate::report::wording;
@@ -29,8 +29,8 @@ pub fn mark(record: &MarkRecord, style: Style) -> String {
         })
         .chain(record.placed.iter().filter(|p| p.state == FileState::New).map(|p| {
             let how = match p.placing {
-                Placing::HardLink => "linked",
-                Placing::Copy => "copied",
+                FilePlacing::HardLink => "linked",
+                FilePlacing::Copy => "copied",
             };
             [wording::visible(&p.from), how.to_owned(), format!("to {}", wording::visible(&p.to))]
         }))

@@ -1,6 +1,6 @@
 //! Tiles of a frame among which the flat ones are looked for.
 
-use crate::core::{Luma, wide};
+use crate::core::{Luma, with_simd};
 
 /// Side of a tile, px.
 pub(crate) const SIDE: usize = 16;
@@ -14,7 +14,7 @@ const MIN_VARIANCE: f64 = 0.1;
 
 /// A tile that may be flat.
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Candidate {
+pub(crate) struct FlatTile {
     pub(crate) x0: u32,
     pub(crate) y0: u32,
     pub(crate) mean_dn: f64,
@@ -22,7 +22,7 @@ pub(crate) struct Candidate {
 }
 
 /// Tiles of the frame that are neither clipped nor constant.
-pub(crate) fn sample(luma: &Luma<'_>, most: usize) -> Vec<Candidate> {
+pub(crate) fn sample(luma: &Luma<'_>, most: usize) -> Vec<FlatTile> {
     let places = |size: usize| size.checked_sub(SIDE).map_or(0, |s| s / STEP + 1);
     let (nx, ny) = (places(luma.width_px()), places(luma.height_px()));
     if nx * ny <= most {
@@ -58,15 +58,15 @@ fn scramble(cell: u64) -> u64 {
 }
 
 /// Mean and plane-free variance of a tile; `None` when it is clipped or constant.
-fn look(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<Candidate> {
-    wide(
+fn look(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<FlatTile> {
+    with_simd(
         #[inline(always)]
         || look_here(luma, x0, y0),
     )
 }
 
 #[inline(always)]
-fn look_here(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<Candidate> {
+fn look_here(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<FlatTile> {
     let mut row = [0i16; SIDE];
     let (mut lowest, mut highest) = (i16::MAX, i16::MIN);
     // Exact: 256 samples below 2041, so squares stay below 2^31 and products below 2^53.
@@ -95,7 +95,7 @@ fn look_here(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<Candidate> {
     let (sum, gx, gy) = (f64::from(sum), f64::from(along_x), f64::from(along_y));
     let residual = f64::from(squares) - sum * sum / CELLS - (gx * gx + gy * gy) / SPREAD;
     let variance = residual / 64.0 / (CELLS - 3.0);
-    (variance > MIN_VARIANCE).then_some(Candidate {
+    (variance > MIN_VARIANCE).then_some(FlatTile {
         x0: x0 as u32,
         y0: y0 as u32,
         mean_dn: sum / CELLS / 8.0,

@@ -19,7 +19,7 @@
 
 use std::sync::LazyLock;
 
-use super::signal_noise::Rings;
+use super::signal_noise::RingPowers;
 use super::spectrum::{FIRST_RING, RINGS, TILE_PX};
 use crate::core::Plane;
 
@@ -56,7 +56,7 @@ struct Tables {
     /// Mean square of the mean over frames.
     power: [[f64; TAUS]; RHOS],
     /// Power in each ring of a unit variance in each coefficient.
-    mix: Vec<Rings>,
+    mix: Vec<RingPowers>,
 }
 
 static TABLES: LazyLock<Tables> = LazyLock::new(Tables::new);
@@ -136,7 +136,7 @@ fn basis(u: usize, x: usize) -> f64 {
     scale * turn.cos()
 }
 
-fn mix() -> Vec<Rings> {
+fn mix() -> Vec<RingPowers> {
     // Power of each basis function along one axis at the frequencies of a tile.
     let along: Vec<Vec<f64>> = (0..SIDE)
         .map(|u| {
@@ -175,7 +175,7 @@ fn mix() -> Vec<Rings> {
 
 /// Detail and noise of a step before they were rounded, coefficient by coefficient.
 #[derive(Debug, Clone)]
-pub struct Compressed {
+pub struct JpegNoiseModel {
     step: [f64; CELLS],
     /// Spread of the noise, steps.
     tau: [f64; CELLS],
@@ -185,19 +185,20 @@ pub struct Compressed {
 
 /// What another step's noise makes of a step's detail.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Crossing {
+pub struct NoiseTransfer {
     /// Its noise there over its noise in its own picture, per ring.
-    pub noise_gain: Rings,
+    pub noise_gain: RingPowers,
     /// What rounding adds to the signal there against the step's own noise, per ring.
-    pub signal_more: Rings,
+    pub signal_more: RingPowers,
 }
 
-impl Crossing {
+impl NoiseTransfer {
     /// Nothing was rounded.
-    pub const NONE: Crossing = Crossing { noise_gain: [1.0; RINGS], signal_more: [0.0; RINGS] };
+    pub const NONE: NoiseTransfer =
+        NoiseTransfer { noise_gain: [1.0; RINGS], signal_more: [0.0; RINGS] };
 }
 
-impl Compressed {
+impl JpegNoiseModel {
     /// From registered frames of one step, two at least. `origin` is where the planes begin in the
     /// file, px; `table` the steps of the luma table, row by row. `None` when there are too few
     /// frames or blocks.
@@ -270,16 +271,16 @@ impl Compressed {
             tau[i] = (low * high).sqrt();
             rho.push(spreads(&classes, tau[i]));
         }
-        Some(Compressed { step, tau, rho })
+        Some(JpegNoiseModel { step, tau, rho })
     }
 
     /// The noise of `other` on the detail of this step.
-    pub fn under(&self, other: &Compressed) -> Crossing {
+    pub fn under(&self, other: &JpegNoiseModel) -> NoiseTransfer {
         let own_error = self.rings(&self.tau, error_of);
         let error = self.rings(&other.tau, error_of);
         let here = self.rings(&other.tau, noise_of);
         let there = other.rings(&other.tau, noise_of);
-        Crossing {
+        NoiseTransfer {
             // Samples are rounded to whole numbers as well, in either picture.
             noise_gain: std::array::from_fn(|r| {
                 if r < FIRST_RING { 1.0 } else { (here[r] + ROUNDING) / (there[r] + ROUNDING) }
@@ -289,7 +290,7 @@ impl Compressed {
     }
 
     /// A value of every coefficient, in squared steps, as power per ring.
-    fn rings(&self, tau: &[f64; CELLS], of: impl Fn(&[f64; RHOS], f64) -> f64) -> Rings {
+    fn rings(&self, tau: &[f64; CELLS], of: impl Fn(&[f64; RHOS], f64) -> f64) -> RingPowers {
         let mut rings = [0.0; RINGS];
         for (((rho, tau), step), mix) in self.rho.iter().zip(tau).zip(&self.step).zip(&TABLES.mix) {
             let value = of(rho, *tau) * step * step;
@@ -465,9 +466,9 @@ mod tests {
         (0..n).map(one).collect()
     }
 
-    fn compressed(planes: &[Plane], step: u16) -> Compressed {
+    fn compressed(planes: &[Plane], step: u16) -> JpegNoiseModel {
         let planes: Vec<&Plane> = planes.iter().collect();
-        Compressed::of(&planes, (0, 0), &[step; CELLS]).unwrap()
+        JpegNoiseModel::of(&planes, (0, 0), &[step; CELLS]).unwrap()
     }
 
     // The noise of a textured frame on a flat one and the other way round, against frames made so.
@@ -480,8 +481,9 @@ mod tests {
             let planes: Vec<&Plane> = planes.iter().collect();
             SignalNoise::of_repeats(&planes, &[]).unwrap().noise
         };
-        let mean = |r: &Rings| r[FIRST_RING..].iter().sum::<f64>() / (RINGS - FIRST_RING) as f64;
-        let told = |own: &Rings, c: &Crossing| -> f64 {
+        let mean =
+            |r: &RingPowers| r[FIRST_RING..].iter().sum::<f64>() / (RINGS - FIRST_RING) as f64;
+        let told = |own: &RingPowers, c: &NoiseTransfer| -> f64 {
             mean(&std::array::from_fn(|r| own[r] * c.noise_gain[r]))
         };
         let (rich, flat) = (of(9.0, 1.5), of(0.0, 2.0));

@@ -17,7 +17,7 @@
 
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
-use super::flat_tiles::{Candidate, SIDE, sample};
+use super::flat_tiles::{FlatTile, SIDE, sample};
 use super::periodogram::Periodogram;
 use super::spectrum::{NoiseSpectrum, REDUCED_SLOPE, RINGS, ring_cy_px};
 use crate::core::{Flag, FlagSet, Luma, Measured};
@@ -46,7 +46,7 @@ pub const MIDDLE_DN: f64 = 118.0;
 
 /// Noise at one tone.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct LevelNoise {
+pub struct ToneNoise {
     /// Mean luma of the flat places, DN.
     pub mean_dn: f64,
     /// Standard deviation of the noise there, DN.
@@ -61,7 +61,7 @@ pub struct LevelNoise {
 #[derive(Debug, Clone, PartialEq)]
 pub struct RenderedNoise {
     /// Noise per tone, dark to bright.
-    pub levels: Vec<LevelNoise>,
+    pub levels: Vec<ToneNoise>,
     /// Mean power density in the bands round k/16 cycles per pixel, k = 1 to 8, DN².
     pub bands: [f64; BANDS],
     /// Mean power density beyond the bands, towards the corners of the frequency plane, DN².
@@ -126,7 +126,7 @@ pub fn rendered_noise(luma: &Luma<'_>) -> Option<RenderedNoise> {
         let chance = 0.5 * (2.0 / (level.freedom * f64::from(level.chosen))).sqrt();
         let sigma = variance(&level.bands).sqrt();
         let measured = Measured::new(sigma, sigma * METHOD_REL_ERR.hypot(chance), level.chosen)?;
-        found.push(LevelNoise {
+        found.push(ToneNoise {
             mean_dn: level.mean_dn,
             sigma_dn: measured.flagged(flags),
             slope: level.found_slope,
@@ -300,14 +300,14 @@ impl Bench {
     }
 
     /// Spectrum of the quietest tiles of one tone; `None` when there are none.
-    fn level(&mut self, luma: &Luma<'_>, tiles: &mut [Candidate]) -> Option<RawLevel> {
+    fn level(&mut self, luma: &Luma<'_>, tiles: &mut [FlatTile]) -> Option<RawLevel> {
         let population = tiles.len();
         let wanted = ((QUIETEST * population as f64).round() as usize).max(MIN_SELECTED_TILES);
         let chosen = wanted.min(population);
         if chosen == 0 {
             return None;
         }
-        let quieter = |a: &Candidate, b: &Candidate| {
+        let quieter = |a: &FlatTile, b: &FlatTile| {
             a.variance.total_cmp(&b.variance).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
         };
         if chosen < population {
@@ -381,7 +381,7 @@ fn selection_correction(q: f64, freedom: f64) -> Option<f64> {
 
 /// Spread of ln variance between the quarter and the end of the chosen tiles, over what pure
 /// noise of these degrees of freedom would show.
-fn unevenness(quiet: &[Candidate], q: f64, freedom: f64) -> Option<f64> {
+fn unevenness(quiet: &[FlatTile], q: f64, freedom: f64) -> Option<f64> {
     let chi = ChiSquared::new(freedom).ok()?;
     let last = quiet.len() - 1;
     let quarter = last / 4;

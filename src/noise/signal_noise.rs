@@ -21,23 +21,23 @@ const LOOKS_A_TILE: f64 = 0.5;
 const CHANCE: f64 = 2.0;
 
 /// Power per ring.
-pub type Rings = [f64; RINGS];
+pub type RingPowers = [f64; RINGS];
 
 /// Signal and noise of one step.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SignalNoise {
     /// Power of the scene as the lens passed it, per ring, squared sample units.
-    pub signal: Rings,
+    pub signal: RingPowers,
     /// Power of one frame's noise.
-    pub noise: Rings,
+    pub noise: RingPowers,
     /// Power of the frames' mean, signal and what noise is left in it together.
-    pub power: Rings,
+    pub power: RingPowers,
     /// Independent frequencies per ring in one tile.
-    pub count: Rings,
+    pub count: RingPowers,
     /// One standard error of the signal.
-    pub signal_err: Rings,
+    pub signal_err: RingPowers,
     /// One standard error of the noise.
-    pub noise_err: Rings,
+    pub noise_err: RingPowers,
     /// Tiles.
     pub tiles: u32,
     /// Frames.
@@ -87,7 +87,7 @@ impl SignalNoise {
     pub fn of_moved_repeats(
         planes: &[&Plane],
         keep: &[bool],
-        shape: &Rings,
+        shape: &RingPowers,
         above: f64,
     ) -> Option<(SignalNoise, bool)> {
         let mut found = SignalNoise::of_repeats(planes, keep)?;
@@ -117,15 +117,15 @@ impl SignalNoise {
     }
 
     /// From the spectrum of the mean of some frames and the noise of one.
-    fn apart(whole: &Spectrum, noise: Rings, frames: u32) -> SignalNoise {
+    fn apart(whole: &Spectrum, noise: RingPowers, frames: u32) -> SignalNoise {
         let k = f64::from(frames);
         let looks = |r: usize| LOOKS_A_TILE * f64::from(whole.tiles) * whole.count[r].max(1.0);
-        let noise_err: Rings = std::array::from_fn(|r| {
+        let noise_err: RingPowers = std::array::from_fn(|r| {
             // The noise of a single frame comes from elsewhere, with an error of its own kind.
             if frames < 2 { 0.0 } else { noise[r] / (looks(r) * (k - 1.0)).sqrt() }
         });
-        let left: Rings = std::array::from_fn(|r| (whole.power[r] - noise[r] / k).max(0.0));
-        let signal_err: Rings = std::array::from_fn(|r| {
+        let left: RingPowers = std::array::from_fn(|r| (whole.power[r] - noise[r] / k).max(0.0));
+        let signal_err: RingPowers = std::array::from_fn(|r| {
             let own = noise[r] / k;
             let chance = (2.0 * left[r] * own + own * own) / looks(r);
             chance.sqrt().hypot(noise_err[r] / k)
@@ -154,7 +154,7 @@ impl SignalNoise {
     /// closed aperture) this is the noise itself.
     pub fn noise_bound(&self) -> f64 {
         // Three rings together: the lowest of many that scatter would read low.
-        let sum = |of: &Rings, r: usize| of[r - 1] + of[r] + of[r + 1];
+        let sum = |of: &RingPowers, r: usize| of[r - 1] + of[r] + of[r + 1];
         (FIRST_RING + 1..RINGS - 1)
             .map(|r| sum(&self.power, r) / sum(&self.noise, r))
             .fold(f64::INFINITY, f64::min)
@@ -213,14 +213,18 @@ fn less(plane: &Plane, other: &Plane) -> Plane {
 }
 
 /// Detail of a signal under a noise, bits per pixel: Σ log2(1 + S/N)·count/64².
-pub fn bits_px(signal: &Rings, noise: &Rings, count: &Rings) -> f64 {
+pub fn bits_px(signal: &RingPowers, noise: &RingPowers, count: &RingPowers) -> f64 {
     let area = (TILE_PX * TILE_PX) as f64;
     (FIRST_RING..RINGS).map(|r| (1.0 + signal[r] / noise[r]).log2() * count[r] / area).sum()
 }
 
 /// Standard error of a value worked out from rings whose errors do not depend on each other, by
 /// moving each ring up and down by its error.
-pub fn propagated(rings: &[Rings], errors: &[Rings], value: impl Fn(&[Rings]) -> f64) -> f64 {
+pub fn propagated(
+    rings: &[RingPowers],
+    errors: &[RingPowers],
+    value: impl Fn(&[RingPowers]) -> f64,
+) -> f64 {
     let mut moved = rings.to_vec();
     let mut square = 0.0;
     for (i, error) in errors.iter().enumerate().take(rings.len()) {

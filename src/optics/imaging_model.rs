@@ -29,7 +29,7 @@ const MIN_SNR: f64 = 1e-9;
 
 /// A camera, its lens and the subject's contrast.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Kit {
+pub struct ImagingSystem {
     /// Pixel pitch, µm.
     pub pitch_um: f64,
     /// Wavelength that counts.
@@ -46,7 +46,7 @@ pub struct Kit {
 
 /// One way to take a picture.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Setting {
+pub struct CaptureSettings {
     /// Working f-number.
     pub n_eff: f64,
     /// ISO.
@@ -61,7 +61,7 @@ pub struct Setting {
 
 /// What the setting shows.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Shown {
+pub struct PredictedDetail {
     /// Detail D, bits per pixel, up to the frequency asked for.
     pub detail_bits_px: f64,
     /// Frequency at which signal and noise are equal, cycles per pixel, at most the frequency
@@ -96,7 +96,7 @@ pub fn contrast_power(rms_per_octave: f64) -> f64 {
     rms_per_octave * rms_per_octave / (std::f64::consts::TAU * std::f64::consts::LN_2)
 }
 
-impl Kit {
+impl ImagingSystem {
     /// Variance of noise over the squared mean at an ISO.
     pub fn noise_power(&self, iso: f64) -> f64 {
         let gain = iso / 100.0;
@@ -104,7 +104,7 @@ impl Kit {
     }
 
     /// Modulation that arrives at a frequency in cycles per pixel, without one of the losses.
-    pub fn modulation(&self, f_cy_px: f64, at: &Setting, without: Option<Loss>) -> f64 {
+    pub fn modulation(&self, f_cy_px: f64, at: &CaptureSettings, without: Option<Loss>) -> f64 {
         let off = |loss| without == Some(loss);
         let nu = f_cy_px * self.wavelength.0 * at.n_eff / self.pitch_um;
         let w20 = if off(Loss::Depth) {
@@ -136,7 +136,12 @@ impl Kit {
     }
 
     /// What a setting shows up to a frequency (cycles per pixel), without one of the losses.
-    pub fn shows(&self, at: &Setting, up_to_cy_px: f64, without: Option<Loss>) -> Shown {
+    pub fn shows(
+        &self,
+        at: &CaptureSettings,
+        up_to_cy_px: f64,
+        without: Option<Loss>,
+    ) -> PredictedDetail {
         let iso = if without == Some(Loss::Noise) { 100.0 } else { at.iso };
         let noise = self.noise_power(iso);
         let step = (up_to_cy_px - LOWEST_CY_PX) / STEPS as f64;
@@ -163,12 +168,12 @@ impl Kit {
         if !lost {
             resolved = Some(up_to_cy_px);
         }
-        Shown { detail_bits_px: bits, resolved_cy_px: resolved }
+        PredictedDetail { detail_bits_px: bits, resolved_cy_px: resolved }
     }
 
     /// Gaussian-equivalent blur in focus, px: diffraction, pixel, aberration and movement in
     /// quadrature (within 4 % of the exact cascade, facts S5).
-    pub fn blur_sigma_px(&self, at: &Setting) -> f64 {
+    pub fn blur_sigma_px(&self, at: &CaptureSettings) -> f64 {
         /// σ of the Gaussian with diffraction's MTF50, over λ·N_eff.
         const DIFFRACTION: f64 = 0.463_868;
         /// σ of the Gaussian with the MTF50 of a box, over its width.
@@ -193,8 +198,8 @@ mod tests {
     use super::*;
     use crate::core::units::GREEN;
 
-    fn kit() -> Kit {
-        Kit {
+    fn kit() -> ImagingSystem {
+        ImagingSystem {
             pitch_um: 6.0,
             wavelength: GREEN,
             aberration_um: 0.0,
@@ -204,8 +209,8 @@ mod tests {
         }
     }
 
-    fn at(n_eff: f64, iso: f64) -> Setting {
-        Setting { n_eff, iso, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 }
+    fn at(n_eff: f64, iso: f64) -> CaptureSettings {
+        CaptureSettings { n_eff, iso, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 }
     }
 
     // The variance of K/f² between f and 2f is K·2π·ln 2 whatever f is.
@@ -245,7 +250,13 @@ mod tests {
     #[test]
     fn the_integral_has_enough_steps() {
         let k = kit();
-        let s = Setting { n_eff: 22.0, iso: 400.0, defocus_um: 500.0, smear_px: 2.0, soft_px: 0.0 };
+        let s = CaptureSettings {
+            n_eff: 22.0,
+            iso: 400.0,
+            defocus_um: 500.0,
+            smear_px: 2.0,
+            soft_px: 0.0,
+        };
         let fine: f64 = (0..4096)
             .map(|i| {
                 let step = (0.5 - LOWEST_CY_PX) / 4096.0;
@@ -265,7 +276,13 @@ mod tests {
     fn every_loss_costs_detail_and_none_gives_any() {
         let mut k = kit();
         k.aberration_um = 20.0;
-        let s = Setting { n_eff: 22.0, iso: 800.0, defocus_um: 300.0, smear_px: 1.5, soft_px: 0.0 };
+        let s = CaptureSettings {
+            n_eff: 22.0,
+            iso: 800.0,
+            defocus_um: 300.0,
+            smear_px: 1.5,
+            soft_px: 0.0,
+        };
         let whole = k.shows(&s, 0.5, None).detail_bits_px;
         for loss in LOSSES {
             let without = k.shows(&s, 0.5, Some(loss)).detail_bits_px;
@@ -278,18 +295,18 @@ mod tests {
         let k = kit();
         let d = |n, iso| k.shows(&at(n, iso), 0.5, None).detail_bits_px;
         assert!(d(16.0, 100.0) > d(32.0, 100.0) && d(16.0, 100.0) > d(16.0, 1600.0));
-        let black = Kit { contrast_power: 1e-12, ..k };
+        let black = ImagingSystem { contrast_power: 1e-12, ..k };
         assert_eq!(black.shows(&at(16.0, 100.0), 0.5, None).resolved_cy_px, None);
         // Facts S2: a perfect lens at working f/8 passes 35 % at the pixel limit, so with little
         // noise the pixel is the end.
-        let bright = Kit { shot: 1e-9, read: 0.0, ..k };
+        let bright = ImagingSystem { shot: 1e-9, read: 0.0, ..k };
         assert_eq!(bright.shows(&at(8.0, 100.0), 0.5, None).resolved_cy_px, Some(0.5));
     }
 
     // The same in quadrature as the exact cascade of diffraction and pixel, S5: +4.1, 1.4, 0.4 %.
     #[test]
     fn blur_in_quadrature_is_close_to_the_cascade() {
-        let k = Kit { pitch_um: 36_000.0 / 8192.0, ..kit() };
+        let k = ImagingSystem { pitch_um: 36_000.0 / 8192.0, ..kit() };
         for (n, share) in [(8.0, 0.045), (16.0, 0.016), (32.0, 0.006)] {
             let exact = crate::optics::diffraction::sigma_settings_px(
                 n,

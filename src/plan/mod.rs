@@ -17,7 +17,7 @@ pub mod words;
 
 use crate::core::units::{Aperture, WavelengthUm};
 use crate::limits::Charted;
-use crate::optics::imaging_model::{HIGHEST_CY_PX, Kit, LOSSES, Loss, Setting};
+use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, LOSSES, Loss};
 use crate::optics::{depth, hand, light};
 use crate::plan::record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
@@ -108,8 +108,8 @@ fn with(
 }
 
 /// The kit of the parameters.
-fn kit(p: &PlanParameters) -> Kit {
-    Kit {
+fn kit(p: &PlanParameters) -> ImagingSystem {
+    ImagingSystem {
         pitch_um: p.pitch_um,
         wavelength: WavelengthUm(p.wavelength_um),
         aberration_um: p.aberration_um,
@@ -204,14 +204,14 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
     let m = wish.magnification;
     let up_to = up_to_cy_px(wish, p);
     let smear_px = hand::smear_px(wish.motion_mm_s, e.light_s, m, p.pitch_um);
-    let plane = Setting {
+    let plane = CaptureSettings {
         n_eff: Aperture::Marked(f_number).working(m, p.pupil_ratio),
         iso: f64::from(e.iso),
         defocus_um: 0.0,
         smear_px,
         soft_px: 0.0,
     };
-    let end = Setting { defocus_um: depth::image_half_depth_um(wish.depth_mm, m), ..plane };
+    let end = CaptureSettings { defocus_um: depth::image_half_depth_um(wish.depth_mm, m), ..plane };
     let at_plane = kit.shows(&plane, up_to, None);
     let at_end = kit.shows(&end, up_to, None);
 

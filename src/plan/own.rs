@@ -1,11 +1,11 @@
 //! The numbers of a plan from the shooter's own chart.
 
 use super::{PlanJob, typical};
-use crate::detail::detail_model::Personal;
+use crate::detail::detail_model::DetailModel;
 use crate::limits::Charted;
 use crate::limits::record::{HandState, Handheld, SmearLimit};
 use crate::optics::hand;
-use crate::optics::imaging_model::Setting;
+use crate::optics::imaging_model::CaptureSettings;
 use crate::plan::record::PlanParameters;
 use crate::report::wording;
 
@@ -22,7 +22,7 @@ pub struct Own {
     /// What they are, in words.
     pub says: String,
     /// The fit.
-    pub fit: Personal,
+    pub fit: DetailModel,
 }
 
 /// The chart's numbers, when it has enough frames.
@@ -50,7 +50,8 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
         && let Some(shutter_s) = h.half_hit_shutter_s
         && let Some(n_eff) = middle_n_eff(charted)
     {
-        let at = Setting { n_eff, iso: 100.0, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 };
+        let at =
+            CaptureSettings { n_eff, iso: 100.0, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 };
         let allowed = hand::smear_allowed_px(kit.blur_sigma_px(&at), p.hit_ratio);
         // Half hold still: exp(−½(L/s)²) = ½.
         let one_mm_s = hand::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);

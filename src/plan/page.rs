@@ -12,7 +12,7 @@ use crate::body_noise::table::NoiseColumn;
 use crate::error::{Error, Result};
 use crate::plan::record::{PlanRecord, PlanSetting};
 use crate::plan::{table, words};
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::wording;
 
@@ -83,7 +83,7 @@ pub fn plan(record: &PlanRecord) -> Result<String> {
 /// As [`plan`], and [`Error::Write`] when the file cannot be written.
 pub fn write_plan(path: &Path, record: &PlanRecord) -> Result<()> {
     let page = plan(record)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }
 
 /// JSON that cannot end the element it stands in: no `<` is left.

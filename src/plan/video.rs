@@ -2,7 +2,7 @@
 
 use super::{kit, nearest};
 use crate::core::units::Aperture;
-use crate::optics::imaging_model::{HIGHEST_CY_PX, Kit, Setting};
+use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem};
 use crate::optics::{depth, hand, light};
 use crate::plan::record::{PlanParameters, PlanWish, VideoSetting};
 
@@ -32,7 +32,7 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
             // One pixel of the clip is this many of the sensor; noise averages within it.
             let merged = read / f64::from(*width);
             let whole = kit(p);
-            let clip = Kit {
+            let clip = ImagingSystem {
                 pitch_um: whole.pitch_um * merged,
                 shot: whole.shot / (merged * merged),
                 read: whole.read / (merged * merged),
@@ -45,17 +45,19 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
                 let wanted = light::iso(n_eff, shutter_s, ev);
                 let near = |iso: &u32| (f64::from(*iso) / wanted).log2().abs();
                 let iso = nearest(&p.fine_isos, near).filter(|iso| near(iso) < 0.25)?;
-                let plane = Setting {
+                let plane = CaptureSettings {
                     n_eff,
                     iso: f64::from(iso),
                     defocus_um: 0.0,
                     smear_px: 0.0,
                     soft_px: 0.0,
                 };
-                let end =
-                    Setting { defocus_um: depth::image_half_depth_um(wish.depth_mm, m), ..plane };
+                let end = CaptureSettings {
+                    defocus_um: depth::image_half_depth_um(wish.depth_mm, m),
+                    ..plane
+                };
                 let at_end = clip.shows(&end, HIGHEST_CY_PX, None);
-                let finest = |s: &Setting| {
+                let finest = |s: &CaptureSettings| {
                     clip.shows(s, HIGHEST_CY_PX, None).resolved_cy_px.map(|f| clip.finest_um(f, m))
                 };
                 Some((

@@ -27,7 +27,7 @@ fn folder_of(path: &Path) -> &Path {
 }
 
 /// A working file in the folder of `path`, with the rights that any new file gets.
-pub(crate) fn beside(path: &Path) -> io::Result<NamedTempFile> {
+pub(crate) fn temp_file_for(path: &Path) -> io::Result<NamedTempFile> {
     named_beside(path, WORKING.0)
 }
 
@@ -121,7 +121,7 @@ fn keep_new(whole: NamedTempFile, path: &Path) -> io::Result<()> {
 /// # Errors
 /// [`Error::Write`] when it is write-protected, has changed since, or the folder or disk does not
 /// take it.
-pub fn exchange(path: &Path, before: Option<&[u8]>, after: &[u8]) -> Result<()> {
+pub fn replace(path: &Path, before: Option<&[u8]>, after: &[u8]) -> Result<()> {
     let all = || {
         // A link keeps pointing where it points.
         let real = if path.is_symlink() { fs::canonicalize(path)? } else { path.to_owned() };
@@ -151,7 +151,7 @@ pub fn exchange(path: &Path, before: Option<&[u8]>, after: &[u8]) -> Result<()> 
 ///
 /// # Errors
 /// [`Error::Read`] or [`Error::Write`], by which side failed.
-pub fn copy_whole(from: &Path, to: &Path) -> Result<()> {
+pub fn copy_atomically(from: &Path, to: &Path) -> Result<()> {
     let unread = |source| Error::Read { path: from.to_owned(), source };
     let mut source = File::open(from).map_err(unread)?;
     let times = source.metadata().map_err(unread)?;
@@ -168,7 +168,7 @@ pub fn copy_whole(from: &Path, to: &Path) -> Result<()> {
 
 /// Takes away the working files that a run which was killed left in a folder. Those of a program
 /// that lives are held by it and stay, and so does everything on file systems without locks.
-pub fn clear_leftovers(folder: &Path) {
+pub fn remove_temp_files(folder: &Path) {
     let folder = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
     let Ok(entries) = fs::read_dir(folder) else { return };
     for entry in entries.flatten() {
@@ -190,12 +190,12 @@ pub fn clear_leftovers(folder: &Path) {
 ///
 /// # Errors
 /// [`Error::Write`] when the folder does not take files, the disk is full, or `write` fails.
-pub fn write_whole(
+pub fn write_atomically(
     path: &Path,
     write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
 ) -> Result<()> {
     let all = || {
-        let mut whole = BufWriter::new(beside(path)?);
+        let mut whole = BufWriter::new(temp_file_for(path)?);
         write(&mut whole)?;
         keep(whole, path)
     };
@@ -208,6 +208,6 @@ pub fn write_whole(
 /// # Errors
 /// [`Error::Write`] when not.
 pub fn can_write(path: &Path) -> Result<()> {
-    clear_leftovers(folder_of(path));
-    beside(path).map(drop).map_err(|e| failed(path, e))
+    remove_temp_files(folder_of(path));
+    temp_file_for(path).map(drop).map_err(|e| failed(path, e))
 }

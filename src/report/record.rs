@@ -13,7 +13,7 @@ pub const SCHEMA: u32 = 2;
 
 /// What a frame is at its subject.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Call {
+pub enum Verdict {
     /// As sharp at the subject as these settings allow.
     #[serde(rename = "hit")]
     Hit,
@@ -28,14 +28,14 @@ pub enum Call {
     CannotSay,
 }
 
-impl Call {
+impl Verdict {
     /// The word shown to people.
     pub fn word(self) -> &'static str {
         match self {
-            Call::Hit => "hit",
-            Call::Near => "near",
-            Call::Miss => "miss",
-            Call::CannotSay => "cannot say",
+            Verdict::Hit => "hit",
+            Verdict::Near => "near",
+            Verdict::Miss => "miss",
+            Verdict::CannotSay => "cannot say",
         }
     }
 }
@@ -166,7 +166,7 @@ pub struct Sharpest {
 
 /// Movement found at the subject.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Motion {
+pub struct MotionRecord {
     /// Length of the smear, px of the picture.
     pub length_px: f64,
     /// One standard error of the length, px.
@@ -208,7 +208,7 @@ pub struct ExposureRecord {
     pub object_um_per_px: Option<Measured>,
     /// Where the values came from, by field name, for those that did not come from the file.
     #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
-    pub from: std::collections::BTreeMap<String, crate::core::Source>,
+    pub from: std::collections::BTreeMap<String, crate::core::ValueSource>,
 }
 
 /// The verdict repeated at the size where the picture will be used.
@@ -217,7 +217,7 @@ pub struct AtOutput {
     /// Width of the picture where it is used, px.
     pub output_width_px: u32,
     /// The verdict at that size.
-    pub verdict: Call,
+    pub verdict: Verdict,
     /// Blur at the subject in pixels of that size.
     pub blur_sigma_px: Option<Measured>,
 }
@@ -243,7 +243,7 @@ pub struct FrameRecord {
     /// Exposure data.
     pub exposure: ExposureRecord,
     /// The verdict.
-    pub verdict: Call,
+    pub verdict: Verdict,
     /// What cost the sharpness, largest first.
     pub causes: Vec<CauseShare>,
     /// One sentence: why this verdict, and what to do.
@@ -275,7 +275,7 @@ pub struct FrameRecord {
     /// Detail at the subject, bits a pixel.
     pub detail_bits_px: Option<Measured>,
     /// Movement at the subject.
-    pub motion: Option<Motion>,
+    pub motion: Option<MotionRecord>,
     /// The sharpest place of the frame.
     pub sharpest: Option<Sharpest>,
     /// Share of the frame's judged tiles that are sharp (blur within the hit limit), 0..1.
@@ -344,7 +344,7 @@ pub struct Finding {
 
 /// A share with its interval.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Share {
+pub struct Proportion {
     /// How many.
     pub count: u32,
     /// Out of how many.
@@ -364,7 +364,7 @@ pub struct BreakdownRow {
     /// has no place on an axis.
     pub at: Option<f64>,
     /// Frames of that kind and how many of them are what the table counts.
-    pub share: Share,
+    pub share: Proportion,
 }
 
 /// Summary of an outing.
@@ -379,7 +379,7 @@ pub struct OutingRecord {
     /// Bursts without a marked subject.
     pub unmarked_bursts: u32,
     /// Frames by verdict.
-    pub hits: Share,
+    pub hits: Proportion,
     /// Frames called near.
     pub near: u32,
     /// Frames called miss.

@@ -1,7 +1,7 @@
 //! Counting an outing: verdicts, hit rate with its interval, and the breakdowns.
 
 use super::record::{
-    BreakdownRow, BurstRecord, Call, Cause, FrameRecord, OutingRecord, Share, SubjectFound,
+    BreakdownRow, BurstRecord, Cause, FrameRecord, OutingRecord, Proportion, SubjectFound, Verdict,
 };
 use super::wording;
 
@@ -34,10 +34,10 @@ pub fn no_rate_because(outing: &OutingRecord) -> Option<String> {
 /// A share with its 95 % Wilson score interval (Wilson 1927, J. Am. Stat. Assoc. 22, 209-212,
 /// DOI 10.1080/01621459.1927.10502953). It stays inside 0..1 and is sound for small counts;
 /// it takes frames as independent, which frames of one burst are not quite.
-pub fn share(count: u32, of: u32) -> Share {
+pub fn wilson(count: u32, of: u32) -> Proportion {
     let count = count.min(of);
     if of == 0 {
-        return Share { count, of, low: None, high: None };
+        return Proportion { count, of, low: None, high: None };
     }
     let n = f64::from(of);
     let p = f64::from(count) / n;
@@ -48,24 +48,24 @@ pub fn share(count: u32, of: u32) -> Share {
     // At the ends the interval touches 0 or 1 exactly; rounding must not leave 1e-18 there.
     let low = if count == 0 { 0.0 } else { (middle - half) / scale };
     let high = if count == of { 1.0 } else { (middle + half) / scale };
-    Share { count, of, low: Some(low.max(0.0)), high: Some(high.min(1.0)) }
+    Proportion { count, of, low: Some(low.max(0.0)), high: Some(high.min(1.0)) }
 }
 
 /// Counts an outing. The hit rate and the breakdowns are out of the frames that could be judged;
 /// `findings` stays empty for the caller to fill.
 pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]) -> OutingRecord {
     let called = |call| frames.iter().filter(|f| f.verdict == call).count() as u32;
-    let (hits, near, misses) = (called(Call::Hit), called(Call::Near), called(Call::Miss));
+    let (hits, near, misses) = (called(Verdict::Hit), called(Verdict::Near), called(Verdict::Miss));
     OutingRecord {
         paths,
         frames: frames.len() as u32,
         bursts: bursts.len() as u32,
         unmarked_bursts: bursts.iter().filter(|b| b.subject.found != SubjectFound::Marked).count()
             as u32,
-        hits: share(hits, hits + near + misses),
+        hits: wilson(hits, hits + near + misses),
         near,
         misses,
-        cannot_say: called(Call::CannotSay),
+        cannot_say: called(Verdict::CannotSay),
         by_cause: by_cause(frames),
         by_aperture: hits_by(frames, |f| f.exposure.f_number, wording::f_number),
         by_shutter: hits_by(frames, |f| f.exposure.shutter_s, wording::shutter),
@@ -76,7 +76,7 @@ pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]
 /// Near and missed frames by first cause, most frequent first (ties in the order of [`Cause`]).
 fn by_cause(frames: &[FrameRecord]) -> Vec<BreakdownRow> {
     let short: Vec<&FrameRecord> =
-        frames.iter().filter(|f| matches!(f.verdict, Call::Near | Call::Miss)).collect();
+        frames.iter().filter(|f| matches!(f.verdict, Verdict::Near | Verdict::Miss)).collect();
     let mut counts: std::collections::BTreeMap<Cause, u32> = std::collections::BTreeMap::new();
     for cause in short.iter().filter_map(|f| f.causes.first()) {
         *counts.entry(cause.cause).or_default() += 1;
@@ -87,7 +87,7 @@ fn by_cause(frames: &[FrameRecord]) -> Vec<BreakdownRow> {
         .map(|(cause, n)| BreakdownRow {
             key: cause.word().to_owned(),
             at: None,
-            share: share(n, short.len() as u32),
+            share: wilson(n, short.len() as u32),
         })
         .collect()
 }
@@ -99,10 +99,10 @@ fn hits_by(
     word: impl Fn(f64) -> String,
 ) -> Vec<BreakdownRow> {
     let mut rows: Vec<(String, f64, u32, u32)> = Vec::new();
-    for frame in frames.iter().filter(|f| f.verdict != Call::CannotSay) {
+    for frame in frames.iter().filter(|f| f.verdict != Verdict::CannotSay) {
         let Some(value) = setting(frame).filter(|v| v.is_finite() && *v > 0.0) else { continue };
         let key = word(value);
-        let hit = u32::from(frame.verdict == Call::Hit);
+        let hit = u32::from(frame.verdict == Verdict::Hit);
         match rows.iter_mut().find(|row| row.0 == key) {
             Some(row) => (row.2, row.3) = (row.2 + hit, row.3 + 1),
             None => rows.push((key, value, hit, 1)),
@@ -110,7 +110,11 @@ fn hits_by(
     }
     rows.sort_by(|a, b| a.1.total_cmp(&b.1));
     rows.into_iter()
-        .map(|(key, value, hits, of)| BreakdownRow { key, at: Some(value), share: share(hits, of) })
+        .map(|(key, value, hits, of)| BreakdownRow {
+            key,
+            at: Some(value),
+            share: wilson(hits, of),
+        })
         .collect()
 }
 
@@ -149,11 +153,11 @@ mod tests {
             (0, 20, 0.0, 0.161125),
             (1, 29, 0.006113, 0.171755),
         ] {
-            let s = share(count, of);
+            let s = wilson(count, of);
             approx::assert_abs_diff_eq!(s.low.unwrap(), low, epsilon = 1e-6);
             approx::assert_abs_diff_eq!(s.high.unwrap(), high, epsilon = 1e-6);
         }
-        assert_eq!(share(0, 0).low, None);
-        assert_eq!(share(7, 7).high, Some(1.0));
+        assert_eq!(wilson(0, 0).low, None);
+        assert_eq!(wilson(7, 7).high, Some(1.0));
     }
 }

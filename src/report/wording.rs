@@ -4,7 +4,7 @@
 //! 5.3: the error keeps two digits when its three leading digits lie in 100..=354, else one, and
 //! the value is cut at the same place.
 
-use super::record::{AtOutput, ExposureRecord, FrameRecord, Share};
+use super::record::{AtOutput, ExposureRecord, FrameRecord, Proportion};
 use crate::core::{Measured, byte_of};
 
 /// Digits after the point when an error is so small that it says nothing about them.
@@ -183,7 +183,7 @@ pub fn per_cent(share: f64) -> String {
 }
 
 /// The per cent of a share without its interval; a dash when there is nothing to count.
-pub fn share_alone(share: &Share) -> String {
+pub fn share_alone(share: &Proportion) -> String {
     if share.of == 0 {
         return NOTHING.to_owned();
     }
@@ -191,13 +191,13 @@ pub fn share_alone(share: &Share) -> String {
 }
 
 /// "9 to 22 %": the interval of a share.
-pub fn interval(share: &Share) -> Option<String> {
+pub fn interval(share: &Proportion) -> Option<String> {
     let (low, high) = (share.low?, share.high?);
     Some(format!("{} to {} %", fixed(low * 100.0, 0), fixed(high * 100.0, 0)))
 }
 
 /// "14 % (9 to 22 %)".
-pub fn share(share: &Share) -> String {
+pub fn share(share: &Proportion) -> String {
     match interval(share) {
         Some(between) => format!("{} ({between})", share_alone(share)),
         None => share_alone(share),
@@ -299,12 +299,12 @@ pub fn at_output(at: &AtOutput) -> String {
 
 /// "5 hit, 3 near, 6 miss": how a burst went; verdicts that do not occur are left out.
 pub fn tally<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>) -> String {
-    use super::record::Call;
+    use super::record::Verdict;
     let mut counts = [0u32; 4];
     for frame in frames {
         counts[frame.verdict as usize] += 1;
     }
-    let parts: Vec<String> = [Call::Hit, Call::Near, Call::Miss, Call::CannotSay]
+    let parts: Vec<String> = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::CannotSay]
         .into_iter()
         .zip(counts)
         .filter(|(_, n)| *n > 0)

@@ -5,13 +5,13 @@
 
 use std::collections::BTreeMap;
 
-use crate::report::record::{Finding, Share};
-use crate::report::summary::share;
+use crate::report::record::{Finding, Proportion};
+use crate::report::summary::wilson;
 use crate::report::wording;
 use crate::review::agreement_record::{
     AGREEMENT_SCHEMA, AgreementRecord, AgreementRow, PeopleSaid,
 };
-use crate::store::decisions::Judgement;
+use crate::store::decisions::VerdictPair;
 
 /// The program's verdicts, in the order they are shown.
 const VERDICTS: [&str; 4] = ["hit", "near", "miss", "cannot say"];
@@ -26,7 +26,7 @@ struct Count {
 }
 
 impl Count {
-    fn add(&mut self, j: &Judgement) {
+    fn add(&mut self, j: &VerdictPair) {
         self.of += 1;
         self.agreed += u32::from(j.call == j.tool_call);
         match j.call.as_str() {
@@ -40,14 +40,14 @@ impl Count {
     fn row(self, key: &str) -> AgreementRow {
         AgreementRow {
             key: key.to_owned(),
-            agreed: share(self.agreed, self.of),
+            agreed: wilson(self.agreed, self.of),
             people: self.people,
         }
     }
 }
 
 /// Counts the decisions.
-pub fn agreement(judgements: &[Judgement], subjects_placed: u32) -> AgreementRecord {
+pub fn agreement(judgements: &[VerdictPair], subjects_placed: u32) -> AgreementRecord {
     let mut verdicts: BTreeMap<&str, Count> = BTreeMap::new();
     let mut causes: BTreeMap<&str, Count> = BTreeMap::new();
     let mut all = Count::default();
@@ -75,8 +75,8 @@ pub fn agreement(judgements: &[Judgement], subjects_placed: u32) -> AgreementRec
         program: "stopwise",
         version: env!("CARGO_PKG_VERSION"),
         decided: judgements.len() as u32,
-        agreed: share(all.agreed, answered),
-        swapped: share(swapped, answered),
+        agreed: wilson(all.agreed, answered),
+        swapped: wilson(swapped, answered),
         by_verdict,
         by_cause,
         subjects_placed,
@@ -96,7 +96,7 @@ fn findings(record: &AgreementRecord) -> Vec<Finding> {
         )];
     }
     let mut out = Vec::new();
-    let of = |s: &Share| format!("{} of {}", s.count, s.of);
+    let of = |s: &Proportion| format!("{} of {}", s.count, s.of);
     if record.agreed.of == 0 {
         out.push(say(
             "The program had no verdict on any frame that was decided on: it cannot be said how \
@@ -125,7 +125,7 @@ fn findings(record: &AgreementRecord) -> Vec<Finding> {
             Some("Decide on frames as they come and not only on those that look wrong.".to_owned()),
         ));
     }
-    let agreed_rate = |s: &Share| f64::from(s.count) / f64::from(s.of.max(1));
+    let agreed_rate = |s: &Proportion| f64::from(s.count) / f64::from(s.of.max(1));
     // A cause is named when its interval lies below the whole's share.
     let worst = record
         .by_cause
@@ -150,8 +150,8 @@ fn findings(record: &AgreementRecord) -> Vec<Finding> {
 mod tests {
     use super::*;
 
-    fn judged(call: &str, tool_call: &str, cause: Option<&str>) -> Judgement {
-        Judgement {
+    fn judged(call: &str, tool_call: &str, cause: Option<&str>) -> VerdictPair {
+        VerdictPair {
             call: call.to_owned(),
             tool_call: tool_call.to_owned(),
             tool_cause: cause.map(str::to_owned),

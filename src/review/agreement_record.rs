@@ -3,7 +3,7 @@
 use serde::Serialize;
 
 use crate::report::column::Cell;
-use crate::report::record::{Finding, Share};
+use crate::report::record::{Finding, Proportion};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const AGREEMENT_SCHEMA: u32 = 1;
@@ -27,7 +27,7 @@ pub struct AgreementRow {
     /// The verdict's or the cause's word.
     pub key: String,
     /// Frames on which both agreed, of those that people decided on, with Wilson's interval.
-    pub agreed: Share,
+    pub agreed: Proportion,
     /// What people said.
     pub people: PeopleSaid,
 }
@@ -44,9 +44,9 @@ pub struct AgreementRecord {
     /// Frames that people decided on.
     pub decided: u32,
     /// Agreed, of those that the program had an answer to: "cannot say" is not counted.
-    pub agreed: Share,
+    pub agreed: Proportion,
     /// A hit called a miss or a miss called a hit, of the same frames.
-    pub swapped: Share,
+    pub swapped: Proportion,
     /// By the program's verdict.
     pub by_verdict: Vec<AgreementRow>,
     /// By its first cause, of near frames and misses; most frames first.

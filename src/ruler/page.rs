@@ -6,7 +6,7 @@ use std::path::Path;
 use askama::Template;
 
 use crate::error::{Error, Result};
-use crate::report::atomic_file::write_whole;
+use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
 use crate::report::page::Picture;
@@ -72,5 +72,5 @@ pub fn write_scale(
     profile: &ScaleProfile,
 ) -> Result<()> {
     let page = scale(record, picture, profile)?;
-    write_whole(path, |out| out.write_all(page.as_bytes()))
+    write_atomically(path, |out| out.write_all(page.as_bytes()))
 }

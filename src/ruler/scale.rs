@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use crate::body_noise::record::WithError;
 use crate::core::units::{Aperture, GREEN};
-use crate::core::{Known, Source};
+use crate::core::{Known, ValueSource};
 use crate::cull::pictures;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Want};
@@ -50,7 +50,7 @@ pub struct ScaleJob {
 
 /// The record with what only the page shows.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Scaled {
+pub struct ScaleResult {
     /// The record.
     pub record: ScaleRecord,
     /// The frame, upright and small.
@@ -63,7 +63,7 @@ pub struct Scaled {
 ///
 /// # Errors
 /// A path that does not exist, or a frame that cannot be used.
-pub fn scale(job: &ScaleJob) -> Result<Scaled> {
+pub fn scale(job: &ScaleJob) -> Result<ScaleResult> {
     let frame = header(&job.path)?;
     let unusable = |reason: SkipReason| Error::Unusable { path: job.path.clone(), reason };
     let want = if job.picture { Want::Colour } else { Want::Luma };
@@ -83,7 +83,7 @@ pub fn scale(job: &ScaleJob) -> Result<Scaled> {
         }
         Err(why) => record.refused = Some(why.to_string()),
     }
-    Ok(Scaled { record, picture: picture.flatten(), profile })
+    Ok(ScaleResult { record, picture: picture.flatten(), profile })
 }
 
 fn header(path: &Path) -> Result<Frame> {
@@ -101,7 +101,7 @@ fn header(path: &Path) -> Result<Frame> {
 }
 
 fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
-    let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: Source::Rig });
+    let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: ValueSource::Rig });
     let rig = job.rig.as_ref();
     let from_file = frame.exposure.as_ref().and_then(|e| e.pixel_pitch_um.clone());
     let (width_px, height_px) = frame.upright_size();
@@ -206,7 +206,7 @@ pub fn depths(magnification: f64, working_times: f64, blur_disc_um: f64) -> Vec<
 fn findings(record: &ScaleRecord, reading: &RulerReading, rig: Option<&Rig>) -> Vec<String> {
     let mut says = Vec::new();
     let ticks_mm = record.ticks_mm.value;
-    if record.ticks_mm.from == Source::Assumed {
+    if record.ticks_mm.from == ValueSource::Assumed {
         says.push(format!(
             "The closest ticks are taken to be {} mm apart: give --ticks when they are not.",
             wording::short(ticks_mm)
@@ -239,7 +239,7 @@ fn findings(record: &ScaleRecord, reading: &RulerReading, rig: Option<&Rig>) -> 
     } else if let Some(rig) = rig.filter(|_| record.depths.is_empty()) {
         let missing = equipment::missing(rig);
         says.push(format!("The rig says too little for working f-numbers. {missing}"));
-    } else if record.pupil_ratio.from == Source::Assumed {
+    } else if record.pupil_ratio.from == ValueSource::Assumed {
         says.push(
             "The lens is taken to be symmetric (pupil ratio 1): with another ratio the working \
              f-numbers differ; give --pupil."

@@ -3,7 +3,7 @@
 
 use super::record::ScaleRecord;
 use crate::body_noise::record::WithError;
-use crate::core::Source;
+use crate::core::ValueSource;
 use crate::report::wording;
 
 /// Heading and value with its unit, in the order of reading.
@@ -49,12 +49,12 @@ pub fn numbers(record: &ScaleRecord) -> Vec<(&'static str, String)> {
 }
 
 /// Where a value came from, in words.
-fn from(source: Source) -> &'static str {
+fn from(source: ValueSource) -> &'static str {
     match source {
-        Source::File => "from the file",
-        Source::Typed => "as typed",
-        Source::Rig => "from the rig",
-        Source::Assumed => "assumed",
+        ValueSource::File => "from the file",
+        ValueSource::Typed => "as typed",
+        ValueSource::Rig => "from the rig",
+        ValueSource::Assumed => "assumed",
     }
 }
 

@@ -1,6 +1,6 @@
 //! The ticks of a ruler: over the picture, and as a profile.
 
-use crate::report::svg::axis::{Axis, Spread, even_ticks};
+use crate::report::svg::axis::{AxisScale, PlotAxis, even_ticks};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
 use crate::ruler::record::{ScaleProfile, TickLine};
@@ -31,8 +31,8 @@ pub fn profile_chart(profile: &ScaleProfile) -> Option<String> {
     let last = profile.points.last()?.0;
     let high = profile.points.iter().map(|p| p.1).reduce(f64::max)?;
     let ticks = even_ticks(high);
-    let x = Axis::new(Spread::Linear, (first, last), (left, right))?;
-    let y = Axis::new(Spread::Linear, (0.0, *ticks.last()?), (bottom, top))?;
+    let x = PlotAxis::new(AxisScale::Linear, (first, last), (left, right))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, *ticks.last()?), (bottom, top))?;
     let says = format!(
         "Brightness across {}",
         wording::count(profile.ticks_px.len() as u32, "tick", "ticks")

@@ -28,7 +28,7 @@ pub const ERROR_PAIR_TERMS: usize = 3;
 
 /// Range in which `spread` is taken, ln.
 const SPREAD_LN: (f64, f64) = (-0.6, 0.8);
-/// Ridge pixels a tile that count as 0 on the scale of [`Reading::ridge_ln`].
+/// Ridge pixels a tile that count as 0 on the scale of [`CellReading::ridge_ln`].
 const RIDGE_UNIT: f64 = 8.0;
 /// Largest difference of two levels' readings that is taken, ln.
 const MAX_STEP_LN: f64 = 2.0;
@@ -50,7 +50,7 @@ const ERROR_RANGE_LN: (f64, f64) = (-1.1, 2.4);
 
 /// What one level says of a tile.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
+pub struct CellReading {
     /// ln of the blur the table gives, px.
     pub sigma_ln: f64,
     /// ln of the energy off the ridges over that on them, 0 for an ideal lone edge.
@@ -63,9 +63,14 @@ pub struct Reading {
     pub ridge_ln: f64,
 }
 
-impl Reading {
+impl CellReading {
     /// The reading of `tiles` pooled tiles at a level, or `None` where there is too little edge.
-    pub fn of(cell: &CellStats, noise: &LevelNoise, level: usize, tiles: f64) -> Option<Reading> {
+    pub fn of(
+        cell: &CellStats,
+        noise: &LevelNoise,
+        level: usize,
+        tiles: f64,
+    ) -> Option<CellReading> {
         let ratio = ridge_ratio(cell, noise, level)?;
         let (sigma, slope) = blur::sigma_in_table(level, ratio.ratio);
         let side = f64::from(32u32 >> level);
@@ -76,7 +81,7 @@ impl Reading {
         if spread <= 0.0 {
             return None;
         }
-        Some(Reading {
+        Some(CellReading {
             sigma_ln: sigma.ln(),
             spread_ln: spread.ln().clamp(SPREAD_LN.0, SPREAD_LN.1),
             faintness: blur::MIN_SNR / ratio.snr,
@@ -110,11 +115,11 @@ impl Reading {
         ]
     }
 
-    fn step_ln(&self, other: &Reading) -> f64 {
+    fn step_ln(&self, other: &CellReading) -> f64 {
         (other.sigma_ln - self.sigma_ln).clamp(-MAX_STEP_LN, MAX_STEP_LN)
     }
 
-    fn pair(&self, other: &Reading) -> [f64; PAIR_TERMS] {
+    fn pair(&self, other: &CellReading) -> [f64; PAIR_TERMS] {
         let r = self.step_ln(other);
         let (w, q, n) = (other.spread_ln, other.faintness, other.ridge_ln);
         [1.0, r, r * r, r * self.sigma_ln, w, q, q * r, n, n * r]
@@ -127,7 +132,7 @@ impl Reading {
         [1.0, p, p * p, lq, lq * p, w, w.abs(), self.ridge_ln, (self.scatter + MIN_ERROR).ln()]
     }
 
-    fn error_pair(&self, other: &Reading) -> [f64; ERROR_PAIR_TERMS] {
+    fn error_pair(&self, other: &CellReading) -> [f64; ERROR_PAIR_TERMS] {
         let r = self.step_ln(other);
         [1.0, r.abs(), r]
     }
@@ -139,7 +144,7 @@ fn dot(a: &[f64], b: &[f64]) -> f64 {
 
 /// Blur as the fit tells it.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Fitted {
+pub struct CorrectedBlur {
     /// The level that decided.
     pub level: usize,
     /// Blur, px, within [`crate::sharpness::blur::FLOOR_PX`] and [`crate::sharpness::blur::CEILING_PX`].
@@ -149,8 +154,8 @@ pub struct Fitted {
 }
 
 /// Blur from the readings of the three levels; `None` where no level has one.
-pub fn fitted(readings: &[Option<Reading>; 3]) -> Option<Fitted> {
-    let mut best: Option<Fitted> = None;
+pub fn correct(readings: &[Option<CellReading>; 3]) -> Option<CorrectedBlur> {
+    let mut best: Option<CorrectedBlur> = None;
     for (level, reading) in readings.iter().enumerate() {
         let Some(own) = reading else { continue };
         // Below, then above.
@@ -176,7 +181,7 @@ pub fn fitted(readings: &[Option<Reading>; 3]) -> Option<Fitted> {
         }
         if best.is_none_or(|b| error_ln < b.error_ln) {
             let sigma_px = sigma_ln.exp().clamp(blur::FLOOR_PX, blur::CEILING_PX);
-            best = Some(Fitted { level, sigma_px, error_ln });
+            best = Some(CorrectedBlur { level, sigma_px, error_ln });
         }
     }
     best

@@ -5,8 +5,8 @@
 //! blur: Zhuo & Sim 2011, DOI 10.1016/j.patcog.2011.03.009, used here with a binomial in place
 //! of the Gaussian and sums in place of single pixels.
 
-use super::pyramid::Level;
-use crate::core::wide;
+use super::pyramid::PyramidLevel;
+use crate::core::with_simd;
 
 /// Level value at and above which a pixel counts as clipped (252 of 255, in eighths).
 pub const CLIPPED_EIGHTHS: i16 = 2016;
@@ -91,7 +91,13 @@ impl Default for Squares {
 impl Squares {
     /// Fills the squares; one bit for each row that holds one above a limit.
     #[inline(always)]
-    fn fill<const SIDE: usize>(&mut self, smooth: &Level, x0: usize, y0: usize, limit: i32) -> u64 {
+    fn fill<const SIDE: usize>(
+        &mut self,
+        smooth: &PyramidLevel,
+        x0: usize,
+        y0: usize,
+        limit: i32,
+    ) -> u64 {
         let w = smooth.width;
         let mut busy = 0;
         for (j, row) in self.rows.iter_mut().take(SIDE + 2).enumerate() {
@@ -117,7 +123,7 @@ impl Squares {
 /// Sums of central differences along x and y over a tile: they telescope, so only its border
 /// counts.
 #[inline(always)]
-fn tilt<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> (f32, f32) {
+fn tilt<const SIDE: usize>(level: &PyramidLevel, x0: usize, y0: usize) -> (f32, f32) {
     let w = level.width;
     let row = |y: usize| -> i32 {
         level.data[y * w + x0..y * w + x0 + SIDE].iter().map(|v| i32::from(*v)).sum()
@@ -137,12 +143,12 @@ fn tilt<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> (f32, f32) {
 /// `level` and `smooth` have the same size, and the tile lies at least [`HALO`] samples from
 /// every border (tiles nearer to it are moved inwards by the caller).
 pub fn energies<const SIDE: usize>(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     x0: usize,
     y0: usize,
 ) -> CellStats {
-    wide(
+    with_simd(
         #[inline(always)]
         || energies_here::<SIDE>(level, smooth, x0, y0),
     )
@@ -150,8 +156,8 @@ pub fn energies<const SIDE: usize>(
 
 #[inline(always)]
 fn energies_here<const SIDE: usize>(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     x0: usize,
     y0: usize,
 ) -> CellStats {
@@ -215,8 +221,8 @@ fn energies_here<const SIDE: usize>(
 
 /// Energies and ridge sums of a tile; see [`energies`] for where it may lie.
 pub fn cell<const SIDE: usize>(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     x0: usize,
     y0: usize,
     squares: &mut Squares,
@@ -227,7 +233,7 @@ pub fn cell<const SIDE: usize>(
 }
 
 fn unclipped_laplacian<const SIDE: usize>(
-    level: &Level,
+    level: &PyramidLevel,
     x0: usize,
     y0: usize,
     stats: &mut CellStats,
@@ -250,7 +256,7 @@ fn unclipped_laplacian<const SIDE: usize>(
 }
 
 /// Whether a sample within two of this one is clipped.
-pub(crate) fn clipped_near(level: &Level, x: usize, y: usize) -> bool {
+pub(crate) fn clipped_near(level: &PyramidLevel, x: usize, y: usize) -> bool {
     let w = level.width;
     (y - 2..=y + 2).any(|row| {
         level.data[row * w + x - 2..=row * w + x + 2].iter().any(|v| *v >= CLIPPED_EIGHTHS)
@@ -274,7 +280,7 @@ pub(crate) fn across(gx: i32, gy: i32) -> (isize, isize) {
 }
 
 /// Whether a clipped pixel lies within reach towards the bright side of an edge.
-pub(crate) fn clipped_beside(level: &Level, at: usize, gx: i32, gy: i32) -> bool {
+pub(crate) fn clipped_beside(level: &PyramidLevel, at: usize, gx: i32, gy: i32) -> bool {
     let (dx, dy) = across(gx, gy);
     let w = level.width as isize;
     let bright = if gx * dx as i32 + gy * dy as i32 >= 0 { 1 } else { -1 };
@@ -289,7 +295,7 @@ pub(crate) fn clipped_beside(level: &Level, at: usize, gx: i32, gy: i32) -> bool
 
 /// Whether any sample of a tile or within reach of it is clipped.
 #[inline(always)]
-fn any_clipped<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> bool {
+fn any_clipped<const SIDE: usize>(level: &PyramidLevel, x0: usize, y0: usize) -> bool {
     let reach = CLIP_REACH as usize;
     (y0 - reach..y0 + SIDE + reach).any(|y| {
         let row = &level.row(y)[x0 - reach..x0 + SIDE + reach];
@@ -299,14 +305,14 @@ fn any_clipped<const SIDE: usize>(level: &Level, x0: usize, y0: usize) -> bool {
 
 /// Fills the ridge sums of a tile whose energies are known.
 pub fn ridge<const SIDE: usize>(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     x0: usize,
     y0: usize,
     stats: &mut CellStats,
     squares: &mut Squares,
 ) {
-    wide(
+    with_simd(
         #[inline(always)]
         || ridge_here::<SIDE>(level, smooth, x0, y0, stats, squares),
     );
@@ -314,8 +320,8 @@ pub fn ridge<const SIDE: usize>(
 
 #[inline(always)]
 fn ridge_here<const SIDE: usize>(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     x0: usize,
     y0: usize,
     stats: &mut CellStats,

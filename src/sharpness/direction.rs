@@ -10,7 +10,7 @@ use three::solve3;
 use super::band_noise::LevelNoise;
 use super::blur::sigma_of_ratio;
 use super::cells::{across, clipped_beside};
-use super::pyramid::Level;
+use super::pyramid::PyramidLevel;
 
 /// Directions that edges are sorted into, 22.5° each.
 pub const DIRECTIONS: usize = 8;
@@ -40,7 +40,7 @@ pub struct Across {
 
 /// Blur squared by direction of the gradient: bin k is centred on k·22.5°, in the picture's own
 /// axes (x right, y down).
-pub type Profile = [Option<Across>; DIRECTIONS];
+pub type DirectionProfile = [Option<Across>; DIRECTIONS];
 
 /// A box on a level, in samples of the level.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -59,12 +59,12 @@ pub struct LevelBox {
 ///
 /// `smooth` is `level` smoothed; the box is clamped to lie 4 samples inside the borders.
 pub fn profile(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     which: usize,
     area: LevelBox,
     noise: &LevelNoise,
-) -> Profile {
+) -> DirectionProfile {
     let w = level.width;
     let halo = super::cells::HALO;
     let (x0, y0) = (area.x0.max(halo), area.y0.max(halo));
@@ -191,7 +191,7 @@ impl Smear {
 /// is given, which removes what hairs and stripes fake.
 ///
 /// `None`: direction is not observable here.
-pub fn smear(profile: &Profile, reference: Option<&Profile>) -> Option<Smear> {
+pub fn smear(profile: &DirectionProfile, reference: Option<&DirectionProfile>) -> Option<Smear> {
     let mut normal = [[0f64; 3]; 3];
     let mut right = [0f64; 3];
     let mut used = 0;
@@ -289,7 +289,7 @@ mod three {
 mod tests {
     use super::*;
 
-    fn profile_of(f: impl Fn(f64) -> f64) -> Profile {
+    fn profile_of(f: impl Fn(f64) -> f64) -> DirectionProfile {
         std::array::from_fn(|k| {
             let phi = (k as f64 * 22.5).to_radians();
             Some(Across { sigma2_px2: f(phi), std_err_px2: 0.02 })

@@ -195,7 +195,7 @@ fn upright(light: Light) -> Light {
 }
 
 /// Where the edge runs: x = a + b·y + c·y², y from the middle row.
-struct Line {
+struct EdgeLine {
     beta: [f64; 3],
     slant: f64,
     scatter_px: f64,
@@ -204,14 +204,14 @@ struct Line {
     sign: f64,
 }
 
-impl Line {
+impl EdgeLine {
     fn at(&self, y: usize) -> f64 {
         let y = y as f64 - self.middle;
         self.beta[0] + self.beta[1] * y + self.beta[2] * y * y
     }
 }
 
-fn fitted_line(light: &Light) -> Result<Line, NoEdge> {
+fn fitted_line(light: &Light) -> Result<EdgeLine, NoEdge> {
     let (w, h) = (light.width, light.height);
     let middle = (h as f64 - 1.0) / 2.0;
     let side = (w / 4).max(1);
@@ -270,7 +270,7 @@ fn fitted_line(light: &Light) -> Result<Line, NoEdge> {
     if beta[1].abs() * (h as f64) < MIN_CROSSED_PX {
         return Err(NoEdge::NotSlanted);
     }
-    Ok(Line { beta, slant, scatter_px, middle, sign })
+    Ok(EdgeLine { beta, slant, scatter_px, middle, sign })
 }
 
 /// The edge's profile in four bins a pixel.
@@ -286,7 +286,7 @@ struct Binned {
 }
 
 impl Binned {
-    fn new(light: &Light, line: &Line) -> Result<Binned, NoEdge> {
+    fn new(light: &Light, line: &EdgeLine) -> Result<Binned, NoEdge> {
         let (w, h) = (light.width, light.height);
         let (mut left, mut right) = (f64::MAX, f64::MAX);
         for y in 0..h {

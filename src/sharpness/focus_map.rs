@@ -5,7 +5,7 @@
 
 use super::band_noise::{BandNoise, LevelNoise, level_noise, quietest_by_tone};
 use super::blur::{self, RidgeRatio, ridge_ratio, sigma_of_ratio};
-use super::blur_correction::{Reading, fitted};
+use super::blur_correction::{CellReading, correct};
 use super::cells::{self, CellStats, HALO, Squares};
 use super::pyramid::{Pyramid, cut_level0};
 use crate::core::{Flag, Luma, Measured};
@@ -201,7 +201,7 @@ impl FrameCells {
     }
 
     /// What the levels read on every tile, row-major.
-    pub fn readings(&self, noise: &BandNoise) -> impl Iterator<Item = [Option<Reading>; 3]> {
+    pub fn readings(&self, noise: &BandNoise) -> impl Iterator<Item = [Option<CellReading>; 3]> {
         self.levels().map(|levels| readings(levels, noise, 1.0))
     }
 
@@ -251,13 +251,13 @@ fn readings(
     levels: [Option<&CellStats>; 3],
     noise: &BandNoise,
     tiles: f64,
-) -> [Option<Reading>; 3] {
-    let one = |l: usize| levels[l].and_then(|c| Reading::of(c, &noise.levels[l], l, tiles));
+) -> [Option<CellReading>; 3] {
+    let one = |l: usize| levels[l].and_then(|c| CellReading::of(c, &noise.levels[l], l, tiles));
     [one(0), one(1), one(2)]
 }
 
-fn of_readings(readings: &[Option<Reading>; 3]) -> Tile {
-    let Some(fit) = fitted(readings) else { return Tile::NoTexture };
+fn of_readings(readings: &[Option<CellReading>; 3]) -> Tile {
+    let Some(fit) = correct(readings) else { return Tile::NoTexture };
     if fit.error_ln > MAX_ERROR_LN {
         let most = fit.sigma_px * (BOUND_ERRORS * fit.error_ln).exp();
         return Tile::Bound(most.min(blur::CEILING_PX) as f32);

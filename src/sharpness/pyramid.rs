@@ -5,11 +5,11 @@
 //! integers in eighths of an 8-bit step, so a whole level costs two bytes a pixel and the sums
 //! are exact. Level 0 is never stored: its rows are read from the decoded picture when needed.
 
-use crate::core::{Luma, wide};
+use crate::core::{Luma, with_simd};
 
 /// Samples of one level, in eighths of an 8-bit step.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Level {
+pub struct PyramidLevel {
     /// Width, samples.
     pub width: usize,
     /// Height, samples.
@@ -18,9 +18,9 @@ pub struct Level {
     pub data: Vec<i16>,
 }
 
-impl Level {
+impl PyramidLevel {
     fn zeros(width: usize, height: usize) -> Self {
-        Level { width, height, data: vec![0; width * height] }
+        PyramidLevel { width, height, data: vec![0; width * height] }
     }
 
     /// Takes a size; what the samples are afterwards is left to the caller, who writes them all.
@@ -31,7 +31,7 @@ impl Level {
 
     /// A whole picture as level 0 (used on small cut-outs).
     pub fn from_luma(luma: &Luma<'_>) -> Self {
-        let mut level = Level::zeros(luma.width_px(), luma.height_px());
+        let mut level = PyramidLevel::zeros(luma.width_px(), luma.height_px());
         let width = level.width;
         for y in 0..level.height {
             luma.row_eighths(y, 0, &mut level.data[y * width..(y + 1) * width]);
@@ -46,13 +46,13 @@ impl Level {
 
     /// The binomially smoothed level of the same size (borders repeat the outermost sample).
     #[must_use]
-    pub fn smoothed(&self) -> Level {
-        let mut out = Level::default();
+    pub fn smoothed(&self) -> PyramidLevel {
+        let mut out = PyramidLevel::default();
         self.smooth_into(&mut out);
         out
     }
 
-    fn smooth_into(&self, out: &mut Level) {
+    fn smooth_into(&self, out: &mut PyramidLevel) {
         out.fit(self.width, self.height);
         let mut rows = SmoothRows::new(self.width, self.height);
         for (y, line) in out.data.chunks_exact_mut(self.width.max(1)).enumerate() {
@@ -62,13 +62,13 @@ impl Level {
 
     /// Every second sample of every second row.
     #[must_use]
-    pub fn halved(&self) -> Level {
-        let mut out = Level::default();
+    pub fn halved(&self) -> PyramidLevel {
+        let mut out = PyramidLevel::default();
         self.halve_into(&mut out);
         out
     }
 
-    fn halve_into(&self, out: &mut Level) {
+    fn halve_into(&self, out: &mut PyramidLevel) {
         out.fit(self.width.div_ceil(2), self.height.div_ceil(2));
         for (y, line) in out.data.chunks_exact_mut(out.width.max(1)).enumerate() {
             every_second(self.row(2 * y), line);
@@ -78,7 +78,7 @@ impl Level {
 
 /// Every second sample of a row.
 fn every_second(row: &[i16], out: &mut [i16]) {
-    wide(
+    with_simd(
         #[inline(always)]
         || {
             let (pairs, last) = row.as_chunks::<2>();
@@ -146,7 +146,7 @@ impl SmoothRows {
             self.padded[..2].fill(first);
             self.padded[w + 2..].fill(end);
             let (padded, out) = (&self.padded, &mut self.ring[self.next % 5]);
-            wide(
+            with_simd(
                 #[inline(always)]
                 || smooth_row(padded, out),
             );
@@ -157,7 +157,7 @@ impl SmoothRows {
             self.ring[row % 5].as_slice()
         };
         let rows = [pick(-2), pick(-1), pick(0), pick(1), pick(2)];
-        wide(
+        with_simd(
             #[inline(always)]
             || smooth_column(rows, out),
         );
@@ -168,13 +168,13 @@ impl SmoothRows {
 #[derive(Debug, Clone, Default)]
 pub struct Pyramid {
     /// Level 1: half size.
-    pub level1: Level,
+    pub level1: PyramidLevel,
     /// Level 1, smoothed.
-    pub smooth1: Level,
+    pub smooth1: PyramidLevel,
     /// Level 2: quarter size.
-    pub level2: Level,
+    pub level2: PyramidLevel,
     /// Level 2, smoothed.
-    pub smooth2: Level,
+    pub smooth2: PyramidLevel,
 }
 
 impl Pyramid {
@@ -205,29 +205,29 @@ impl Pyramid {
 
 /// A cut-out of level 0 and its smoothed version, for one tile with its surroundings.
 #[derive(Debug, Clone)]
-pub struct Cut {
+pub struct LevelCut {
     /// Column of the picture at which the cut-out starts.
     pub x0: usize,
     /// Row of the picture at which the cut-out starts.
     pub y0: usize,
     /// Level 0.
-    pub level: Level,
+    pub level: PyramidLevel,
     /// Level 0, smoothed.
-    pub smooth: Level,
+    pub smooth: PyramidLevel,
 }
 
 /// A part of level 0 with its smoothed version; the outer 2 px of `smooth` see repeated borders.
-pub fn cut_level0(luma: &Luma<'_>, x0: usize, y0: usize, width: usize, height: usize) -> Cut {
+pub fn cut_level0(luma: &Luma<'_>, x0: usize, y0: usize, width: usize, height: usize) -> LevelCut {
     let x0 = x0.min(luma.width_px());
     let y0 = y0.min(luma.height_px());
     let mut level =
-        Level::zeros(width.min(luma.width_px() - x0), height.min(luma.height_px() - y0));
+        PyramidLevel::zeros(width.min(luma.width_px() - x0), height.min(luma.height_px() - y0));
     let w = level.width;
     for y in 0..level.height {
         luma.row_eighths(y0 + y, x0, &mut level.data[y * w..(y + 1) * w]);
     }
     let smooth = level.smoothed();
-    Cut { x0, y0, level, smooth }
+    LevelCut { x0, y0, level, smooth }
 }
 
 #[cfg(test)]
@@ -259,7 +259,7 @@ mod tests {
         let (w, h) = (37, 23);
         let data = noisy(w, h);
         let luma = Luma::U8 { data: &data, channels: 1, width_px: w, height_px: h };
-        let smooth = Level::from_luma(&luma).smoothed();
+        let smooth = PyramidLevel::from_luma(&luma).smoothed();
         for y in 0..h {
             for x in 0..w {
                 let got = f64::from(smooth.row(y)[x]) / 8.0;
@@ -275,7 +275,7 @@ mod tests {
         let data = noisy(w, h);
         let luma = Luma::U8 { data: &data, channels: 1, width_px: w, height_px: h };
         let pyramid = Pyramid::new(&luma);
-        assert_eq!(pyramid.level1, Level::from_luma(&luma).smoothed().halved());
+        assert_eq!(pyramid.level1, PyramidLevel::from_luma(&luma).smoothed().halved());
         assert_eq!((pyramid.level2.width, pyramid.level2.height), (19, 17));
         assert_eq!(pyramid.level2, pyramid.level1.smoothed().halved());
     }

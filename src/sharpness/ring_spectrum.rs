@@ -11,7 +11,7 @@
 
 use std::sync::LazyLock;
 
-use super::pyramid::Level;
+use super::pyramid::PyramidLevel;
 use crate::noise::periodogram::Periodogram;
 use crate::noise::rendered::RenderedNoise;
 
@@ -86,7 +86,7 @@ fn ring_of(radius_cy_px: f64) -> Option<usize> {
 impl RingSpectrum {
     /// The spectrum of the box about `x`, `y` (px of `level`, moved inwards at the borders); `None`
     /// when no tile fits.
-    pub fn of(level: &Level, x: f64, y: f64) -> Option<RingSpectrum> {
+    pub fn of(level: &PyramidLevel, x: f64, y: f64) -> Option<RingSpectrum> {
         let side = |extent: usize| BOX_PX.min(extent);
         let (width, height) = (side(level.width), side(level.height));
         if width < TILE_PX || height < TILE_PX {
@@ -203,7 +203,7 @@ mod tests {
             })
             .collect();
         let luma = Luma::U8 { data: &data, channels: 1, width_px: SIDE, height_px: SIDE };
-        RingSpectrum::of(&Level::from_luma(&luma), 64.0, 64.0).unwrap()
+        RingSpectrum::of(&PyramidLevel::from_luma(&luma), 64.0, 64.0).unwrap()
     }
 
     /// Hexagonal facets: three waves at 60° of one period.
@@ -257,6 +257,6 @@ mod tests {
     fn a_patch_smaller_than_a_tile_has_no_spectrum() {
         let data = vec![128u8; 60 * 60];
         let luma = Luma::U8 { data: &data, channels: 1, width_px: 60, height_px: 60 };
-        assert_eq!(RingSpectrum::of(&Level::from_luma(&luma), 30.0, 30.0), None);
+        assert_eq!(RingSpectrum::of(&PyramidLevel::from_luma(&luma), 30.0, 30.0), None);
     }
 }

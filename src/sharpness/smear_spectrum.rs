@@ -13,7 +13,7 @@
 //! several rings. The sinc is that of uniform movement (facts M13).
 
 use super::band_noise::{BandNoise, WHITE_GAINS};
-use super::pyramid::Level;
+use super::pyramid::PyramidLevel;
 use crate::noise::periodogram::Periodogram;
 
 /// Side of a spectrum's tile, px.
@@ -67,7 +67,7 @@ pub struct PatchSpectrum {
 
 impl PatchSpectrum {
     /// The spectrum of a patch; `None` when no tile fits.
-    pub fn of(level: &Level) -> Option<PatchSpectrum> {
+    pub fn of(level: &PyramidLevel) -> Option<PatchSpectrum> {
         let used = |extent: usize| extent.min(MIDDLE_PX);
         let last = |extent: usize| used(extent).checked_sub(TILE).map(|free| free / STEP);
         let (columns, rows) = (last(level.width)?, last(level.height)?);
@@ -135,7 +135,7 @@ pub struct SpectralSmear {
 }
 
 /// One frequency.
-struct Cell {
+struct SpectrumCell {
     ring: usize,
     fx: f64,
     fy: f64,
@@ -170,7 +170,7 @@ pub fn against(
     let cells = comparable(frame, best)?;
     let rings = cells.iter().map(|c| c.ring).max()? + 1;
     let step = std::f64::consts::PI / DIRECTIONS as f64;
-    let (mut still, mut found): (f64, Option<Fit>) = (0.0, None);
+    let (mut still, mut found): (f64, Option<SmearFit>) = (0.0, None);
     for share in shares {
         let table = FurrowTable::new(*share);
         let fit = search(&cells, rings, &table, step);
@@ -181,10 +181,10 @@ pub fn against(
             .as_ref()
             .is_none_or(|f| fit.left < f.left * if f.table.share < 1.0 { 1.0 } else { margin });
         if better {
-            found = Some(Fit { table, ..fit });
+            found = Some(SmearFit { table, ..fit });
         }
     }
-    let Fit { left, length_px, angle, table, .. } = found?;
+    let SmearFit { left, length_px, angle, table, .. } = found?;
     let free = cells.len() as f64 / SHARED;
     // How sharply the scatter rises about the best length gives its error.
     let aside = LENGTHS.0 / 2.0;
@@ -203,7 +203,7 @@ pub fn against(
 }
 
 /// The best movement of one share.
-struct Fit {
+struct SmearFit {
     still: f64,
     left: f64,
     length_px: f64,
@@ -211,7 +211,7 @@ struct Fit {
     table: FurrowTable,
 }
 
-fn search(cells: &[Cell], rings: usize, table: &FurrowTable, step: f64) -> Fit {
+fn search(cells: &[SpectrumCell], rings: usize, table: &FurrowTable, step: f64) -> SmearFit {
     let still = scatter(cells, rings, table, 0.0, 0.0);
     let mut found = (still, 0.0, 0.0);
     for d in 0..DIRECTIONS {
@@ -233,7 +233,7 @@ fn search(cells: &[Cell], rings: usize, table: &FurrowTable, step: f64) -> Fit {
             }
         }
     }
-    Fit { still, left: found.0, length_px: found.1, angle: found.2, table: table.clone() }
+    SmearFit { still, left: found.0, length_px: found.1, angle: found.2, table: table.clone() }
 }
 
 /// ln of the power that a movement of one share passes, by frequency times length.
@@ -263,8 +263,8 @@ impl FurrowTable {
 fn comparable(
     frame: (&PatchSpectrum, &BandNoise, f64),
     best: (&PatchSpectrum, &BandNoise, f64),
-) -> Option<Vec<Cell>> {
-    let mut cells: Vec<Cell> = Vec::new();
+) -> Option<Vec<SpectrumCell>> {
+    let mut cells: Vec<SpectrumCell> = Vec::new();
     for kx in 0..=TILE / 2 {
         for ky in 0..TILE {
             let signed = if ky > TILE / 2 { ky as f64 - TILE as f64 } else { ky as f64 };
@@ -288,7 +288,7 @@ fn comparable(
             let bound = signal < DROWNED * n;
             let here = if bound { signal.max(0.0) + HIDDEN * n } else { signal };
             let unsure = (n / here).powi(2) + (n_best / there).powi(2);
-            cells.push(Cell {
+            cells.push(SpectrumCell {
                 ring: (f * TILE as f64).round() as usize,
                 fx,
                 fy,
@@ -320,10 +320,16 @@ fn comparable(
 
 /// Weighted scatter of the log ratios about each ring's level when a movement is taken out. A
 /// ratio of which only a bound is known counts when the movement leaves it above that.
-fn scatter(cells: &[Cell], rings: usize, table: &FurrowTable, length_px: f64, angle: f64) -> f64 {
+fn scatter(
+    cells: &[SpectrumCell],
+    rings: usize,
+    table: &FurrowTable,
+    length_px: f64,
+    angle: f64,
+) -> f64 {
     let (sin, cos) = angle.sin_cos();
     let (along_x, along_y) = (length_px * cos, length_px * sin);
-    let furrow = |c: &Cell| table.at(c.fx * along_x + c.fy * along_y);
+    let furrow = |c: &SpectrumCell| table.at(c.fx * along_x + c.fy * along_y);
     let mut sums = vec![(0f64, 0f64, 0f64); rings];
     for c in cells.iter().filter(|c| !c.bound) {
         let v = c.ratio - furrow(c);
@@ -376,7 +382,7 @@ mod tests {
             })
             .collect();
         let luma = Luma::U8 { data: &data, channels: 1, width_px: SIDE, height_px: SIDE };
-        PatchSpectrum::of(&Level::from_luma(&luma)).unwrap()
+        PatchSpectrum::of(&PyramidLevel::from_luma(&luma)).unwrap()
     }
 
     #[test]

@@ -20,7 +20,7 @@ use nalgebra::{SMatrix, SVector};
 use super::ring_spectrum::{RING_COUNT, RingSpectrum, ring_centres_cy_px};
 use super::transfer_family::{GRID, TransferFamily, grid_px};
 
-type Rings = SVector<f64, RING_COUNT>;
+type RingValues = SVector<f64, RING_COUNT>;
 type RingSquare = SMatrix<f64, RING_COUNT, RING_COUNT>;
 
 /// Frequency to which levels refer, cycles per pixel.
@@ -73,20 +73,20 @@ const LIKELY: f64 = 0.01;
 
 /// How widely scenes differ.
 #[derive(Debug, Clone, Copy)]
-struct Spread {
+struct BlurSpread {
     level: f64,
     slope: f64,
     shape: f64,
 }
 
 /// Scenes with a regular pattern.
-const PATTERN: Spread = Spread { level: 1.1, slope: 1.2, shape: 1.2 };
+const PATTERN: BlurSpread = BlurSpread { level: 1.1, slope: 1.2, shape: 1.2 };
 /// Any other scene.
-const PLAIN: Spread = Spread { level: 2.5, slope: 1.5, shape: 1.2 };
+const PLAIN: BlurSpread = BlurSpread { level: 2.5, slope: 1.5, shape: 1.2 };
 
 /// One frame's spectrum with its noise.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Reading {
+pub struct FrameSpectrum {
     /// Ring powers.
     pub rings: RingSpectrum,
     /// Noise density in every ring, squared 8-bit steps.
@@ -224,30 +224,30 @@ impl Posterior {
 struct Model<'a> {
     family: &'a TransferFamily,
     used: [bool; RING_COUNT],
-    offset_ln: Rings,
-    mean: Rings,
-    sharpening: Rings,
+    offset_ln: RingValues,
+    mean: RingValues,
+    sharpening: RingValues,
 }
 
 /// A scene: mean and covariance of ln(power over mean squared) before the optics.
-struct Scene {
-    mean: Rings,
+struct SceneProcess {
+    mean: RingValues,
     covariance: RingSquare,
 }
 
 /// A reading as the model sees it: ln of what is kept of signal and noise, over the mean squared.
 struct Observed {
-    value: Rings,
-    noise: Rings,
+    value: RingValues,
+    noise: RingValues,
     covariance: RingSquare,
 }
 
 impl Observed {
-    fn of(reading: &Reading) -> Observed {
+    fn of(reading: &FrameSpectrum) -> Observed {
         let square = reading.rings.mean_dn.max(1.0).powi(2);
-        let noise = Rings::from_fn(|r, _| reading.noise[r] / square);
+        let noise = RingValues::from_fn(|r, _| reading.noise[r] / square);
         let signal =
-            Rings::from_fn(|r, _| (reading.rings.geometric[r] / square - noise[r]).max(0.0));
+            RingValues::from_fn(|r, _| (reading.rings.geometric[r] / square - noise[r]).max(0.0));
         let kept = signal + NOISE_KEPT * noise;
         let share = noise.component_div(&kept);
         let own = share.map(|share: f64| READING_SD.powi(2) + (NOISE_RING_SD * share).powi(2));
@@ -264,15 +264,15 @@ impl Model<'_> {
     fn new(family: &TransferFamily) -> Model<'_> {
         let centres = ring_centres_cy_px();
         let end = family.cutoff_cy_px.map_or(f64::INFINITY, |c| MAX_SHARE_OF_CUTOFF * c);
-        let offset_ln = Rings::from_fn(|r, _| (centres[r] / PIVOT_CY_PX).ln());
-        let boost = Rings::from_fn(|r, _| {
+        let offset_ln = RingValues::from_fn(|r, _| (centres[r] / PIVOT_CY_PX).ln());
+        let boost = RingValues::from_fn(|r, _| {
             let f = centres[r] * SHARPENING_RADIUS_PX * std::f64::consts::PI;
             1.0 - (-2.0 * f * f).exp()
         });
         Model {
             family,
             used: std::array::from_fn(|r| r >= FIRST_RING && centres[r] < end),
-            mean: Rings::from_fn(|r, _| {
+            mean: RingValues::from_fn(|r, _| {
                 SCENE_LEVEL + SCENE_SLOPE * offset_ln[r] + 2.0 * (1.0 + SHARPENING * boost[r]).ln()
             }),
             sharpening: 2.0 * boost,
@@ -280,7 +280,7 @@ impl Model<'_> {
         }
     }
 
-    fn covariance(&self, spread: Spread) -> RingSquare {
+    fn covariance(&self, spread: BlurSpread) -> RingSquare {
         RingSquare::from_fn(|a, b| {
             spread.level.powi(2)
                 + spread.slope.powi(2) * self.offset_ln[a] * self.offset_ln[b]
@@ -288,19 +288,26 @@ impl Model<'_> {
         })
     }
 
-    fn scene(&self, spread: Spread) -> Scene {
+    fn scene(&self, spread: BlurSpread) -> SceneProcess {
         let own = RingSquare::from_diagonal_element(RING_SD.powi(2));
         let sharpening = self.sharpening * self.sharpening.transpose() * SHARPENING_SD.powi(2);
-        Scene { mean: self.mean, covariance: self.covariance(spread) + own + sharpening }
+        SceneProcess { mean: self.mean, covariance: self.covariance(spread) + own + sharpening }
     }
 
     /// The scene seen through the optics of one blur and the noise: expected reading, weight of
     /// the scene in it, and its covariance with unused rings made independent.
-    fn seen(&self, scene: &Scene, at: &Observed, blur: usize) -> (Rings, Rings, RingSquare) {
-        let passed = Rings::from_fn(|r, _| (scene.mean[r] + self.family.ln_power[blur][r]).exp());
+    fn seen(
+        &self,
+        scene: &SceneProcess,
+        at: &Observed,
+        blur: usize,
+    ) -> (RingValues, RingValues, RingSquare) {
+        let passed =
+            RingValues::from_fn(|r, _| (scene.mean[r] + self.family.ln_power[blur][r]).exp());
         let kept = |r: usize| passed[r] + NOISE_KEPT * at.noise[r];
-        let expected = Rings::from_fn(|r, _| kept(r).ln());
-        let weight = Rings::from_fn(|r, _| if self.used[r] { passed[r] / kept(r) } else { 0.0 });
+        let expected = RingValues::from_fn(|r, _| kept(r).ln());
+        let weight =
+            RingValues::from_fn(|r, _| if self.used[r] { passed[r] / kept(r) } else { 0.0 });
         let both = weight * weight.transpose();
         let mut covariance = scene.covariance.component_mul(&both) + at.covariance;
         for r in (0..RING_COUNT).filter(|r| !self.used[*r]) {
@@ -315,11 +322,11 @@ impl Model<'_> {
     /// `between_frames` is how frames differ besides blur.
     fn scene_given(
         &self,
-        scene: &Scene,
+        scene: &SceneProcess,
         at: &Observed,
         blur: usize,
         between_frames: &RingSquare,
-    ) -> Option<Scene> {
+    ) -> Option<SceneProcess> {
         let (expected, weight, covariance) = self.seen(scene, at, blur);
         let factor = covariance.cholesky()?;
         let mut across = scene.covariance;
@@ -329,7 +336,7 @@ impl Model<'_> {
         let known = across * factor.inverse();
         let mean = scene.mean + known * self.residual(at, &expected);
         let covariance = scene.covariance - known * across.transpose() + between_frames;
-        Some(Scene { mean, covariance })
+        Some(SceneProcess { mean, covariance })
     }
 
     /// How frames of a burst differ besides blur.
@@ -345,12 +352,12 @@ impl Model<'_> {
         (-0.5 * apart * apart).exp()
     }
 
-    fn residual(&self, at: &Observed, expected: &Rings) -> Rings {
-        Rings::from_fn(|r, _| if self.used[r] { at.value[r] - expected[r] } else { 0.0 })
+    fn residual(&self, at: &Observed, expected: &RingValues) -> RingValues {
+        RingValues::from_fn(|r, _| if self.used[r] { at.value[r] - expected[r] } else { 0.0 })
     }
 
     /// ln of the likelihood of every blur.
-    fn logs(&self, scene: &Scene, at: &Observed) -> [f64; GRID] {
+    fn logs(&self, scene: &SceneProcess, at: &Observed) -> [f64; GRID] {
         std::array::from_fn(|blur| {
             let (expected, _, covariance) = self.seen(scene, at, blur);
             let Some(factor) = covariance.cholesky() else { return f64::NEG_INFINITY };
@@ -366,7 +373,7 @@ impl Model<'_> {
 /// subject shows a regular pattern (see [`RingSpectrum::pattern`]), whose scenes differ less in
 /// level. `None` without a usable reading.
 pub fn burst_blur(
-    readings: &[Option<Reading>],
+    readings: &[Option<FrameSpectrum>],
     family: &TransferFamily,
     pattern: bool,
 ) -> Option<BurstBlur> {
@@ -417,8 +424,8 @@ pub fn burst_blur(
 }
 
 /// The frame with most fine power over its tone: the one that the others are compared with.
-fn anchor(readings: &[Option<Reading>]) -> Option<usize> {
-    let power = |r: &Reading| -> f64 {
+fn anchor(readings: &[Option<FrameSpectrum>]) -> Option<usize> {
+    let power = |r: &FrameSpectrum| -> f64 {
         let over = |i: usize| (r.rings.arithmetic[i] - r.noise[i]).max(0.0);
         ANCHOR_RINGS.map(over).sum::<f64>() / r.rings.mean_dn.max(1.0).powi(2)
     };
@@ -436,7 +443,7 @@ mod tests {
 
     /// A reading of an ordinary scene, raised by `raise` in ln and with a pattern's peak, seen at
     /// one blur of the grid.
-    fn reading(family: &TransferFamily, blur: usize, raise: f64, noise: f64) -> Reading {
+    fn reading(family: &TransferFamily, blur: usize, raise: f64, noise: f64) -> FrameSpectrum {
         let model = Model::new(family);
         let mean_dn = 120.0f64;
         let peak = |r: usize| if (5..=7).contains(&r) { 2.0 } else { 0.0 };
@@ -444,7 +451,7 @@ mod tests {
             let scene = model.mean[r] + raise + peak(r);
             (scene + family.ln_power[blur][r]).exp() * mean_dn * mean_dn + noise
         });
-        Reading {
+        FrameSpectrum {
             rings: RingSpectrum { geometric: power, arithmetic: power, mean_dn },
             noise: [noise; RING_COUNT],
             noise_sd: 0.2,
@@ -468,7 +475,7 @@ mod tests {
         (0..GRID).min_by(|a, b| off(*a).total_cmp(&off(*b))).unwrap()
     }
 
-    fn of(readings: &[Reading], family: &TransferFamily, pattern: bool) -> BurstBlur {
+    fn of(readings: &[FrameSpectrum], family: &TransferFamily, pattern: bool) -> BurstBlur {
         let readings: Vec<_> = readings.iter().copied().map(Some).collect();
         burst_blur(&readings, family, pattern).unwrap()
     }
@@ -478,7 +485,7 @@ mod tests {
         let family = TransferFamily::new(Some(0.55));
         let sharp = reading(&family, nearest(1.0), 0.0, 2.0);
         let soft = reading(&family, nearest(5.0), 0.0, 2.0);
-        let one = |r: Reading| of(&[r], &family, true).blur;
+        let one = |r: FrameSpectrum| of(&[r], &family, true).blur;
         assert!(one(sharp).above(2.0) < 0.1, "{}", one(sharp).sigma_px());
         assert!(one(soft).above(2.0) > 0.7, "{}", one(soft).sigma_px());
     }

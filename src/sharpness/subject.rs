@@ -8,9 +8,9 @@ use std::sync::Arc;
 
 use super::band_noise::{BandNoise, WHITE_GAINS};
 use super::cells::{self, CellStats, Squares};
-use super::direction::{self, LevelBox, Profile};
+use super::direction::{self, DirectionProfile, LevelBox};
 use super::focus_map::{self, Tile};
-use super::pyramid::{Level, Pyramid};
+use super::pyramid::{Pyramid, PyramidLevel};
 use super::ring_spectrum::RingSpectrum;
 use super::smear_spectrum::PatchSpectrum;
 use crate::core::{Flag, FlagSet, Luma, Measured, Plane, Tone};
@@ -68,7 +68,7 @@ pub struct SubjectBox {
     /// Share of pixels clipped or beside clipped ones.
     pub clipped: f64,
     /// Blur squared by direction on level 0 and level 1.
-    pub profiles: [Profile; 2],
+    pub profiles: [DirectionProfile; 2],
     /// Which level the directions are best read on.
     pub direction_level: usize,
     /// Power spectrum of the surroundings, and the noise that was taken for it.
@@ -99,8 +99,8 @@ fn pooled(tiles: &[CellStats]) -> CellStats {
 }
 
 fn tiles<const SIDE: usize>(
-    level: &Level,
-    smooth: &Level,
+    level: &PyramidLevel,
+    smooth: &PyramidLevel,
     (x0, y0): (usize, usize),
     across: usize,
 ) -> Vec<CellStats> {
@@ -146,7 +146,7 @@ impl BoxCells {
             (inside as usize * 4, (free - inside).abs() > 1.0)
         };
         let ((bx, cut_x), (by, cut_y)) = (corner(x, box_px, width), corner(y, box_px, height));
-        let level0 = Level::from_luma(around);
+        let level0 = PyramidLevel::from_luma(around);
         let smooth0 = level0.smoothed();
         let level1 = smooth0.halved();
         let smooth1 = level1.smoothed();
@@ -192,13 +192,19 @@ impl BoxCells {
 /// Levels 0 and 1 of the surroundings of a [`BoxCells`], each with its smoothed version.
 #[derive(Debug, Clone)]
 pub struct BoxLevels {
-    fine: (Level, Level),
-    middle: (Level, Level),
+    fine: (PyramidLevel, PyramidLevel),
+    middle: (PyramidLevel, PyramidLevel),
 }
 
 impl BoxLevels {
     /// Blur squared by direction about `x`, `y`, on level 0 where blur is small, else on level 1.
-    pub fn profile(&self, x: f64, y: f64, sigma_px: Option<f32>, noise: &BandNoise) -> Profile {
+    pub fn profile(
+        &self,
+        x: f64,
+        y: f64,
+        sigma_px: Option<f32>,
+        noise: &BandNoise,
+    ) -> DirectionProfile {
         let which = usize::from(sigma_px.is_none_or(|s| s >= DIRECTION_LEVEL_0_PX));
         let (level, smooth) = if which == 0 { &self.fine } else { &self.middle };
         let side = DIRECTION_BOX_PX >> which;
@@ -215,8 +221,8 @@ impl BoxLevels {
 /// Sums around one spot of a picture, before a noise model is chosen.
 #[derive(Debug, Clone)]
 pub struct SubjectSums {
-    level0: Level,
-    smooth0: Level,
+    level0: PyramidLevel,
+    smooth0: PyramidLevel,
     pyramid: Pyramid,
     tiles: [Vec<CellStats>; 3],
     /// Corner of the direction box at level 0.
@@ -234,7 +240,7 @@ pub struct SubjectSums {
 
 /// That quantile of the squared Laplacian in a square part of a level, clipped pixels and their rims left out;
 /// 0 where nothing is left.
-fn typical_laplacian(level: &Level, x0: usize, y0: usize, side: usize) -> f64 {
+fn typical_laplacian(level: &PyramidLevel, x0: usize, y0: usize, side: usize) -> f64 {
     let w = level.width;
     let inside = |at: usize, extent: usize| at.clamp(cells::HALO, extent - side - cells::HALO);
     let (x0, y0) = (inside(x0, w), inside(y0, level.height));
@@ -286,7 +292,7 @@ impl SubjectSums {
         let (dy, _) = corner(y, DIRECTION_BOX_PX, height);
         let (px, _) = corner(x, PATTERN_PX, width);
         let (py, _) = corner(y, PATTERN_PX, height);
-        let level0 = Level::from_luma(around);
+        let level0 = PyramidLevel::from_luma(around);
         let smooth0 = level0.smoothed();
         let pyramid = Pyramid::new(around);
         let tiles = [

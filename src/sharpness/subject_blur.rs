@@ -15,7 +15,9 @@ use crate::optics::diffraction;
 use crate::report::record::BlurBy;
 use crate::sharpness::band_noise::{BandNoise, WHITE_GAINS};
 use crate::sharpness::ring_spectrum::{self, RING_COUNT};
-use crate::sharpness::spectral_blur::{BlurRatio, Posterior, REACHING_LN, Reading, burst_blur};
+use crate::sharpness::spectral_blur::{
+    BlurRatio, FrameSpectrum, Posterior, REACHING_LN, burst_blur,
+};
 use crate::sharpness::subject::SubjectBox;
 use crate::sharpness::transfer_family::TransferFamily;
 
@@ -275,8 +277,8 @@ fn readings(
     boxes: &[Option<SubjectBox>],
     noise: &[Option<&RenderedNoise>],
     bands: &BandNoise,
-) -> Vec<Option<Reading>> {
-    let mut own: Vec<Option<Reading>> = boxes
+) -> Vec<Option<FrameSpectrum>> {
+    let mut own: Vec<Option<FrameSpectrum>> = boxes
         .iter()
         .zip(noise)
         .map(|(b, n)| {
@@ -285,7 +287,7 @@ fn readings(
             let band = bands.levels[0].n1.at(rings.mean_dn as f32) / WHITE_GAINS[0][0];
             let over = BAND_MARGIN * band / ring_spectrum::fine_mean(&noise);
             let noise = noise.map(|n| n * over.min(1.0));
-            Some(Reading { rings, noise, noise_sd: NOISE_SD[1] })
+            Some(FrameSpectrum { rings, noise, noise_sd: NOISE_SD[1] })
         })
         .collect();
     let usual: [f64; RING_COUNT] = std::array::from_fn(|r| {
@@ -306,12 +308,12 @@ fn readings(
 
 /// The burst's noise in every ring over what its frames' flat places read, from the least power
 /// that any frame shows there; `None` for too few frames.
-fn noise_gain(readings: &[Option<Reading>]) -> Option<[f64; RING_COUNT]> {
+fn noise_gain(readings: &[Option<FrameSpectrum>]) -> Option<[f64; RING_COUNT]> {
     if readings.iter().flatten().count() < NOISE_FRAMES {
         return None;
     }
     let least: [f64; RING_COUNT] = std::array::from_fn(|r| {
-        let over = |o: &Reading| o.rings.geometric[r] / o.noise[r];
+        let over = |o: &FrameSpectrum| o.rings.geometric[r] / o.noise[r];
         readings.iter().flatten().map(over).fold(f64::INFINITY, f64::min)
     });
     let mut sorted = least[NOISE_FIRST_RING..].to_vec();
@@ -369,7 +371,7 @@ mod tests {
             arithmetic: std::array::from_fn(|r| 4000.0 * (-0.6 * r as f64).exp() + 2.0),
             mean_dn: 100.0,
         };
-        let reading = Reading { rings, noise: [2.0; RING_COUNT], noise_sd: 0.2 };
+        let reading = FrameSpectrum { rings, noise: [2.0; RING_COUNT], noise_sd: 0.2 };
         let own = burst_blur(&[Some(reading)], &family, false).unwrap().blur;
         let soft_px = 2.0;
         let given = |reached| given_focus(&own, reached, family.in_focus_px, soft_px);
@@ -384,7 +386,7 @@ mod tests {
         let reading = |power: f64, fine: f64| {
             let geometric = std::array::from_fn(|r| if r < 10 { power } else { fine });
             let rings = RingSpectrum { geometric, arithmetic: geometric, mean_dn: 100.0 };
-            Some(Reading { rings, noise: [2.0; RING_COUNT], noise_sd: 0.35 })
+            Some(FrameSpectrum { rings, noise: [2.0; RING_COUNT], noise_sd: 0.35 })
         };
         let burst = [reading(90.0, 30.0), reading(9.0, 3.0), reading(2.6, 2.8)];
         let gain = noise_gain(&burst).unwrap();

@@ -1,12 +1,12 @@
 //! Bursts: frames of one scene by an unsteady hand, with the truth about each.
 
 use crate::core::random::SplitMix64;
-use crate::simulator::camera::{Camera, LinearFrame, Motion, Pose, waves_a_px};
-use crate::simulator::encode::{Picture, encoded};
-use crate::simulator::optics::{GAUSS_HALF, Lens, first_half, sinc};
+use crate::simulator::camera::{Camera, HandMotion, LinearFrame, Pose, waves_a_px};
+use crate::simulator::encode::{RenderedPicture, encoded};
+use crate::simulator::optics::{GAUSS_HALF, SimulatedLens, first_half, sinc};
 use crate::simulator::scene::{Scene, SceneKind, SceneSpec};
-use crate::simulator::sensor::{Rendering, Sensor, developed};
-use crate::simulator::surface::Look;
+use crate::simulator::sensor::{SimulatedRendering, SimulatedSensor, developed};
+use crate::simulator::surface::SurfaceLook;
 
 /// What to simulate. Distances in px are pixels of the frame.
 #[derive(Debug, Clone, Copy)]
@@ -25,9 +25,9 @@ pub struct BurstSpec {
     /// What is photographed.
     pub kind: SceneKind,
     /// How the creature or the piece looks.
-    pub look: Look,
+    pub look: SurfaceLook,
     /// The lens.
-    pub lens: Lens,
+    pub lens: SimulatedLens,
     /// Spread (standard deviation) of the focus about the subject, as the sigma in px of the
     /// disc it makes of a point on the subject.
     pub focus_spread_px: f64,
@@ -71,8 +71,8 @@ impl BurstSpec {
             height_px: 900,
             frames: 12,
             kind,
-            look: Look::USUAL,
-            lens: Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 },
+            look: SurfaceLook::USUAL,
+            lens: SimulatedLens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 },
             focus_spread_px: 2.2,
             focus_missed_px: 0.0,
             relief_px: 900.0,
@@ -138,7 +138,7 @@ pub struct Truth {
     /// Gaussian-equivalent blur sigma at the subject, pixel box included, movement not.
     pub sigma_px: f64,
     /// Movement during the exposure.
-    pub motion: Option<Motion>,
+    pub motion: Option<HandMotion>,
     /// The same with movement: 0.187 over the frequency (cycles/px) at which lens, focus, pixel
     /// and movement together pass half the contrast, along the movement.
     pub sigma_total_px: f64,
@@ -152,7 +152,7 @@ pub struct Truth {
 #[derive(Debug, Clone)]
 pub struct SimFrame {
     /// 8-bit samples.
-    pub picture: Picture,
+    pub picture: RenderedPicture,
     /// What is true of it.
     pub truth: Truth,
     /// Where it looked.
@@ -163,13 +163,13 @@ pub struct SimFrame {
 
 /// How one frame is taken.
 #[derive(Debug, Clone, Copy)]
-pub struct Shot {
+pub struct SimulatedShot {
     /// Where it looks.
     pub pose: Pose,
     /// Depth of the focus plane, px on the subject towards the lens.
     pub focus_z_px: f32,
     /// Movement during the exposure.
-    pub motion: Option<Motion>,
+    pub motion: Option<HandMotion>,
     /// Exposure over the usual one, stops.
     pub exposure_stops: f32,
     /// Seed of its noise.
@@ -177,10 +177,10 @@ pub struct Shot {
 }
 
 /// A scene in front of a lens with the shots planned; frames are made when asked for.
-pub struct Burst {
+pub struct SimulatedBurst {
     spec: BurstSpec,
     camera: Camera,
-    shots: Vec<Shot>,
+    shots: Vec<SimulatedShot>,
     truths: Vec<Truth>,
     subject_px: (f32, f32),
     subject_radius_px: f32,
@@ -204,21 +204,21 @@ impl BurstSpec {
 /// Exposure that puts a mid-grey sheet (18 %) near the middle of the 8-bit scale.
 const USUAL_EXPOSURE: f32 = 1.15;
 
-impl Burst {
+impl SimulatedBurst {
     /// Plans the shots and prepares the scene.
-    pub fn new(spec: BurstSpec) -> Burst {
+    pub fn new(spec: BurstSpec) -> SimulatedBurst {
         let scene = spec.scene();
         let shots = planned(&spec, &scene);
-        Burst::of_shots(spec, scene, shots)
+        SimulatedBurst::of_shots(spec, scene, shots)
     }
 
     /// A burst of a given scene and shots.
-    pub fn of_shots(spec: BurstSpec, scene: Scene, shots: Vec<Shot>) -> Burst {
+    pub fn of_shots(spec: BurstSpec, scene: Scene, shots: Vec<SimulatedShot>) -> SimulatedBurst {
         let nearest = shots.iter().map(|s| s.focus_z_px).fold(f32::MIN, f32::max);
         let farthest = shots.iter().map(|s| s.focus_z_px).fold(f32::MAX, f32::min);
         let subject = (scene.subject_px, scene.subject_z_px, scene.subject_radius_px);
         let camera = Camera::new(scene, spec.lens, (farthest, nearest));
-        let mut burst = Burst {
+        let mut burst = SimulatedBurst {
             spec,
             camera,
             shots,
@@ -255,7 +255,7 @@ impl Burst {
     }
 
     /// The shots.
-    pub fn shots(&self) -> &[Shot] {
+    pub fn shots(&self) -> &[SimulatedShot] {
         &self.shots
     }
 
@@ -309,13 +309,13 @@ impl Burst {
     pub fn developed_frame(
         &self,
         index: usize,
-        sensor: &Sensor,
-        rendering: &Rendering,
+        sensor: &SimulatedSensor,
+        rendering: &SimulatedRendering,
     ) -> Option<SimFrame> {
         let light = self.light(index)?;
         let (shot, truth) = (self.shots.get(index)?, self.truths.get(index)?);
         let exposure = rendering.exposure * shot.exposure_stops.exp2();
-        let rendering = Rendering { exposure, ..*rendering };
+        let rendering = SimulatedRendering { exposure, ..*rendering };
         Some(SimFrame {
             picture: developed(&light, sensor, &rendering, shot.noise_seed),
             truth: *truth,
@@ -350,7 +350,7 @@ impl Burst {
         map
     }
 
-    fn truth_of(&self, shot: &Shot, subject_z_px: f32) -> Truth {
+    fn truth_of(&self, shot: &SimulatedShot, subject_z_px: f32) -> Truth {
         let spec = &self.spec;
         let (x, y) = shot.pose.to_frame(self.subject_px.0, self.subject_px.1);
         let off_px = shot.focus_z_px - subject_z_px;
@@ -368,7 +368,7 @@ impl Burst {
         }
     }
 
-    fn cause(&self, shot: &Shot, truth: &Truth, call: TrueCall, best: f64) -> TrueCause {
+    fn cause(&self, shot: &SimulatedShot, truth: &Truth, call: TrueCall, best: f64) -> TrueCause {
         if call == TrueCall::Hit {
             return TrueCause::InFocus;
         }
@@ -377,8 +377,8 @@ impl Burst {
             let alone = total_px(&self.spec.lens, 0.0, f64::from(shot.pose.scale), Some(motion));
             if alone > HIT * best {
                 return match motion {
-                    Motion { share, .. } if share < 1.0 => TrueCause::Ghosted,
-                    Motion { whole_frame: true, .. } => TrueCause::Shake,
+                    HandMotion { share, .. } if share < 1.0 => TrueCause::Ghosted,
+                    HandMotion { whole_frame: true, .. } => TrueCause::Shake,
                     _ => TrueCause::SubjectMotion,
                 };
             }
@@ -393,7 +393,7 @@ impl Burst {
 }
 
 /// Blur with movement, px of a frame taken at `scale`: see [`Truth::sigma_total_px`].
-fn total_px(lens: &Lens, w20: f64, scale: f64, motion: Option<Motion>) -> f64 {
+fn total_px(lens: &SimulatedLens, w20: f64, scale: f64, motion: Option<HandMotion>) -> f64 {
     let Some(m) = motion else { return lens.sigma_px(w20) / scale };
     let share = f64::from(m.share);
     // The movement is told in px of the frame, the optics in px of the scene.
@@ -419,7 +419,7 @@ pub(super) fn scale_at(spec: &BurstSpec, off_px: f32) -> f32 {
 }
 
 /// Shots of an unsteady hand: a bounded random walk across the scene, focus about the subject.
-fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
+fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<SimulatedShot> {
     // Not the scene's own stream: the same scene can be taken in several ways.
     let mut rng = SplitMix64::new(spec.seed ^ spec.hand ^ 0xb0_95_7e_11);
     let reach = spec.drift * spec.width_px as f32;
@@ -446,10 +446,10 @@ fn planned(spec: &BurstSpec, scene: &Scene) -> Vec<Shot> {
             let angle_deg = rng.between(0.0, 180.0);
             let moving = which < spec.shaken_share + spec.subject_motion_share;
             let whole_frame = which < spec.shaken_share;
-            Shot {
+            SimulatedShot {
                 pose,
                 focus_z_px,
-                motion: moving.then_some(Motion {
+                motion: moving.then_some(HandMotion {
                     length_px,
                     angle_deg,
                     whole_frame,
@@ -473,7 +473,7 @@ mod tests {
             height_px: 360,
             ..BurstSpec::usual(SceneKind::DepthRamp, 3, 2.0)
         };
-        let burst = Burst::new(spec);
+        let burst = SimulatedBurst::new(spec);
         let calls: Vec<TrueCall> = burst.truths().iter().map(|t| t.call).collect();
         assert!(calls.contains(&TrueCall::Hit) && calls.contains(&TrueCall::Miss), "{calls:?}");
         for t in burst.truths() {
@@ -502,7 +502,7 @@ mod tests {
             relief_px: 90.0,
             ..BurstSpec::usual(kind, seed, noise_dn)
         };
-        Burst::new(spec).truths().iter().map(|t| t.focus_offset_um).collect()
+        SimulatedBurst::new(spec).truths().iter().map(|t| t.focus_offset_um).collect()
     }
 
     // One seed is not one aim: scenes and noise levels of a seed do not repeat one another, nor do
@@ -528,7 +528,7 @@ mod tests {
         let spec = BurstSpec { scale: 0.0, ..BurstSpec::usual(SceneKind::DeadLeaves, 1, 2.0) };
         let off_px = (-800.0 / spec.lens.object_um_per_px()) as f32;
         assert!((scale_at(&spec, off_px) - 0.992).abs() < 1e-6);
-        let burst = Burst::new(BurstSpec { width_px: 96, height_px: 72, ..spec });
+        let burst = SimulatedBurst::new(BurstSpec { width_px: 96, height_px: 72, ..spec });
         for (shot, truth) in burst.shots().iter().zip(burst.truths()) {
             let want = 1.0 + truth.focus_offset_um / 1000.0 / spec.working_distance_mm;
             assert!((f64::from(shot.pose.scale) - want).abs() < 1e-6);
@@ -539,9 +539,9 @@ mod tests {
     // L·f = 0.603355 (root of sin(πx)/(πx) = 1/2), whatever the sharp lens does.
     #[test]
     fn movement_counts_by_half_the_contrast() {
-        let lens = Lens { n_eff: 6.0, magnification: 1.0, pitch_um: 6.0 };
+        let lens = SimulatedLens { n_eff: 6.0, magnification: 1.0, pitch_um: 6.0 };
         let motion =
-            |share| Some(Motion { length_px: 40.0, angle_deg: 0.0, whole_frame: true, share });
+            |share| Some(HandMotion { length_px: 40.0, angle_deg: 0.0, whole_frame: true, share });
         let want = GAUSS_HALF / 0.603_355 * 40.0;
         let got = total_px(&lens, 0.0, 1.0, motion(1.0));
         assert!((got / want - 1.0).abs() < 0.01, "{got}, {want}");
@@ -561,7 +561,7 @@ mod tests {
         };
         let make = |threads: usize| {
             let pool = rayon::ThreadPoolBuilder::new().num_threads(threads).build().unwrap();
-            pool.install(|| Burst::new(spec).frame(1).unwrap().picture)
+            pool.install(|| SimulatedBurst::new(spec).frame(1).unwrap().picture)
         };
         assert_eq!(make(1), make(3));
     }

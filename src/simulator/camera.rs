@@ -4,9 +4,9 @@ use rayon::prelude::*;
 
 use crate::core::units::GREEN;
 use crate::simulator::layer::Ladder;
-use crate::simulator::optics::{Lens, otf_defocus, sinc};
+use crate::simulator::optics::{SimulatedLens, otf_defocus, sinc};
 use crate::simulator::scene::Scene;
-use crate::simulator::spectrum::{Spectrum, smooth_length};
+use crate::simulator::spectrum::{SceneSpectrum, smooth_length};
 
 /// Where one frame looks.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -42,7 +42,7 @@ impl Pose {
 
 /// A straight, even movement of the picture during the exposure.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Motion {
+pub struct HandMotion {
     /// Length, px.
     pub length_px: f64,
     /// Direction, degrees from the x axis towards y.
@@ -75,13 +75,13 @@ const DEFOCUS_TABLE: usize = 1 << 16;
 /// A scene with its ladders for one lens, ready to be photographed.
 pub struct Camera {
     ladders: Vec<Ladder>,
-    lens: Lens,
+    lens: SimulatedLens,
     colour: bool,
 }
 
 impl Camera {
     /// Prepares frames focused between `nearest` and `farthest` (depth in px towards the lens).
-    pub fn new(scene: Scene, lens: Lens, focus_range_px: (f32, f32)) -> Camera {
+    pub fn new(scene: Scene, lens: SimulatedLens, focus_range_px: (f32, f32)) -> Camera {
         let (f0, f1) = focus_range_px;
         let colour = scene.colour;
         let ladders = scene
@@ -105,7 +105,7 @@ impl Camera {
     }
 
     /// The lens.
-    pub fn lens(&self) -> &Lens {
+    pub fn lens(&self) -> &SimulatedLens {
         &self.lens
     }
 
@@ -165,7 +165,7 @@ impl Camera {
 }
 
 /// Waves of defocus per pixel of depth on the subject.
-pub(super) fn waves_a_px(lens: &Lens) -> f32 {
+pub(super) fn waves_a_px(lens: &SimulatedLens) -> f32 {
     lens.w20(lens.object_um_per_px()) as f32
 }
 
@@ -183,7 +183,7 @@ impl LinearFrame {
     /// The frame as a lens `w20` waves out of focus would have shown it, had it been perfectly
     /// sharp before: diffraction and defocus without the pixel box, which a frame has already.
     #[must_use]
-    pub fn defocused(&self, lens: &Lens, w20: f64) -> LinearFrame {
+    pub fn defocused(&self, lens: &SimulatedLens, w20: f64) -> LinearFrame {
         let disc_px = 8.0 * lens.n_eff * GREEN.0 * w20.abs() / lens.pitch_um;
         let cutoff = lens.cutoff_cy_px();
         // By squared frequency, fine enough that reading between entries costs nothing (1e-4).
@@ -225,7 +225,7 @@ impl LinearFrame {
         });
         let mut out = self.clone();
         for channel in (0..channels).step_by(2) {
-            let spectrum = Spectrum::of(&padded, channels, channel, wide, high);
+            let spectrum = SceneSpectrum::of(&padded, channels, channel, wide, high);
             let (_, _, grid) = spectrum.filtered(1, transfer);
             for y in 0..h {
                 for x in 0..w {
@@ -279,7 +279,7 @@ mod tests {
             height_px: 256,
             relief_px: 0.0,
             colour: false,
-            look: crate::simulator::surface::Look::USUAL,
+            look: crate::simulator::surface::SurfaceLook::USUAL,
         };
         let mut canvas = Canvas::new(&spec, 1.5, [0.0; 4]);
         let (w, step) = (canvas.width, f64::from(canvas.step_px));
@@ -319,7 +319,7 @@ mod tests {
     // box on top of the one they have.
     #[test]
     fn a_defocused_frame_carries_the_transfer_of_the_lens_alone() {
-        let lens = Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 };
+        let lens = SimulatedLens { n_eff: 16.0, magnification: 1.0, pitch_um: 5.5 };
         for (f, w20) in [(0.05, 0.0), (0.05, 0.8), (0.11, 0.3), (0.2, 0.0)] {
             let mut frame = LinearFrame {
                 width_px: 256,
@@ -343,7 +343,7 @@ mod tests {
     fn frames_carry_the_transfer_they_should() {
         let pose = Pose { centre_px: (7.3, -4.1), rotation_deg: 2.3, scale: 1.008 };
         for (n_eff, pitch_um) in [(16.0, 5.5), (8.0, 6.0), (32.0, 4.4)] {
-            let lens = Lens { n_eff, magnification: 1.0, pitch_um };
+            let lens = SimulatedLens { n_eff, magnification: 1.0, pitch_um };
             for disc_sigma_px in [0.0, 0.6, 1.5, 3.0] {
                 let dz_px =
                     (lens.dz_um_for_disc_sigma(disc_sigma_px) / lens.object_um_per_px()) as f32;

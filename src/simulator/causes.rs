@@ -1,8 +1,8 @@
 //! Single frames whose cause of blur is known, for testing cause finding.
 
 use crate::core::random::SplitMix64;
-use crate::simulator::burst::{Burst, BurstSpec, Shot, SimFrame, TrueCause};
-use crate::simulator::camera::{Motion, Pose};
+use crate::simulator::burst::{BurstSpec, SimFrame, SimulatedBurst, SimulatedShot, TrueCause};
+use crate::simulator::camera::{HandMotion, Pose};
 use crate::simulator::scene::{Scene, SceneKind, SceneSpec};
 
 /// Classes of frames.
@@ -57,7 +57,7 @@ pub fn frames(
         rotation_deg: rng.between(-3.0, 3.0) as f32,
         scale: 1.0,
     };
-    let reference = Shot {
+    let reference = SimulatedShot {
         pose,
         focus_z_px: scene.subject_z_px,
         motion: None,
@@ -65,11 +65,11 @@ pub fn frames(
         noise_seed: rng.next_u64(),
     };
     let off_px = on_subject(rng.between(2.5, 4.5));
-    let shot = Shot { noise_seed: rng.next_u64(), ..reference };
+    let shot = SimulatedShot { noise_seed: rng.next_u64(), ..reference };
     let candidates = match class {
         CauseClass::InFocus => vec![shot],
-        CauseClass::Movement => vec![Shot {
-            motion: Some(Motion {
+        CauseClass::Movement => vec![SimulatedShot {
+            motion: Some(HandMotion {
                 length_px: rng.between(5.0, 12.0),
                 angle_deg: rng.between(0.0, 180.0),
                 whole_frame: true,
@@ -78,12 +78,12 @@ pub fn frames(
             ..shot
         }],
         CauseClass::PlaneOff => vec![
-            Shot { focus_z_px: shot.focus_z_px + off_px, ..shot },
-            Shot { focus_z_px: shot.focus_z_px - off_px, ..shot },
+            SimulatedShot { focus_z_px: shot.focus_z_px + off_px, ..shot },
+            SimulatedShot { focus_z_px: shot.focus_z_px - off_px, ..shot },
         ],
         CauseClass::Soft => {
             let nearest = scene.layers.iter().map(|l| l.depth.range().1).fold(f32::MIN, f32::max);
-            vec![Shot { focus_z_px: nearest + off_px, ..shot }]
+            vec![SimulatedShot { focus_z_px: nearest + off_px, ..shot }]
         }
     };
     let wanted = match class {
@@ -93,7 +93,7 @@ pub fn frames(
         CauseClass::Soft => TrueCause::Soft,
     };
     candidates.into_iter().find_map(|shot| {
-        let burst = Burst::of_shots(spec, scene.clone(), vec![reference, shot]);
+        let burst = SimulatedBurst::of_shots(spec, scene.clone(), vec![reference, shot]);
         let found = burst.truths().get(1).is_some_and(|t| t.cause == wanted);
         if found { Some((burst.frame(1)?, burst.frame(0)?)) } else { None }
     })

@@ -7,12 +7,12 @@ use std::process::{Command, Stdio};
 
 use crate::core::random::SplitMix64;
 use crate::error::{Error, Result};
-use crate::simulator::burst::{Burst, BurstSpec, Shot, Truth};
-use crate::simulator::camera::{Motion, Pose};
-use crate::simulator::optics::Lens;
+use crate::simulator::burst::{BurstSpec, SimulatedBurst, SimulatedShot, Truth};
+use crate::simulator::camera::{HandMotion, Pose};
+use crate::simulator::optics::SimulatedLens;
 use crate::simulator::scene::{Scene, SceneKind, SceneSpec};
-use crate::simulator::sensor::Sensor;
-use crate::simulator::surface::Look;
+use crate::simulator::sensor::SimulatedSensor;
+use crate::simulator::surface::SurfaceLook;
 
 /// A smear shorter than this is not drawn, px: it adds less than a tenth of a px to any blur.
 const MIN_SMEAR_PX: f64 = 0.8;
@@ -33,7 +33,7 @@ pub struct ClipSpec {
     /// How many frames.
     pub frames: usize,
     /// The lens.
-    pub lens: Lens,
+    pub lens: SimulatedLens,
     /// Exposure of a frame, s.
     pub shutter_s: f64,
     /// Amplitude of the shake, px.
@@ -66,13 +66,13 @@ pub struct Coding {
 pub fn noise_at_iso_dn(iso: f64) -> f64 {
     const GREY: f64 = 0.18;
     let slope = 1.055 / 2.4 * GREY.powf(1.0 / 2.4 - 1.0);
-    255.0 * slope * Sensor::ORDINARY.noise_at(iso, GREY)
+    255.0 * slope * SimulatedSensor::ORDINARY.noise_at(iso, GREY)
 }
 
 /// A planned clip.
 pub struct SimClip {
     spec: ClipSpec,
-    burst: Burst,
+    burst: SimulatedBurst,
 }
 
 impl SimClip {
@@ -85,7 +85,7 @@ impl SimClip {
             height_px: spec.height_px,
             relief_px: 0.5 * spec.height_px as f32,
             colour: spec.colour,
-            look: Look::USUAL,
+            look: SurfaceLook::USUAL,
         });
         let plan = BurstSpec {
             width_px: spec.width_px,
@@ -96,7 +96,7 @@ impl SimClip {
             ..BurstSpec::usual(spec.kind, spec.seed, spec.noise_dn)
         };
         let shots = shots(&spec, &scene);
-        SimClip { spec, burst: Burst::of_shots(plan, scene, shots) }
+        SimClip { spec, burst: SimulatedBurst::of_shots(plan, scene, shots) }
     }
 
     /// What is true of each frame.
@@ -163,7 +163,7 @@ fn track(spec: &ClipSpec, angle: f64, phase: f64, t_s: f64) -> (f64, f64) {
     )
 }
 
-fn shots(spec: &ClipSpec, scene: &Scene) -> Vec<Shot> {
+fn shots(spec: &ClipSpec, scene: &Scene) -> Vec<SimulatedShot> {
     let mut rng = SplitMix64::new(spec.seed ^ 0x636c_6970);
     let (angle, phase) =
         (rng.between(0.0, std::f64::consts::PI), rng.between(0.0, std::f64::consts::TAU));
@@ -181,11 +181,11 @@ fn shots(spec: &ClipSpec, scene: &Scene) -> Vec<Shot> {
                 (track(spec, angle, phase, t_s - half), track(spec, angle, phase, t_s + half));
             let smear = ((b.0 - a.0).hypot(b.1 - a.1), (b.1 - a.1).atan2(b.0 - a.0));
             let defocus = spec.defocus_px_s * (t_s - spec.in_focus_at_s);
-            Shot {
+            SimulatedShot {
                 // The picture moves against the way the lens looks.
                 pose: Pose { centre_px: (-x as f32, -y as f32), rotation_deg: 0.0, scale: 1.0 },
                 focus_z_px: scene.subject_z_px + z_px(defocus),
-                motion: (smear.0 > MIN_SMEAR_PX).then_some(Motion {
+                motion: (smear.0 > MIN_SMEAR_PX).then_some(HandMotion {
                     length_px: smear.0,
                     angle_deg: smear.1.to_degrees(),
                     whole_frame: true,
@@ -210,7 +210,7 @@ mod tests {
             height_px: 192,
             fps: 25.0,
             frames: 26,
-            lens: Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 6.0 },
+            lens: SimulatedLens { n_eff: 16.0, magnification: 1.0, pitch_um: 6.0 },
             shutter_s: 0.004,
             shake_px: 3.0,
             shake_hz: 5.0,

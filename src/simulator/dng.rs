@@ -7,7 +7,7 @@
 use crate::error::{Error, Result};
 use crate::simulator::camera::LinearFrame;
 use crate::simulator::file::{LENS, MAKE, MODEL, Tags};
-use crate::simulator::sensor::{COLOUR, RESPONSE, Rendering, Sensor, mosaic};
+use crate::simulator::sensor::{COLOUR, RESPONSE, SimulatedRendering, SimulatedSensor, mosaic};
 
 /// Black level of the invented body, DN.
 pub const BLACK_DN: u16 = 512;
@@ -36,8 +36,8 @@ pub struct RawPicture {
 /// row, so threads do not show.
 pub fn read_out(
     light: &LinearFrame,
-    sensor: &Sensor,
-    rendering: &Rendering,
+    sensor: &SimulatedSensor,
+    rendering: &SimulatedRendering,
     seed: u64,
 ) -> RawPicture {
     let (width_px, height_px) = (light.width_px, light.height_px);

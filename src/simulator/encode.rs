@@ -8,7 +8,7 @@ use crate::simulator::camera::LinearFrame;
 
 /// 8-bit samples of a frame.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Picture {
+pub struct RenderedPicture {
     /// Width, px.
     pub width_px: usize,
     /// Height, px.
@@ -19,7 +19,7 @@ pub struct Picture {
     pub data: Vec<u8>,
 }
 
-impl Picture {
+impl RenderedPicture {
     /// 8-bit luma (Rec. 601 weights, as in JPEG files).
     pub fn luma(&self) -> Vec<u8> {
         if self.channels == 1 {
@@ -59,7 +59,7 @@ pub fn srgb_encoded(linear: f32) -> f32 {
 
 /// Encodes light times `exposure` by the sRGB curve, then adds white Gaussian noise of
 /// `noise_dn` 8-bit steps to each sample. Seeded by row, so threads do not show.
-pub fn encoded(light: &LinearFrame, exposure: f32, noise_dn: f64, seed: u64) -> Picture {
+pub fn encoded(light: &LinearFrame, exposure: f32, noise_dn: f64, seed: u64) -> RenderedPicture {
     let row_len = light.width_px * light.channels;
     let table: Vec<f32> =
         (0..=TABLE).map(|i| 255.0 * srgb_encoded(i as f32 / TABLE as f32)).collect();
@@ -79,7 +79,12 @@ pub fn encoded(light: &LinearFrame, exposure: f32, noise_dn: f64, seed: u64) -> 
                 *o = dn.round().clamp(0.0, 255.0) as u8;
             }
         });
-    Picture { width_px: light.width_px, height_px: light.height_px, channels: light.channels, data }
+    RenderedPicture {
+        width_px: light.width_px,
+        height_px: light.height_px,
+        channels: light.channels,
+        data,
+    }
 }
 
 /// Entries of the tone table: steps below a tenth of an 8-bit step everywhere.

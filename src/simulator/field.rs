@@ -3,17 +3,17 @@
 //! shakes.
 
 use crate::core::random::SplitMix64;
-use crate::simulator::burst::{Burst, BurstSpec, Shot, scale_at};
-use crate::simulator::camera::{Motion, Pose};
-use crate::simulator::optics::Lens;
+use crate::simulator::burst::{BurstSpec, SimulatedBurst, SimulatedShot, scale_at};
+use crate::simulator::camera::{HandMotion, Pose};
+use crate::simulator::optics::SimulatedLens;
 use crate::simulator::scene::SceneKind;
-use crate::simulator::sensor::{Rendering, Sensor};
-use crate::simulator::surface::{Look, Placing, Surface};
+use crate::simulator::sensor::{SimulatedRendering, SimulatedSensor};
+use crate::simulator::surface::{Surface, SurfaceLook, SurfacePlacing};
 
 /// How the burst goes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Serialize)]
 #[serde(rename_all = "snake_case")]
-pub enum Course {
+pub enum FocusCourse {
     /// Focus about the subject; a frame now and then is shaken.
     Usual,
     /// The plane stays on one side of the subject.
@@ -26,24 +26,24 @@ pub enum Course {
     OneMoved,
 }
 
-impl Course {
+impl FocusCourse {
     /// All of them.
-    pub const ALL: [Course; 5] = [
-        Course::Usual,
-        Course::NeverReached,
-        Course::Drifting,
-        Course::AllShaken,
-        Course::OneMoved,
+    pub const ALL: [FocusCourse; 5] = [
+        FocusCourse::Usual,
+        FocusCourse::NeverReached,
+        FocusCourse::Drifting,
+        FocusCourse::AllShaken,
+        FocusCourse::OneMoved,
     ];
 
     /// The word for tables.
     pub fn word(self) -> &'static str {
         match self {
-            Course::Usual => "usual",
-            Course::NeverReached => "never reached",
-            Course::Drifting => "drifting",
-            Course::AllShaken => "all shaken",
-            Course::OneMoved => "one moved",
+            FocusCourse::Usual => "usual",
+            FocusCourse::NeverReached => "never reached",
+            FocusCourse::Drifting => "drifting",
+            FocusCourse::AllShaken => "all shaken",
+            FocusCourse::OneMoved => "one moved",
         }
     }
 }
@@ -54,13 +54,13 @@ pub struct FieldPlan {
     /// Scene, lens and hand.
     pub spec: BurstSpec,
     /// How it goes.
-    pub course: Course,
+    pub course: FocusCourse,
     /// Marked f-number.
     pub marked_f_number: f64,
     /// Noise asked for, standard deviation in 8-bit steps at middle grey before noise reduction.
     pub noise_dn: f64,
     /// Sensor and rendering.
-    pub rendering: Rendering,
+    pub rendering: SimulatedRendering,
     /// JPEG quality, 1 to 100.
     pub jpeg_quality: u8,
     /// Whether flash lights the burst. It freezes its share of the light, so what moves shows as a
@@ -106,7 +106,8 @@ impl FieldPlan {
             Surface::Facets => rng.between(3f64.ln(), 25f64.ln()).exp(),
             _ => rng.between(6f64.ln(), 16f64.ln()).exp(),
         };
-        let look = Look { surface, period_px: Some(period_px as f32), placing: Some(placing) };
+        let look =
+            SurfaceLook { surface, period_px: Some(period_px as f32), placing: Some(placing) };
         let scene_seed = words(SCENE).next_u64();
         let hand_seed = words(HAND).next_u64();
         let plan = FieldPlan::drawn(rng, SceneKind::Insect, look, scene_seed, hand_seed);
@@ -116,7 +117,7 @@ impl FieldPlan {
     /// A tilted texture without a subject: where the eye would be is anybody's guess.
     pub fn ramp(seed: u64) -> FieldPlan {
         let words = |w: u64| SplitMix64::stream(seed, &[w, u64::MAX]);
-        let look = Look { surface: Surface::Leaves, period_px: None, placing: None };
+        let look = SurfaceLook { surface: Surface::Leaves, period_px: None, placing: None };
         let (scene_seed, hand_seed) = (words(SCENE).next_u64(), words(HAND).next_u64());
         let plan = FieldPlan::drawn(words(PLAN), SceneKind::DepthRamp, look, scene_seed, hand_seed);
         plan.lit(words(LIGHT))
@@ -124,7 +125,7 @@ impl FieldPlan {
 
     /// By flash or by lamp.
     fn lit(mut self, mut rng: SplitMix64) -> FieldPlan {
-        self.flash = rng.uniform() < FLASH && self.course != Course::AllShaken;
+        self.flash = rng.uniform() < FLASH && self.course != FocusCourse::AllShaken;
         if self.flash {
             self.spec.moving_light = rng.between(AMBIENT.start, AMBIENT.end) as f32;
         }
@@ -134,23 +135,23 @@ impl FieldPlan {
     fn drawn(
         mut rng: SplitMix64,
         kind: SceneKind,
-        look: Look,
+        look: SurfaceLook,
         scene_seed: u64,
         hand_seed: u64,
     ) -> FieldPlan {
         let course = match rng.uniform() {
-            u if u < 0.45 => Course::Usual,
-            u if u < 0.60 => Course::Drifting,
-            u if u < 0.78 => Course::NeverReached,
-            u if u < 0.88 => Course::AllShaken,
-            _ => Course::OneMoved,
+            u if u < 0.45 => FocusCourse::Usual,
+            u if u < 0.60 => FocusCourse::Drifting,
+            u if u < 0.78 => FocusCourse::NeverReached,
+            u if u < 0.88 => FocusCourse::AllShaken,
+            _ => FocusCourse::OneMoved,
         };
         let magnification = rng.between(0.7f64.ln(), 2.2f64.ln()).exp();
         let marked = [5.6, 6.3, 7.1, 8.0, 9.0, 10.0, 11.0, 13.0][rng.below(8)];
         let n_eff = marked * (1.0 + magnification);
-        let lens = Lens { n_eff, magnification, pitch_um: rng.between(4.2, 6.5) };
+        let lens = SimulatedLens { n_eff, magnification, pitch_um: rng.between(4.2, 6.5) };
         let noise_dn = rng.between(2f64.ln(), 8f64.ln()).exp();
-        let rendering = Rendering {
+        let rendering = SimulatedRendering {
             iso: iso_for(noise_dn),
             exposure: WHITE,
             noise_reduction: [0.0, 0.5, 1.0, 2.0][rng.below(4)],
@@ -185,14 +186,14 @@ impl FieldPlan {
     }
 
     /// The burst with its truth.
-    pub fn burst(&self) -> Burst {
+    pub fn burst(&self) -> SimulatedBurst {
         let spec = &self.spec;
         let scene = spec.scene();
         let shots = self.shots(scene.subject_z_px);
-        Burst::of_shots(*spec, scene, shots)
+        SimulatedBurst::of_shots(*spec, scene, shots)
     }
 
-    fn shots(&self, subject_z_px: f32) -> Vec<Shot> {
+    fn shots(&self, subject_z_px: f32) -> Vec<SimulatedShot> {
         let spec = &self.spec;
         let mut rng = SplitMix64::new(self.hand_seed);
         let on_subject = |sigma_px: f64| {
@@ -219,20 +220,20 @@ impl FieldPlan {
                 let alike = shake_deg + 25.0 * rng.normal();
                 let long = rng.between(0.0, 1.0);
                 let (length_px, angle_deg, whole_frame) = match self.course {
-                    Course::AllShaken => (6.0 + 10.0 * long, alike.rem_euclid(180.0), true),
-                    Course::OneMoved if i == moved => (5.0 + 9.0 * long, angle, true),
-                    Course::Usual if which < 0.10 => (4.0 + 8.0 * long, angle, true),
-                    Course::Usual if which < 0.15 => (4.0 + 8.0 * long, angle, false),
+                    FocusCourse::AllShaken => (6.0 + 10.0 * long, alike.rem_euclid(180.0), true),
+                    FocusCourse::OneMoved if i == moved => (5.0 + 9.0 * long, angle, true),
+                    FocusCourse::Usual if which < 0.10 => (4.0 + 8.0 * long, angle, true),
+                    FocusCourse::Usual if which < 0.15 => (4.0 + 8.0 * long, angle, false),
                     _ => (0.0, 0.0, true),
                 };
                 let longer = if self.flash { AMBIENT_LONGER } else { 1.0 };
-                let motion = (length_px > 0.0).then_some(Motion {
+                let motion = (length_px > 0.0).then_some(HandMotion {
                     length_px: longer * length_px,
                     angle_deg,
                     whole_frame,
                     share: spec.moving_light,
                 });
-                Shot {
+                SimulatedShot {
                     pose,
                     focus_z_px: subject_z_px + off_px,
                     motion,
@@ -247,14 +248,14 @@ impl FieldPlan {
     fn offsets(&self, rng: &mut SplitMix64) -> Vec<f64> {
         let (n, spread) = (self.spec.frames, self.spec.focus_spread_px);
         match self.course {
-            Course::NeverReached => {
+            FocusCourse::NeverReached => {
                 let own = self.spec.lens.sigma_px(0.0);
                 let missed = least_disc_px(&self.spec.lens, MISSED_RATIO * own);
                 let missed = rng.between(missed, missed.max(MAX_MISSED_PX));
                 let side = if rng.uniform() < 0.5 { 1.0 } else { -1.0 };
                 (0..n).map(|_| side * (missed + (0.6 * spread * rng.normal()).abs())).collect()
             }
-            Course::Drifting => {
+            FocusCourse::Drifting => {
                 let side = if rng.uniform() < 0.5 { 1.0 } else { -1.0 };
                 let length = rng.between(3.0, 7.0);
                 let through = rng.between(0.15, 0.85);
@@ -266,13 +267,13 @@ impl FieldPlan {
     }
 
     /// The sensor.
-    pub fn sensor(&self) -> &'static Sensor {
-        &Sensor::ORDINARY
+    pub fn sensor(&self) -> &'static SimulatedSensor {
+        &SimulatedSensor::ORDINARY
     }
 }
 
 /// Where a photographer puts the eye: a third, the middle, or anywhere that the pose leaves.
-fn placed(rng: &mut SplitMix64) -> Placing {
+fn placed(rng: &mut SplitMix64) -> SurfacePlacing {
     let thirds = [1.0 / 3.0, 2.0 / 3.0];
     let (x, y) = match rng.uniform() {
         u if u < 0.5 => (
@@ -282,7 +283,7 @@ fn placed(rng: &mut SplitMix64) -> Placing {
         u if u < 0.8 => (0.5 + 0.06 * rng.normal(), 0.48 + 0.06 * rng.normal()),
         _ => (rng.between(0.22, 0.78), rng.between(0.25, 0.72)),
     };
-    Placing {
+    SurfacePlacing {
         x: x.clamp(0.2, 0.8) as f32,
         y: y.clamp(0.22, 0.74) as f32,
         size: rng.between(0.8f64.ln(), 1.5f64.ln()).exp() as f32,
@@ -293,7 +294,7 @@ fn placed(rng: &mut SplitMix64) -> Placing {
 }
 
 /// The disc sigma, px, at which a lens blurs as much as `sigma_px`.
-fn least_disc_px(lens: &Lens, sigma_px: f64) -> f64 {
+fn least_disc_px(lens: &SimulatedLens, sigma_px: f64) -> f64 {
     let (mut low, mut high) = (0.0, 20.0);
     for _ in 0..40 {
         let middle = 0.5 * (low + high);
@@ -332,12 +333,12 @@ mod tests {
     #[test]
     fn plans_are_spread_over_what_they_promise() {
         let plans = plans();
-        for course in Course::ALL {
+        for course in FocusCourse::ALL {
             let share =
                 plans.iter().filter(|p| p.course == course).count() as f64 / plans.len() as f64;
             assert!((0.05..0.55).contains(&share), "{course:?} {share}");
         }
-        let at: Vec<Placing> = plans.iter().filter_map(|p| p.spec.look.placing).collect();
+        let at: Vec<SurfacePlacing> = plans.iter().filter_map(|p| p.spec.look.placing).collect();
         let spread = |v: Vec<f64>| {
             let mean = v.iter().sum::<f64>() / v.len() as f64;
             (v.iter().map(|x| (x - mean).powi(2)).sum::<f64>() / v.len() as f64).sqrt()
@@ -354,7 +355,7 @@ mod tests {
         assert!((0.35..0.55).contains(&lit), "{lit}");
         for p in &plans {
             assert_eq!(p.spec.moving_light < 1.0, p.flash);
-            assert!(!(p.flash && p.course == Course::AllShaken));
+            assert!(!(p.flash && p.course == FocusCourse::AllShaken));
         }
         // No two bursts share a hand or a scene.
         let mut seeds: Vec<u64> = plans.iter().flat_map(|p| [p.spec.seed, p.hand_seed]).collect();
@@ -364,7 +365,7 @@ mod tests {
     }
 
     /// The first small burst of a course.
-    fn small(course: Course) -> Burst {
+    fn small(course: FocusCourse) -> SimulatedBurst {
         let mut plan = (0..)
             .map(|seed| FieldPlan::creature(seed, Surface::Facets))
             .find(|p| p.course == course)
@@ -375,18 +376,18 @@ mod tests {
 
     #[test]
     fn courses_are_what_they_say() {
-        let never = small(Course::NeverReached);
+        let never = small(FocusCourse::NeverReached);
         assert!(never.truths().iter().all(|t| t.call == TrueCall::Miss));
         let side = never.truths()[0].focus_offset_um.signum();
         assert!(never.truths().iter().all(|t| t.focus_offset_um * side > 0.0));
-        let drifting = small(Course::Drifting);
+        let drifting = small(FocusCourse::Drifting);
         let t = drifting.truths();
         assert!(t[0].focus_offset_um * t[t.len() - 1].focus_offset_um < 0.0);
-        let shaken = small(Course::AllShaken);
+        let shaken = small(FocusCourse::AllShaken);
         assert!(shaken.truths().iter().all(|t| t.motion.is_some()));
-        let one = small(Course::OneMoved);
+        let one = small(FocusCourse::OneMoved);
         assert_eq!(one.truths().iter().filter(|t| t.motion.is_some()).count(), 1);
-        let usual = small(Course::Usual);
+        let usual = small(FocusCourse::Usual);
         assert!(usual.truths().iter().any(|t| t.call == TrueCall::Hit));
         assert!(usual.truths().iter().any(|t| t.cause == TrueCause::InFocus));
     }

@@ -7,7 +7,7 @@ use exif::{Field, In, Rational, Tag, Value};
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 
 use crate::error::{Error, Result};
-use crate::simulator::encode::Picture;
+use crate::simulator::encode::RenderedPicture;
 
 /// Maker written to the files; invented.
 pub const MAKE: &str = "Velmarrow";
@@ -64,7 +64,7 @@ impl Tags {
 /// # Errors
 /// [`Error::Encode`] when the encoder refuses, for instance a side over 65535 px.
 pub fn jpeg(
-    picture: &Picture,
+    picture: &RenderedPicture,
     quality: u8,
     full_colour: bool,
     tags: Option<&Tags>,
@@ -90,7 +90,7 @@ pub fn jpeg(
 }
 
 /// The TIFF block of an Exif segment.
-fn exif_block(tags: &Tags, picture: &Picture) -> Result<Vec<u8>> {
+fn exif_block(tags: &Tags, picture: &RenderedPicture) -> Result<Vec<u8>> {
     let text = |s: &str| Value::Ascii(vec![s.as_bytes().to_vec()]);
     let ratio = |num: u32, denom: u32| Value::Rational(vec![Rational { num, denom }]);
     let thousandths = |v: f64| ratio((v * 1000.0).round() as u32, 1000);
@@ -149,7 +149,8 @@ mod tests {
 
     #[test]
     fn exif_reads_back() {
-        let picture = Picture { width_px: 64, height_px: 48, channels: 3, data: vec![90; 9216] };
+        let picture =
+            RenderedPicture { width_px: 64, height_px: 48, channels: 3, data: vec![90; 9216] };
         let tags = Tags::invented();
         let bytes = jpeg(&picture, 92, false, Some(&tags)).unwrap();
         let read = exif::Reader::new().read_from_container(&mut Cursor::new(bytes)).unwrap();

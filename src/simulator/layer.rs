@@ -4,8 +4,8 @@
 use rayon::prelude::*;
 
 use crate::core::units::GREEN;
-use crate::simulator::optics::{Lens, sinc};
-use crate::simulator::spectrum::Spectrum;
+use crate::simulator::optics::{SimulatedLens, sinc};
+use crate::simulator::spectrum::SceneSpectrum;
 
 /// Coarsest grid of a ladder level, in samples of the layer. Layer sizes are multiples of it.
 pub(super) const MAX_REDUCE: usize = 8;
@@ -98,7 +98,7 @@ pub struct Layer {
     pub(super) depth: DepthMap,
 }
 
-struct Level {
+struct DepthLevel {
     w20: f32,
     reduce: usize,
     width: usize,
@@ -108,7 +108,7 @@ struct Level {
 
 /// A layer seen through a lens at a row of defocus steps.
 pub(super) struct Ladder {
-    levels: Vec<Level>,
+    levels: Vec<DepthLevel>,
     width: usize,
     height: usize,
     step_px: f32,
@@ -137,24 +137,24 @@ fn share(w20: f32, low: f32, high: f32) -> f32 {
 
 impl Ladder {
     /// All steps needed for defocus from `least` to `most` waves.
-    pub(super) fn of(layer: Layer, lens: &Lens, least: f32, most: f32) -> Ladder {
+    pub(super) fn of(layer: Layer, lens: &SimulatedLens, least: f32, most: f32) -> Ladder {
         let first = (0..).take_while(|i| step_w20(i + 1) <= least).count();
         let mut wanted = vec![first];
         while wanted.last().is_some_and(|i| step_w20(*i) < most) {
             wanted.push(first + wanted.len());
         }
         let Layer { width, height, step_px, channels, covers, data, depth } = layer;
-        let mut levels: Vec<Level> = wanted
+        let mut levels: Vec<DepthLevel> = wanted
             .iter()
             .map(|i| {
                 let w20 = step_w20(*i);
                 let reduce = reduction(lens, w20, step_px);
                 let (w, h) = (width / reduce, height / reduce);
-                Level { w20, reduce, width: w, height: h, data: vec![0.0; w * h * channels] }
+                DepthLevel { w20, reduce, width: w, height: h, data: vec![0.0; w * h * channels] }
             })
             .collect();
         for channel in (0..channels).step_by(2) {
-            let spectrum = Spectrum::of(&data, channels, channel, width, height);
+            let spectrum = SceneSpectrum::of(&data, channels, channel, width, height);
             for level in &mut levels {
                 let table = Transfer::of(lens, level.w20, step_px, level.reduce);
                 let (_, _, grid) = spectrum.filtered(level.reduce, |fx, fy| table.at(fx, fy));
@@ -202,7 +202,7 @@ impl Ladder {
     }
 }
 
-impl Level {
+impl DepthLevel {
     /// Cubic B-spline reading; its own transfer is undone in the ladder's filter.
     fn read<const C: usize>(&self, x: f32, y: f32) -> [f32; C] {
         let scale = 1.0 / self.reduce as f32;
@@ -243,7 +243,7 @@ fn taps(x: f32, n: usize) -> (usize, [f32; 4]) {
 }
 
 /// How much coarser than the layer a level may be kept: wide discs carry little fine detail.
-fn reduction(lens: &Lens, w20: f32, step_px: f32) -> usize {
+fn reduction(lens: &SimulatedLens, w20: f32, step_px: f32) -> usize {
     // The step at which the discarded part of a disc's transfer is below 5 % of its start.
     const SAMPLES_A_DISC: [(f32, usize); 3] = [(100.0, 8), (40.0, 4), (16.0, 2)];
     let disc_px = 8.0 * lens.n_eff * GREEN.0 * f64::from(w20) / lens.pitch_um;
@@ -265,7 +265,7 @@ struct Transfer {
 const TABLE: usize = 4096;
 
 impl Transfer {
-    fn of(lens: &Lens, w20: f32, step_px: f32, reduce: usize) -> Transfer {
+    fn of(lens: &SimulatedLens, w20: f32, step_px: f32, reduce: usize) -> Transfer {
         let step = f64::from(step_px);
         let optics = (0..=TABLE)
             .map(|i| {
@@ -316,7 +316,7 @@ mod tests {
     #[test]
     fn mixing_two_steps_keeps_the_blur() {
         for (n_eff, pitch_um) in [(8.0, 6.0), (16.0, 4.4), (32.0, 4.4)] {
-            let lens = Lens { n_eff, magnification: 1.0, pitch_um };
+            let lens = SimulatedLens { n_eff, magnification: 1.0, pitch_um };
             for k in 0..200 {
                 let w20 = 0.03 * f64::from(k);
                 let upper = (0..).find(|i| step_w20(*i) >= w20 as f32).unwrap().max(1);

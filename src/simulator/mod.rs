@@ -28,9 +28,9 @@ pub mod surface;
 mod texture;
 pub mod traps;
 
-pub use burst::{Burst, BurstSpec, Shot, SimFrame, TrueCall, TrueCause, Truth};
-pub use camera::{Camera, LinearFrame, Motion, Pose};
-pub use encode::Picture;
-pub use optics::{Lens, sigma_true_px};
+pub use burst::{BurstSpec, SimFrame, SimulatedBurst, SimulatedShot, TrueCall, TrueCause, Truth};
+pub use camera::{Camera, HandMotion, LinearFrame, Pose};
+pub use encode::RenderedPicture;
+pub use optics::{SimulatedLens, sigma_true_px};
 pub use scene::{Scene, SceneKind, SceneSpec};
-pub use surface::{Look, Placing, Surface};
+pub use surface::{Surface, SurfaceLook, SurfacePlacing};

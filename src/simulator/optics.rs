@@ -16,7 +16,7 @@ pub const GAUSS_HALF: f64 = 0.187_391;
 
 /// A lens at work: what decides how blurred a point is.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Lens {
+pub struct SimulatedLens {
     /// Working f-number.
     pub n_eff: f64,
     /// Magnification, image over object.
@@ -25,7 +25,7 @@ pub struct Lens {
     pub pitch_um: f64,
 }
 
-impl Lens {
+impl SimulatedLens {
     /// Size of one pixel on the subject, µm.
     pub fn object_um_per_px(&self) -> f64 {
         self.pitch_um / self.magnification
@@ -68,7 +68,7 @@ impl Lens {
 /// Gaussian-equivalent blur sigma in px for an object `dz_um` from the focus plane, pixel box
 /// included.
 pub fn sigma_true_px(n_eff: f64, dz_um: f64, magnification: f64, pitch_um: f64) -> f64 {
-    let lens = Lens { n_eff, magnification, pitch_um };
+    let lens = SimulatedLens { n_eff, magnification, pitch_um };
     lens.sigma_px(lens.w20(dz_um))
 }
 
@@ -207,7 +207,7 @@ mod tests {
     // facts M15: a disc alone of diameter b is a Gaussian of 0.265770 b at half transfer.
     #[test]
     fn far_from_focus_the_disc_decides() {
-        let lens = Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 4.4 };
+        let lens = SimulatedLens { n_eff: 16.0, magnification: 1.0, pitch_um: 4.4 };
         let dz = lens.dz_um_for_disc_sigma(12.0);
         assert_abs_diff_eq!(lens.disc_px(dz), 48.0, epsilon = 1e-9);
         let sigma = lens.sigma_px(lens.w20(dz));
@@ -217,7 +217,7 @@ mod tests {
     // facts H7.
     #[test]
     fn waves_of_a_tenth_of_a_millimetre() {
-        let lens = Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 4.4 };
+        let lens = SimulatedLens { n_eff: 16.0, magnification: 1.0, pitch_um: 4.4 };
         assert_abs_diff_eq!(lens.w20(100.0), 0.08878, epsilon = 1e-5);
     }
 }

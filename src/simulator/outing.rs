@@ -8,11 +8,11 @@ use rayon::prelude::*;
 
 use crate::core::random::SplitMix64;
 use crate::error::{Error, Result};
-use crate::simulator::burst::{Burst, BurstSpec, SimFrame, Truth};
+use crate::simulator::burst::{BurstSpec, SimFrame, SimulatedBurst, Truth};
 use crate::simulator::file::{Tags, jpeg};
-use crate::simulator::optics::Lens;
+use crate::simulator::optics::SimulatedLens;
 use crate::simulator::scene::SceneKind;
-use crate::simulator::sensor::{Rendering, Sensor};
+use crate::simulator::sensor::{SimulatedRendering, SimulatedSensor};
 
 /// Pixel pitch of the invented body, µm.
 pub const PITCH_UM: f64 = 6.0;
@@ -230,7 +230,7 @@ fn burst_spec(plan: &Plan, seed: u64, width_px: usize, height_px: usize) -> Burs
         width_px,
         height_px,
         frames: plan.frames,
-        lens: Lens { n_eff, magnification: plan.magnification, pitch_um: PITCH_UM },
+        lens: SimulatedLens { n_eff, magnification: plan.magnification, pitch_um: PITCH_UM },
         focus_spread_px: plan.focus_spread_px,
         focus_missed_px: plan.focus_missed_px,
         // Each burst of the day has a seed of its own.
@@ -253,11 +253,11 @@ fn write_burst(
     number: usize,
     first: usize,
 ) -> Result<Vec<FrameTruth>> {
-    let burst = Burst::new(spec);
+    let burst = SimulatedBurst::new(spec);
     (0..burst.len())
         .into_par_iter()
         .filter_map(|i| {
-            let rendering = Rendering {
+            let rendering = SimulatedRendering {
                 iso: f64::from(plan.iso),
                 exposure: WHITE,
                 noise_reduction: plan.noise_reduction,
@@ -266,7 +266,7 @@ fn write_burst(
                 contrast: 0.55,
             };
             let SimFrame { picture, truth, .. } =
-                burst.developed_frame(i, &Sensor::ORDINARY, &rendering)?;
+                burst.developed_frame(i, &SimulatedSensor::ORDINARY, &rendering)?;
             let file = format!("{DAY}/vm{:04}.jpg", first + i);
             let written = jpeg(&picture, 93, false, Some(&tags(plan, i))).and_then(|bytes| {
                 let path = dir.join(&file);

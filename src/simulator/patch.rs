@@ -3,8 +3,8 @@
 use crate::core::random::SplitMix64;
 use crate::core::{Plane, Tone};
 use crate::simulator::scene::{Canvas, SceneKind, SceneSpec, flat_canvas};
-use crate::simulator::spectrum::Spectrum;
-use crate::simulator::surface::Look;
+use crate::simulator::spectrum::SceneSpectrum;
+use crate::simulator::surface::SurfaceLook;
 
 /// What a patch shows.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -43,7 +43,7 @@ pub fn noiseless_patch(kind: PatchKind, sigma_px: f64, seed: u64, size_px: usize
         height_px: size_px,
         relief_px: 0.0,
         colour: false,
-        look: Look::USUAL,
+        look: SurfaceLook::USUAL,
     };
     let canvas = flat_canvas(&spec, SAMPLES_A_PX as f32);
     blurred(&canvas, sigma_px, size_px)
@@ -55,7 +55,7 @@ fn blurred(canvas: &Canvas, sigma_px: f64, size_px: usize) -> Plane {
     let light: Vec<f32> = canvas.data.iter().map(|p| 20.0 + 240.0 * p[1].min(0.9)).collect();
     let spread = (sigma_px * SAMPLES_A_PX as f64) as f32;
     let k = -2.0 * (std::f32::consts::PI * spread).powi(2);
-    let (_, _, grid) = Spectrum::of(&light, 1, 0, w, h).filtered(1, |fx, fy| {
+    let (_, _, grid) = SceneSpectrum::of(&light, 1, 0, w, h).filtered(1, |fx, fy| {
         let box_sampling = crate::simulator::optics::sinc(f64::from(fx))
             * crate::simulator::optics::sinc(f64::from(fy));
         (k * (fx * fx + fy * fy)).exp() / box_sampling as f32

@@ -2,7 +2,7 @@
 
 use crate::simulator::scene::SceneSpec;
 use crate::simulator::solid::{Matter, Solid, Vec3, unit};
-use crate::simulator::surface::Placing;
+use crate::simulator::surface::SurfacePlacing;
 
 /// The place of the eye that matters: the one that faces the lens.
 pub(super) fn subject_point(eye: &Solid) -> Vec3 {
@@ -11,7 +11,7 @@ pub(super) fn subject_point(eye: &Solid) -> Vec3 {
 }
 
 /// Turns the bodies about the eye and brings it to its place in the frame.
-pub(super) fn place(solids: &mut [Solid], placing: &Placing, spec: &SceneSpec) {
+pub(super) fn place(solids: &mut [Solid], placing: &SurfacePlacing, spec: &SceneSpec) {
     let Some(eye) = solids.iter().find(|s| s.matter == Matter::Eye).map(subject_point) else {
         return;
     };

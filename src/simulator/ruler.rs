@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 
-use super::encode::{Picture, row_random, srgb_encoded};
+use super::encode::{RenderedPicture, row_random, srgb_encoded};
 use crate::core::random::SplitMix64;
 
 /// A frame of a ruler to be made.
@@ -171,7 +171,7 @@ pub fn normal_cdf(z: f64) -> f64 {
 /// Takes the frame: 8-bit grey, sRGB.
 ///
 /// The truth is [`RulerSpec::um_per_px`], which holds in the middle of the frame.
-pub fn ruler(spec: &RulerSpec) -> Picture {
+pub fn ruler(spec: &RulerSpec) -> RenderedPicture {
     let mut rng = SplitMix64::new(spec.seed ^ 0x7275_6c65_7200);
     let (w, h) = (spec.width_px, spec.height_px);
     let mm_per_px = spec.um_per_px / 1000.0;
@@ -217,11 +217,11 @@ pub fn ruler(spec: &RulerSpec) -> Picture {
             *out = dn.round().clamp(0.0, 255.0) as u8;
         }
     });
-    Picture { width_px: w, height_px: h, channels: 1, data }
+    RenderedPicture { width_px: w, height_px: h, channels: 1, data }
 }
 
 /// A wall of bricks laid by hand: rows and joints of nearly even distance, 8-bit grey.
-pub fn bricks(seed: u64, width_px: usize, height_px: usize) -> Picture {
+pub fn bricks(seed: u64, width_px: usize, height_px: usize) -> RenderedPicture {
     let mut rng = SplitMix64::new(seed ^ 0x6272_6963_6b73);
     let row_px = rng.between(30.0, 90.0);
     let brick_px = row_px * rng.between(2.2, 3.5);
@@ -250,7 +250,7 @@ pub fn bricks(seed: u64, width_px: usize, height_px: usize) -> Picture {
             data.push(dn.round().clamp(0.0, 255.0) as u8);
         }
     }
-    Picture { width_px, height_px, channels: 1, data }
+    RenderedPicture { width_px, height_px, channels: 1, data }
 }
 
 #[cfg(test)]

@@ -6,7 +6,7 @@
 use crate::core::random::SplitMix64;
 use crate::simulator::layer::{DepthMap, Layer, MAX_REDUCE};
 use crate::simulator::spectrum::smooth_length;
-use crate::simulator::surface::Look;
+use crate::simulator::surface::SurfaceLook;
 use crate::simulator::texture::{Leaves, Outline, Rgba, Shape, cloud, paint};
 
 /// What a scene shows.
@@ -49,7 +49,7 @@ pub struct SceneSpec {
     /// Three colours, or grey only.
     pub colour: bool,
     /// How the creature or the piece looks; the other kinds do not ask.
-    pub look: Look,
+    pub look: SurfaceLook,
 }
 
 /// Samples of a sharp sheet per pixel of the picture.

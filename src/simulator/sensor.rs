@@ -6,11 +6,11 @@
 use rayon::prelude::*;
 
 use crate::simulator::camera::LinearFrame;
-use crate::simulator::encode::{Picture, row_random, srgb_encoded};
+use crate::simulator::encode::{RenderedPicture, row_random, srgb_encoded};
 
 /// A sensor and the noise of its reading.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Sensor {
+pub struct SimulatedSensor {
     /// Electrons at full scale at ISO 100.
     pub full_scale_e: f64,
     /// Read noise that is there before amplification, electrons.
@@ -19,9 +19,10 @@ pub struct Sensor {
     pub late_read_e: f64,
 }
 
-impl Sensor {
+impl SimulatedSensor {
     /// A sensor of ordinary quality with pixels of about 6 µm.
-    pub const ORDINARY: Sensor = Sensor { full_scale_e: 60_000.0, read_e: 2.4, late_read_e: 9.0 };
+    pub const ORDINARY: SimulatedSensor =
+        SimulatedSensor { full_scale_e: 60_000.0, read_e: 2.4, late_read_e: 9.0 };
 
     /// Electrons at full scale.
     pub fn full_scale_at(&self, iso: f64) -> f64 {
@@ -42,7 +43,7 @@ impl Sensor {
 
 /// How raw values become a picture.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Rendering {
+pub struct SimulatedRendering {
     /// ISO setting.
     pub iso: f64,
     /// Share of full scale that a white sheet gives.
@@ -67,10 +68,10 @@ pub(super) const COLOUR: [[f32; 3]; 3] =
 /// as light of equal colours. Seeded by row, so threads do not show.
 pub fn developed(
     light: &LinearFrame,
-    sensor: &Sensor,
-    rendering: &Rendering,
+    sensor: &SimulatedSensor,
+    rendering: &SimulatedRendering,
     seed: u64,
-) -> Picture {
+) -> RenderedPicture {
     let (w, h) = (light.width_px, light.height_px);
     let raw = mosaic(light, sensor, rendering, seed);
     let mut rgb = demosaiced(&raw, w, h);
@@ -83,7 +84,7 @@ pub fn developed(
         sharpen(&mut rgb, w, h, rendering.sharpen_px, rendering.sharpen);
     }
     let data = rgb.iter().map(|v| (255.0 * v).round().clamp(0.0, 255.0) as u8).collect();
-    Picture { width_px: w, height_px: h, channels: 3, data }
+    RenderedPicture { width_px: w, height_px: h, channels: 3, data }
 }
 
 /// Colour of the filter at a place: RGGB.
@@ -94,8 +95,8 @@ fn filter(x: usize, y: usize) -> usize {
 /// Raw values, white-balanced, 1 = full scale of green.
 pub(super) fn mosaic(
     light: &LinearFrame,
-    sensor: &Sensor,
-    rendering: &Rendering,
+    sensor: &SimulatedSensor,
+    rendering: &SimulatedRendering,
     seed: u64,
 ) -> Vec<f32> {
     let (w, ch) = (light.width_px, light.channels);
@@ -181,7 +182,13 @@ fn colour(rgb: &mut [f32]) {
 
 /// Averages each pixel with neighbours that differ by little (5x5), more in colour than in
 /// brightness: edges stay, fine faint detail goes.
-fn quietened(rgb: &[f32], w: usize, h: usize, sensor: &Sensor, rendering: &Rendering) -> Vec<f32> {
+fn quietened(
+    rgb: &[f32],
+    w: usize,
+    h: usize,
+    sensor: &SimulatedSensor,
+    rendering: &SimulatedRendering,
+) -> Vec<f32> {
     const REACH: isize = 2;
     let luma = |p: &[f32]| 0.25 * p[0] + 0.5 * p[1] + 0.25 * p[2];
     let grey: Vec<f32> = rgb.par_chunks_exact(3).map(luma).collect();
@@ -278,7 +285,7 @@ mod tests {
     // noise; 5 % is four standard errors of a variance from 8192 samples (1.6 % each) less 1.
     #[test]
     fn raw_noise_is_shot_and_read_noise() {
-        let rendering = Rendering {
+        let rendering = SimulatedRendering {
             iso: 1600.0,
             exposure: 0.8,
             noise_reduction: 0.0,
@@ -286,7 +293,7 @@ mod tests {
             sharpen: 0.0,
             contrast: 0.0,
         };
-        let raw = mosaic(&flat(0.25), &Sensor::ORDINARY, &rendering, 7);
+        let raw = mosaic(&flat(0.25), &SimulatedSensor::ORDINARY, &rendering, 7);
         let greens: Vec<f64> = (0..128 * 128)
             .filter(|i| filter(i % 128, i / 128) == 1)
             .map(|i| f64::from(raw[i]))
@@ -294,15 +301,15 @@ mod tests {
         let n = greens.len() as f64;
         let mean = greens.iter().sum::<f64>() / n;
         let var = greens.iter().map(|v| (v - mean).powi(2)).sum::<f64>() / n;
-        let want = Sensor::ORDINARY.noise_at(1600.0, 0.2).powi(2);
+        let want = SimulatedSensor::ORDINARY.noise_at(1600.0, 0.2).powi(2);
         approx::assert_abs_diff_eq!(mean, 0.2, epsilon = 0.001);
         assert!((var / want - 1.0).abs() < 0.065, "{var} against {want}");
     }
 
     #[test]
     fn grey_stays_grey_and_edges_of_the_frame_are_filled() {
-        let quiet = Sensor { full_scale_e: 1e12, read_e: 0.0, late_read_e: 0.0 };
-        let rendering = Rendering {
+        let quiet = SimulatedSensor { full_scale_e: 1e12, read_e: 0.0, late_read_e: 0.0 };
+        let rendering = SimulatedRendering {
             iso: 100.0,
             exposure: 0.9,
             noise_reduction: 0.0,

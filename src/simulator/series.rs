@@ -6,10 +6,10 @@ use crate::error::Result;
 use crate::simulator::camera::{Camera, LinearFrame, Pose};
 use crate::simulator::dng::{dng, read_out};
 use crate::simulator::file::{Tags, jpeg};
-use crate::simulator::optics::Lens;
+use crate::simulator::optics::SimulatedLens;
 use crate::simulator::scene::{Scene, SceneKind, SceneSpec};
-use crate::simulator::sensor::{Rendering, Sensor, developed};
-use crate::simulator::surface::Look;
+use crate::simulator::sensor::{SimulatedRendering, SimulatedSensor, developed};
+use crate::simulator::surface::SurfaceLook;
 
 /// What to photograph, and how.
 #[derive(Debug, Clone, Copy)]
@@ -70,7 +70,7 @@ pub struct Take {
 }
 
 /// A scene ready to be photographed.
-pub struct Series {
+pub struct SimulatedSeries {
     spec: SeriesSpec,
     scene: Scene,
 }
@@ -78,9 +78,9 @@ pub struct Series {
 /// Share of full scale that a white sheet gives.
 pub const WHITE: f32 = 0.8;
 
-impl Series {
+impl SimulatedSeries {
     /// Makes the scene.
-    pub fn new(spec: SeriesSpec) -> Series {
+    pub fn new(spec: SeriesSpec) -> SimulatedSeries {
         let scene = Scene::make(&SceneSpec {
             kind: spec.kind,
             seed: spec.seed,
@@ -88,15 +88,19 @@ impl Series {
             height_px: spec.height_px,
             relief_px: spec.relief_px,
             colour: true,
-            look: Look::USUAL,
+            look: SurfaceLook::USUAL,
         });
-        Series { spec, scene }
+        SimulatedSeries { spec, scene }
     }
 
     /// The lens at an aperture.
-    pub fn lens(&self, f_number: f64) -> Lens {
+    pub fn lens(&self, f_number: f64) -> SimulatedLens {
         let m = self.spec.magnification;
-        Lens { n_eff: f_number * (1.0 + m), magnification: m, pitch_um: self.spec.pitch_um }
+        SimulatedLens {
+            n_eff: f_number * (1.0 + m),
+            magnification: m,
+            pitch_um: self.spec.pitch_um,
+        }
     }
 
     /// The camera at an aperture.
@@ -152,7 +156,12 @@ impl Series {
     ///
     /// # Errors
     /// As [`dng`].
-    pub fn raw(&self, light: &LinearFrame, take: &Take, sensor: &Sensor) -> Result<Vec<u8>> {
+    pub fn raw(
+        &self,
+        light: &LinearFrame,
+        take: &Take,
+        sensor: &SimulatedSensor,
+    ) -> Result<Vec<u8>> {
         let plain = plain_rendering(f64::from(take.iso));
         dng(&read_out(light, sensor, &plain, self.seed(take)), &self.tags(take))
     }
@@ -165,10 +174,10 @@ impl Series {
         &self,
         light: &LinearFrame,
         take: &Take,
-        sensor: &Sensor,
+        sensor: &SimulatedSensor,
         noise_reduction: f32,
     ) -> Result<Vec<u8>> {
-        let rendering = Rendering {
+        let rendering = SimulatedRendering {
             noise_reduction,
             sharpen: 0.5,
             contrast: 0.3,
@@ -179,8 +188,8 @@ impl Series {
     }
 }
 
-fn plain_rendering(iso: f64) -> Rendering {
-    Rendering {
+fn plain_rendering(iso: f64) -> SimulatedRendering {
+    SimulatedRendering {
         iso,
         exposure: WHITE,
         noise_reduction: 0.0,

@@ -8,7 +8,7 @@
 
 use crate::core::random::SplitMix64;
 use crate::core::units::GREEN;
-use crate::optics::imaging_model::{HIGHEST_CY_PX, Kit, Setting, contrast_power};
+use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, contrast_power};
 use crate::optics::{hand, light};
 
 /// Blur over a burst's best that still is a hit, and that still is near.
@@ -30,7 +30,7 @@ const F_NUMBERS: [f64; 6] = [2.8, 4.0, 5.6, 8.0, 11.0, 16.0];
 #[derive(Debug, Clone, PartialEq)]
 pub struct Shooter {
     /// Optics, noise and the contrast of a middling subject.
-    pub kit: Kit,
+    pub kit: ImagingSystem,
     /// Magnification.
     pub magnification: f64,
     /// Speed of the hand along each direction, standard deviation on the subject, mm/s.
@@ -47,7 +47,7 @@ pub struct Shooter {
 
 /// One frame as measured.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Taken {
+pub struct SimulatedFrame {
     /// Outing, from 1.
     pub outing: i64,
     /// Burst in the outing, from 1.
@@ -84,7 +84,7 @@ impl Shooter {
         let electrons = 300.0 * pitch_um * pitch_um * r.between(0.7, 1.4);
         let read_e = r.between(1.5, 6.0);
         Shooter {
-            kit: Kit {
+            kit: ImagingSystem {
                 pitch_um,
                 wavelength: GREEN,
                 aberration_um: r.between(8.0, 36.0),
@@ -105,8 +105,8 @@ impl Shooter {
         f_number * (1.0 + self.magnification)
     }
 
-    fn setting(&self, f_number: f64, iso: u32) -> Setting {
-        Setting {
+    fn setting(&self, f_number: f64, iso: u32) -> CaptureSettings {
+        CaptureSettings {
             n_eff: self.n_eff(f_number),
             iso: f64::from(iso),
             defocus_um: 0.0,
@@ -117,7 +117,7 @@ impl Shooter {
 
     /// Detail that a setting gives of a middling subject at its best, bits per pixel.
     pub fn true_detail(&self, n_eff: f64, iso: f64) -> f64 {
-        let at = Setting { n_eff, iso, ..self.setting(8.0, 100) };
+        let at = CaptureSettings { n_eff, iso, ..self.setting(8.0, 100) };
         self.kit.shows(&at, HIGHEST_CY_PX, None).detail_bits_px
     }
 
@@ -133,7 +133,7 @@ impl Shooter {
         for _ in 0..BURSTS {
             let stops = r.between(0.0, 14.0);
             let f_number = F_NUMBERS[1 + r.below(5)];
-            let mut burst: Vec<Taken> = (0..10)
+            let mut burst: Vec<SimulatedFrame> = (0..10)
                 .map(|_| self.taken(&mut r, f_number, 400, (stops - FASTEST).exp2(), true).0)
                 .collect();
             self.judge(&mut burst);
@@ -158,7 +158,7 @@ impl Shooter {
 
     /// A season: outings of bursts of ten in the field, and `tests` frames of one still subject
     /// on a stand in which aperture and ISO step; `frames` in all.
-    pub fn season(&self, seed: u64, frames: usize, tests: usize) -> Vec<Taken> {
+    pub fn season(&self, seed: u64, frames: usize, tests: usize) -> Vec<SimulatedFrame> {
         let mut r = SplitMix64::new(seed);
         let mut all = Vec::with_capacity(frames);
         for i in 0..tests.min(frames) {
@@ -200,7 +200,7 @@ impl Shooter {
         iso: u32,
         shutter_s: f64,
         hand: bool,
-    ) -> (Taken, Setting) {
+    ) -> (SimulatedFrame, CaptureSettings) {
         let mut at = self.setting(f_number, iso);
         let best = self.kit.blur_sigma_px(&at);
         let (m, pitch) = (self.magnification, self.kit.pitch_um);
@@ -213,7 +213,7 @@ impl Shooter {
         let disc_px = at.defocus_um / at.n_eff / pitch;
         // σ over both directions: movement softens one of them.
         let blur = (best.powi(2) + (0.265_77 * disc_px).powi(2) + smear * smear / 24.0).sqrt();
-        let one = Taken {
+        let one = SimulatedFrame {
             outing: 0,
             burst: 0,
             test: false,
@@ -241,14 +241,14 @@ impl Shooter {
         shutter_s: f64,
         hand: bool,
         subject: f64,
-    ) -> Taken {
+    ) -> SimulatedFrame {
         const DIRECTIONS: u32 = 4;
         let (mut one, at) = self.taken(r, f_number, iso, shutter_s, hand);
-        let kit = Kit { contrast_power: self.kit.contrast_power * subject, ..self.kit };
+        let kit = ImagingSystem { contrast_power: self.kit.contrast_power * subject, ..self.kit };
         let detail = (0..DIRECTIONS)
             .map(|i| {
                 let turn = f64::from(i) * std::f64::consts::FRAC_PI_2 / f64::from(DIRECTIONS - 1);
-                let along = Setting { smear_px: at.smear_px * turn.cos(), ..at };
+                let along = CaptureSettings { smear_px: at.smear_px * turn.cos(), ..at };
                 kit.shows(&along, HIGHEST_CY_PX, None).detail_bits_px
             })
             .sum::<f64>()
@@ -259,7 +259,7 @@ impl Shooter {
 
     /// Verdicts of a burst, as `cull` gives them: over the best of the burst; movement is told
     /// where it alone spoils a hit, counts in its own direction, and is then the first cause.
-    fn judge(&self, burst: &mut [Taken]) {
+    fn judge(&self, burst: &mut [SimulatedFrame]) {
         let Some(best) = burst.iter().map(|t| t.blur_sigma_px).reduce(f64::min) else { return };
         for t in burst.iter_mut() {
             let settings = self.kit.blur_sigma_px(&self.setting(t.f_number, t.iso));

@@ -4,7 +4,7 @@
 use crate::core::random::SplitMix64;
 use crate::simulator::scene::SceneSpec;
 use crate::simulator::solid::{Hit, Matter, Solid, Vec3, add, dot, times, unit};
-use crate::simulator::surface::{self, Look, Surface};
+use crate::simulator::surface::{self, Surface, SurfaceLook};
 use crate::simulator::texture::{cloud, lattice};
 
 /// Colours of one scene.
@@ -105,8 +105,8 @@ pub(super) fn shaded(
         }
         Matter::Eye => {
             let look = match spec.look {
-                Look { surface: Surface::Facets, period_px: None, .. } => {
-                    Look { period_px: Some(FACET * unit_px), ..spec.look }
+                SurfaceLook { surface: Surface::Facets, period_px: None, .. } => {
+                    SurfaceLook { period_px: Some(FACET * unit_px), ..spec.look }
                 }
                 other => other,
             };

@@ -13,13 +13,13 @@ type Grid = Vec<Complex<f32>>;
 const BLOCK: usize = 32;
 
 /// The spectrum of one or two real planes. Stored turned: `data[kx * height + ky]`.
-pub(super) struct Spectrum {
+pub(super) struct SceneSpectrum {
     width: usize,
     height: usize,
     data: Grid,
 }
 
-impl Spectrum {
+impl SceneSpectrum {
     /// Transforms the planes `channel` and `channel + 1` (when there is one) of interleaved
     /// samples.
     pub(super) fn of(
@@ -37,7 +37,7 @@ impl Spectrum {
         rows(&mut grid, width, FftDirection::Forward);
         let mut data = turned(&grid, width, height);
         rows(&mut data, height, FftDirection::Forward);
-        Spectrum { width, height, data }
+        SceneSpectrum { width, height, data }
     }
 
     /// Filters by `transfer(fx, fy)` (cycles per sample of this grid) and returns to pictures on

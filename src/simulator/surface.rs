@@ -58,7 +58,7 @@ impl Surface {
 
 /// How the creature stands and where in the frame its eye is.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Placing {
+pub struct SurfacePlacing {
     /// The eye, fraction of the frame from the left.
     pub x: f32,
     /// The eye, fraction of the frame from the top.
@@ -75,18 +75,19 @@ pub struct Placing {
 
 /// How the subject looks.
 #[derive(Debug, Clone, Copy, PartialEq, serde::Serialize)]
-pub struct Look {
+pub struct SurfaceLook {
     /// What it is covered with.
     pub surface: Surface,
     /// Spacing of facets, pits or dots, px; `None` for the usual one.
     pub period_px: Option<f32>,
     /// How it stands; `None` for the usual pose.
-    pub placing: Option<Placing>,
+    pub placing: Option<SurfacePlacing>,
 }
 
-impl Look {
+impl SurfaceLook {
     /// A facetted eye in the usual pose.
-    pub const USUAL: Look = Look { surface: Surface::Facets, period_px: None, placing: None };
+    pub const USUAL: SurfaceLook =
+        SurfaceLook { surface: Surface::Facets, period_px: None, placing: None };
 }
 
 /// The skin at one place: how it tilts and what it sends back.
@@ -106,7 +107,7 @@ pub(super) struct Skin {
 const USUAL_PERIOD_PX: f32 = 9.5;
 
 /// The skin at a place, px over the surface.
-pub(super) fn skin(look: &Look, seed: u64, u_px: f32, v_px: f32) -> Skin {
+pub(super) fn skin(look: &SurfaceLook, seed: u64, u_px: f32, v_px: f32) -> Skin {
     let plain = Skin { tilt: [0.0, 0.0], gain: 1.0, mirror: 1.0, dot: 0.0 };
     let period = look.period_px.unwrap_or(USUAL_PERIOD_PX);
     let (u, v) = (u_px / period, v_px / period);
@@ -293,7 +294,7 @@ mod tests {
     /// The subject's 128-px box of a flat piece in focus, row-major, mean taken off.
     fn piece_box(surface: Surface, period_px: f32) -> Vec<f64> {
         use crate::simulator::camera::{Camera, Pose};
-        use crate::simulator::optics::Lens;
+        use crate::simulator::optics::SimulatedLens;
         let spec = SceneSpec {
             kind: SceneKind::Piece,
             seed: 3,
@@ -301,9 +302,9 @@ mod tests {
             height_px: 320,
             relief_px: 0.0,
             colour: false,
-            look: Look { surface, period_px: Some(period_px), placing: None },
+            look: SurfaceLook { surface, period_px: Some(period_px), placing: None },
         };
-        let lens = Lens { n_eff: 10.0, magnification: 1.0, pitch_um: 6.0 };
+        let lens = SimulatedLens { n_eff: 10.0, magnification: 1.0, pitch_um: 6.0 };
         let frame = Camera::new(Scene::make(&spec), lens, (0.0, 0.0)).expose(
             &Pose::STRAIGHT,
             0.0,

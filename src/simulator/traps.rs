@@ -1,22 +1,22 @@
 //! Still frames that fool a plain sharpness score, each with its honest counterpart.
 //!
 //! All are grey. Light first ([`LinearFrame`]), so that noise, exposure, sensor and JPEG can be
-//! put on top; a few work on finished [`Picture`]s.
+//! put on top; a few work on finished [`RenderedPicture`]s.
 
 use crate::core::random::SplitMix64;
 use crate::simulator::camera::{Camera, LinearFrame, Pose};
-use crate::simulator::encode::Picture;
+use crate::simulator::encode::RenderedPicture;
 use crate::simulator::layer::DepthMap;
-use crate::simulator::optics::Lens;
+use crate::simulator::optics::SimulatedLens;
 use crate::simulator::scene::{Canvas, Scene, SceneKind, SceneSpec};
 use crate::simulator::skin::facets;
-use crate::simulator::surface::Look;
+use crate::simulator::surface::SurfaceLook;
 use crate::simulator::texture::{Outline, Rgba, Shape, cloud, paint};
 
 /// Side of the frames, px.
 pub const SIZE_PX: usize = 512;
 /// The lens of the traps: nearly sharp to the pixel when in focus.
-pub const LENS: Lens = Lens { n_eff: 8.0, magnification: 1.0, pitch_um: 6.0 };
+pub const LENS: SimulatedLens = SimulatedLens { n_eff: 8.0, magnification: 1.0, pitch_um: 6.0 };
 
 fn spec(seed: u64) -> SceneSpec {
     SceneSpec {
@@ -26,7 +26,7 @@ fn spec(seed: u64) -> SceneSpec {
         height_px: SIZE_PX,
         relief_px: 0.0,
         colour: false,
-        look: Look::USUAL,
+        look: SurfaceLook::USUAL,
     }
 }
 
@@ -234,10 +234,10 @@ impl LinearFrame {
     }
 }
 
-impl Picture {
+impl RenderedPicture {
     /// Unsharp mask: Gaussian of `sigma_px`, `amount` times the difference (1 = 100 %).
     #[must_use]
-    pub fn sharpened(&self, sigma_px: f32, amount: f32) -> Picture {
+    pub fn sharpened(&self, sigma_px: f32, amount: f32) -> RenderedPicture {
         let mut rgb: Vec<f32> = self.rgb().iter().map(|v| f32::from(*v)).collect();
         crate::simulator::sensor::sharpen(
             &mut rgb,
@@ -251,19 +251,19 @@ impl Picture {
             .flat_map(|p| p[..self.channels].iter())
             .map(|v| v.round().clamp(0.0, 255.0) as u8)
             .collect();
-        Picture { data, ..*self }
+        RenderedPicture { data, ..*self }
     }
 
     /// Values through a power: `gamma` over 1 brightens the middle.
     #[must_use]
-    pub fn with_gamma(&self, gamma: f32) -> Picture {
+    pub fn with_gamma(&self, gamma: f32) -> RenderedPicture {
         let map = |v: &u8| (255.0 * (f32::from(*v) / 255.0).powf(1.0 / gamma)).round() as u8;
-        Picture { data: self.data.iter().map(map).collect(), ..*self }
+        RenderedPicture { data: self.data.iter().map(map).collect(), ..*self }
     }
 
     /// A copy of half the size, each pixel the mean of four.
     #[must_use]
-    pub fn halved(&self) -> Picture {
+    pub fn halved(&self) -> RenderedPicture {
         let (w, h, c) = (self.width_px / 2, self.height_px / 2, self.channels);
         let mut data = Vec::with_capacity(w * h * c);
         for y in 0..h {
@@ -276,7 +276,7 @@ impl Picture {
                 }
             }
         }
-        Picture { width_px: w, height_px: h, channels: c, data }
+        RenderedPicture { width_px: w, height_px: h, channels: c, data }
     }
 }
 

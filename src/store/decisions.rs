@@ -43,7 +43,7 @@ CREATE INDEX decision_name ON decision (name, bytes);
 
 /// What is decided.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub enum What {
+pub enum DecisionKind {
     /// What the frame is, in the record's words; `None` takes the person's word back.
     Call(Option<&'static str>),
     /// Where the subject is in this frame, as fractions of the upright picture; `None` leaves it
@@ -59,7 +59,7 @@ pub struct NewDecision<'a> {
     /// The frame's file.
     pub file: &'a Path,
     /// What is decided.
-    pub what: What,
+    pub what: DecisionKind,
     /// What the program said at that moment.
     pub tool_call: &'a str,
     /// What it gave as the first cause.
@@ -68,7 +68,7 @@ pub struct NewDecision<'a> {
 
 /// What stands for a frame.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Standing {
+pub struct CurrentDecision {
     /// What the person said it is, in the record's words.
     pub call: Option<String>,
     /// Where the person put the subject.
@@ -79,7 +79,7 @@ pub struct Standing {
 
 /// One decision against what the program had said.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Judgement {
+pub struct VerdictPair {
     /// What the person said.
     pub call: String,
     /// What the program had said.
@@ -150,8 +150,8 @@ impl Decisions {
     pub fn add(&mut self, new: &NewDecision<'_>) -> Result<()> {
         let (bytes, content) = identity(new.file)?;
         let (kind, call, at) = match new.what {
-            What::Call(call) => ("call", call, None),
-            What::Subject(at) => ("subject", None, at),
+            DecisionKind::Call(call) => ("call", call, None),
+            DecisionKind::Subject(at) => ("subject", None, at),
         };
         let made_at = jiff::Timestamp::now().to_string();
         self.connection
@@ -201,8 +201,8 @@ impl Decisions {
     ///
     /// # Errors
     /// [`Error::Decisions`] when the file cannot be read.
-    pub fn standing(&self, files: &[&Path]) -> Result<Vec<Standing>> {
-        let read = || -> rusqlite::Result<Vec<Standing>> {
+    pub fn standing(&self, files: &[&Path]) -> Result<Vec<CurrentDecision>> {
+        let read = || -> rusqlite::Result<Vec<CurrentDecision>> {
             let mut by_path = self.connection.prepare(&latest("path = ?1"))?;
             let mut by_name = self.connection.prepare(&latest("name = ?1 AND bytes = ?2"))?;
             let none: i64 = self.connection.query_row(
@@ -211,7 +211,7 @@ impl Decisions {
                 |r| r.get(0),
             )?;
             if none == 0 {
-                return Ok(vec![Standing::default(); files.len()]);
+                return Ok(vec![CurrentDecision::default(); files.len()]);
             }
             files
                 .iter()
@@ -219,7 +219,9 @@ impl Decisions {
                     let rows = by_path.query_map([shown(file)], said)?;
                     let mut rows = rows.collect::<rusqlite::Result<Vec<_>>>()?;
                     if rows.is_empty() {
-                        let Ok(meta) = file.metadata() else { return Ok(Standing::default()) };
+                        let Ok(meta) = file.metadata() else {
+                            return Ok(CurrentDecision::default());
+                        };
                         let size = i64::try_from(meta.len()).unwrap_or(i64::MAX);
                         let moved = by_name.query_map(params![name(file), size], said)?;
                         rows = moved.collect::<rusqlite::Result<Vec<_>>>()?;
@@ -240,15 +242,19 @@ impl Decisions {
     ///
     /// # Errors
     /// [`Error::Decisions`] when the file cannot be read.
-    pub fn judgements(&self) -> Result<Vec<Judgement>> {
-        let read = || -> rusqlite::Result<Vec<Judgement>> {
+    pub fn judgements(&self) -> Result<Vec<VerdictPair>> {
+        let read = || -> rusqlite::Result<Vec<VerdictPair>> {
             let mut rows = self.connection.prepare(
                 "SELECT call, tool_call, tool_cause FROM decision WHERE id IN (SELECT max(id) FROM
                  decision WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT
                  NULL ORDER BY id",
             )?;
             rows.query_map([], |row| {
-                Ok(Judgement { call: row.get(0)?, tool_call: row.get(1)?, tool_cause: row.get(2)? })
+                Ok(VerdictPair {
+                    call: row.get(0)?,
+                    tool_call: row.get(1)?,
+                    tool_cause: row.get(2)?,
+                })
             })?
             .collect()
         };
@@ -306,7 +312,7 @@ fn latest(which: &str) -> String {
     )
 }
 
-struct Said {
+struct DecisionRow {
     id: i64,
     kind: String,
     call: Option<String>,
@@ -314,11 +320,11 @@ struct Said {
     content: String,
 }
 
-fn said(row: &Row<'_>) -> rusqlite::Result<Said> {
+fn said(row: &Row<'_>) -> rusqlite::Result<DecisionRow> {
     let (x, y): (Option<f64>, Option<f64>) = (row.get(3)?, row.get(4)?);
     // What the table refuses can still be in a file whose bytes were damaged.
     let inside = |(x, y): &(f64, f64)| (0.0..=1.0).contains(x) && (0.0..=1.0).contains(y);
-    Ok(Said {
+    Ok(DecisionRow {
         id: row.get(0)?,
         kind: row.get(1)?,
         call: row.get(2)?,
@@ -328,13 +334,13 @@ fn said(row: &Row<'_>) -> rusqlite::Result<Said> {
 }
 
 /// The latest word on each matter.
-fn standing(rows: Vec<Said>) -> Standing {
-    let mut latest: BTreeMap<String, Said> = BTreeMap::new();
+fn standing(rows: Vec<DecisionRow>) -> CurrentDecision {
+    let mut latest: BTreeMap<String, DecisionRow> = BTreeMap::new();
     for row in rows {
         latest.entry(row.kind.clone()).or_insert(row);
     }
     let subject = latest.get("subject");
-    Standing {
+    CurrentDecision {
         subject: subject.and_then(|s| s.at),
         subject_id: subject.map_or(0, |s| s.id),
         call: latest.remove("call").and_then(|c| c.call),
@@ -405,7 +411,7 @@ mod tests {
     use super::*;
 
     fn decided<'a>(file: &'a Path, call: &'static str) -> NewDecision<'a> {
-        let what = What::Call(Some(call));
+        let what = DecisionKind::Call(Some(call));
         NewDecision { outing: "day", file, what, tool_call: "miss", tool_cause: Some("shake") }
     }
 
@@ -424,7 +430,7 @@ mod tests {
         assert_eq!(call(&kept), None);
         kept.add(&decided(&frame, "hit")).unwrap();
         kept.add(&decided(&frame, "near")).unwrap();
-        let at = What::Subject(Some((0.25, 0.5)));
+        let at = DecisionKind::Subject(Some((0.25, 0.5)));
         kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
         drop(kept);
         let mut kept = Decisions::open(&base).unwrap();
@@ -441,7 +447,8 @@ mod tests {
         assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
         assert_eq!(kept.undo("day").unwrap().unwrap().file, frame);
         assert_eq!(call(&kept).as_deref(), Some("hit"));
-        kept.add(&NewDecision { what: What::Call(None), ..decided(&frame, "hit") }).unwrap();
+        kept.add(&NewDecision { what: DecisionKind::Call(None), ..decided(&frame, "hit") })
+            .unwrap();
         assert_eq!(call(&kept), None, "a person may take the word back");
         for _ in 0..2 {
             kept.undo("day").unwrap().unwrap();
@@ -455,7 +462,7 @@ mod tests {
     fn a_place_outside_the_picture_is_none() {
         let (_folder, base, frame) = place();
         let mut kept = Decisions::open(&base).unwrap();
-        let at = What::Subject(Some((0.25, 0.5)));
+        let at = DecisionKind::Subject(Some((0.25, 0.5)));
         kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
         let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET y = 1.9";
         kept.connection.execute_batch(damage).unwrap();

@@ -8,12 +8,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::units::{Aperture, GREEN, WavelengthUm};
-use crate::core::{Known, Measured, Source};
-use crate::cull::to_record::Typed;
+use crate::core::{Known, Measured, ValueSource};
+use crate::cull::to_record::UserOverrides;
 use crate::image::{FileKind, Frame};
 use crate::optics::closeup;
 use crate::report::record::Finding;
-use crate::store::rig::{Match, Rig, Rigs, Seen};
+use crate::store::rig::{EquipmentInFile, Rig, RigMatch, Rigs};
 
 /// The rigs that frames may have been taken with.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -94,7 +94,7 @@ pub fn pupil_ratio(rig: &Rig) -> Option<f64> {
 
 /// What is known of a frame's optics.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Settings {
+pub struct ResolvedSettings {
     /// Name of the rig.
     pub rig: Option<String>,
     /// Marked f-number.
@@ -108,12 +108,12 @@ pub struct Settings {
     /// Wavelength of the light.
     pub wavelength: WavelengthUm,
     /// Where the magnification came from.
-    magnification_from: Option<Source>,
+    magnification_from: Option<ValueSource>,
     /// Where the working f-number came from: the least sure of what it was worked out from.
-    working_from: Option<Source>,
+    working_from: Option<ValueSource>,
 }
 
-impl Settings {
+impl ResolvedSettings {
     /// Size of a pixel on the subject, µm.
     pub fn object_um_per_px(&self) -> Option<Measured> {
         let (m, pitch) = (self.magnification?, self.pixel_pitch_um.as_ref()?.value);
@@ -122,7 +122,7 @@ impl Settings {
     }
 
     /// Where the values came from that did not come from the file.
-    pub fn from(&self) -> BTreeMap<String, Source> {
+    pub fn from(&self) -> BTreeMap<String, ValueSource> {
         let known = |k: &Option<Known<f64>>| k.as_ref().map(|k| k.from);
         [
             ("f_number", known(&self.f_number)),
@@ -131,7 +131,9 @@ impl Settings {
             ("working_f_number", self.working_f_number.and(self.working_from)),
         ]
         .into_iter()
-        .filter_map(|(name, from)| Some((name.to_owned(), from.filter(|f| *f != Source::File)?)))
+        .filter_map(|(name, from)| {
+            Some((name.to_owned(), from.filter(|f| *f != ValueSource::File)?))
+        })
         .collect()
     }
 }
@@ -144,12 +146,12 @@ fn measured((value, std_err): WithErr) -> Option<Measured> {
 }
 
 /// What the file says of body and lens.
-fn seen(frame: &Frame) -> Seen<'_> {
-    let Some(e) = &frame.exposure else { return Seen::default() };
+fn seen(frame: &Frame) -> EquipmentInFile<'_> {
+    let Some(e) = &frame.exposure else { return EquipmentInFile::default() };
     fn text(k: &Option<Known<String>>) -> Option<&str> {
         k.as_ref().map(|k| k.value.as_str()).filter(|t| !t.trim().is_empty())
     }
-    Seen {
+    EquipmentInFile {
         make: text(&e.body.make),
         model: text(&e.body.model),
         serial: text(&e.body.serial),
@@ -159,9 +161,9 @@ fn seen(frame: &Frame) -> Seen<'_> {
 
 impl Equipment {
     /// The rig of a frame.
-    pub fn of(&self, frame: &Frame) -> Match<'_> {
+    pub fn of(&self, frame: &Frame) -> RigMatch<'_> {
         match &self.chosen {
-            Some(name) => Match::One(name),
+            Some(name) => RigMatch::One(name),
             None => self.rigs.of(seen(frame)),
         }
     }
@@ -172,9 +174,9 @@ impl Equipment {
         let mut used: BTreeSet<&str> = BTreeSet::new();
         for frame in frames {
             match self.of(frame) {
-                Match::None => {}
-                Match::One(name) => drop(used.insert(name)),
-                Match::Several(names) => {
+                RigMatch::None => {}
+                RigMatch::One(name) => drop(used.insert(name)),
+                RigMatch::Several(names) => {
                     let times = undecided.entry(names).or_default();
                     *times = times.saturating_add(1);
                 }
@@ -221,15 +223,15 @@ pub fn missing(rig: &Rig) -> &'static str {
 
 /// Joins what is known of a frame: what was typed goes before the rig, a rig's pixel pitch
 /// before the file's, the file's f-number before the rig's.
-pub fn settings(frame: &Frame, typed: &Typed) -> Settings {
+pub fn settings(frame: &Frame, typed: &UserOverrides) -> ResolvedSettings {
     let none = Rig::default();
     let name = match typed.equipment.of(frame) {
-        Match::One(name) => Some(name.to_owned()),
+        RigMatch::One(name) => Some(name.to_owned()),
         _ => None,
     };
     let rig = name.as_ref().and_then(|n| typed.equipment.rigs.0.get(n)).unwrap_or(&none);
     let exposure = frame.exposure.as_ref();
-    let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: Source::Rig });
+    let of_rig = |v: Option<f64>| v.map(|value| Known { value, from: ValueSource::Rig });
     let recorded = typed
         .f_number
         .map(Known::typed)
@@ -240,29 +242,29 @@ pub fn settings(frame: &Frame, typed: &Typed) -> Settings {
         .map(Known::typed)
         .or_else(|| of_rig(rig.pixel_pitch_um.map(|um| um * shrunk(frame))))
         .or_else(|| exposure?.pixel_pitch_um.clone());
-    joined(name.clone(), rig, recorded, pixel_pitch_um, typed.magnification)
+    resolve_optics(name.clone(), rig, recorded, pixel_pitch_um, typed.magnification)
 }
 
 /// Joins a rig, which may say nothing, with an f-number and a pixel pitch known from elsewhere;
 /// a magnification that was typed stands in for that of the whole rig.
-pub fn joined(
+pub fn resolve_optics(
     name: Option<String>,
     rig: &Rig,
     recorded: Option<Known<f64>>,
     pixel_pitch_um: Option<Known<f64>>,
     typed_magnification: Option<f64>,
-) -> Settings {
+) -> ResolvedSettings {
     let ms = magnifications(rig, typed_magnification);
     let magnification_from =
-        if typed_magnification.is_some() { Source::Typed } else { Source::Rig };
+        if typed_magnification.is_some() { ValueSource::Typed } else { ValueSource::Rig };
     let ratio = pupil_ratio(rig).unwrap_or(1.0);
     let bellows = ms.lens_alone.map(|(m, e)| (1.0 + m / ratio, e.map(|e| e / ratio)));
-    let from_file = recorded.as_ref().is_some_and(|k| k.from == Source::File);
+    let from_file = recorded.as_ref().is_some_and(|k| k.from == ValueSource::File);
     let (f_number, working, working_from) = match (&recorded, bellows) {
         (Some(n), _) if rig.records_working_f_number && from_file => (
-            bellows.map(|(b, _)| Known { value: n.value / b, from: Source::Rig }),
+            bellows.map(|(b, _)| Known { value: n.value / b, from: ValueSource::Rig }),
             Some((n.value, None)),
-            Source::File,
+            ValueSource::File,
         ),
         (Some(n), Some((_, std_err))) => {
             let behind = if from_file { 1.0 } else { rig.mounted.teleconverter.unwrap_or(1.0) };
@@ -270,14 +272,14 @@ pub fn joined(
             let n_eff = Aperture::Marked(n.value * behind).working(alone, ratio);
             let from = match pupil_ratio(rig) {
                 // The pupil ratio of a symmetric lens was taken.
-                None => Source::Assumed,
+                None => ValueSource::Assumed,
                 Some(_) => magnification_from,
             };
             (Some(n.clone()), Some((n_eff, std_err.map(|e| n.value * behind * e))), from)
         }
-        (n, _) => (n.clone(), None, Source::Rig),
+        (n, _) => (n.clone(), None, ValueSource::Rig),
     };
-    Settings {
+    ResolvedSettings {
         rig: name,
         f_number,
         working_f_number: working.and_then(measured),

@@ -156,7 +156,7 @@ fn is_default<T: Default + PartialEq>(value: &T) -> bool {
 
 /// What a file says of the equipment.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct Seen<'a> {
+pub struct EquipmentInFile<'a> {
     /// Maker of the body.
     pub make: Option<&'a str>,
     /// Model of the body.
@@ -169,7 +169,7 @@ pub struct Seen<'a> {
 
 /// What became of looking for a frame's rig.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub enum Match<'a> {
+pub enum RigMatch<'a> {
     /// None fits.
     None,
     /// This one.
@@ -185,7 +185,7 @@ pub struct Rigs(pub BTreeMap<String, Rig>);
 impl Rig {
     /// How many of the things it names the file says too; `None` when the file contradicts it or
     /// says nothing of one, or when it names nothing.
-    fn fit(&self, seen: Seen<'_>) -> Option<u32> {
+    fn fit(&self, seen: EquipmentInFile<'_>) -> Option<u32> {
         let mut named = 0u32;
         let mut same = |mine: &Option<String>, theirs: Option<&str>| match (mine, theirs) {
             (None, _) => true,
@@ -207,13 +207,13 @@ impl Rig {
     }
 
     /// The same for a file that never names the lens: the body alone decides.
-    fn fit_body(&self, seen: Seen<'_>) -> Option<u32> {
+    fn fit_body(&self, seen: EquipmentInFile<'_>) -> Option<u32> {
         let body = Rig { body: self.body.clone(), ..Rig::default() };
-        body.fit(Seen { lens: None, ..seen })
+        body.fit(EquipmentInFile { lens: None, ..seen })
     }
 
     /// Whether the model is written with the make in front in one place only.
-    fn with_make(&self, seen: Seen<'_>) -> bool {
+    fn with_make(&self, seen: EquipmentInFile<'_>) -> bool {
         let (Some(mine), Some(theirs), Some(make)) = (&self.body.model, seen.model, seen.make)
         else {
             return false;
@@ -303,23 +303,23 @@ impl Rigs {
     }
 
     /// The rig of a frame: the one that names the most of what the file says, and nothing else.
-    pub fn of(&self, seen: Seen<'_>) -> Match<'_> {
+    pub fn of(&self, seen: EquipmentInFile<'_>) -> RigMatch<'_> {
         self.fitting(|rig| rig.fit(seen))
     }
 
     /// The rig of a clip, which tells the body at most: lenses are not looked at.
-    pub fn of_body(&self, seen: Seen<'_>) -> Match<'_> {
+    pub fn of_body(&self, seen: EquipmentInFile<'_>) -> RigMatch<'_> {
         self.fitting(|rig| rig.fit_body(seen))
     }
 
-    fn fitting(&self, fit: impl Fn(&Rig) -> Option<u32>) -> Match<'_> {
+    fn fitting(&self, fit: impl Fn(&Rig) -> Option<u32>) -> RigMatch<'_> {
         let fits: Vec<(u32, &str)> =
             self.0.iter().filter_map(|(n, r)| Some((fit(r)?, n.as_str()))).collect();
-        let Some(most) = fits.iter().map(|f| f.0).max() else { return Match::None };
+        let Some(most) = fits.iter().map(|f| f.0).max() else { return RigMatch::None };
         let names: Vec<&str> = fits.iter().filter(|f| f.0 == most).map(|f| f.1).collect();
         match names[..] {
-            [one] => Match::One(one),
-            _ => Match::Several(names),
+            [one] => RigMatch::One(one),
+            _ => RigMatch::Several(names),
         }
     }
 }

@@ -22,7 +22,7 @@ use crate::core::stats::solve;
 /// Where a place of the reference is found in the moving plane: c + scale·R·(p − c) + shift, c
 /// the middle of the plane, R a turn from x towards y.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Motion {
+pub struct RegisteredMotion {
     /// Shift along x, px.
     pub dx_px: f64,
     /// Shift along y, px.
@@ -33,9 +33,10 @@ pub struct Motion {
     pub scale: f64,
 }
 
-impl Motion {
+impl RegisteredMotion {
     /// No motion.
-    pub const NONE: Motion = Motion { dx_px: 0.0, dy_px: 0.0, turn_rad: 0.0, scale: 1.0 };
+    pub const NONE: RegisteredMotion =
+        RegisteredMotion { dx_px: 0.0, dy_px: 0.0, turn_rad: 0.0, scale: 1.0 };
 
     /// Displacement, px, of a place `x`, `y` px from the middle.
     pub fn at(&self, x: f64, y: f64) -> (f64, f64) {
@@ -61,7 +62,7 @@ impl Motion {
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Registered {
     /// The motion from the reference to the other plane.
-    pub motion: Motion,
+    pub motion: RegisteredMotion,
     /// Brightness of the other plane over the reference's.
     pub gain: f64,
     /// Correlation of the smoothed planes once registered, at most 1: far below it they do not
@@ -225,18 +226,18 @@ pub fn register(reference: &Plane, moving: &Plane) -> Option<Registered> {
     }
     let (a, b) = (smoothed(reference), smoothed(moving));
     let (dx, dy) = phase_shift(&a, &b)?;
-    let start = Motion { dx_px: dx, dy_px: dy, ..Motion::NONE };
+    let start = RegisteredMotion { dx_px: dx, dy_px: dy, ..RegisteredMotion::NONE };
     let first = refined(&a, &b, start);
     if first.is_some_and(|r| r.correlation > SURE) {
         return first;
     }
     // The phase can be caught by another period of a pattern; no shift at all is the other guess.
-    let found = [first, refined(&a, &b, Motion::NONE)].into_iter().flatten();
+    let found = [first, refined(&a, &b, RegisteredMotion::NONE)].into_iter().flatten();
     found.max_by(|x, y| x.correlation.total_cmp(&y.correlation))
 }
 
 /// Gauss-Newton from a start, on smoothed planes.
-fn refined(a: &Plane, b: &Plane, start: Motion) -> Option<Registered> {
+fn refined(a: &Plane, b: &Plane, start: RegisteredMotion) -> Option<Registered> {
     let (w, h) = (a.width_px, a.height_px);
     let (cx, cy) = ((w as f64 - 1.0) / 2.0, (h as f64 - 1.0) / 2.0);
     let mut motion = start;
@@ -292,8 +293,12 @@ fn refined(a: &Plane, b: &Plane, start: Motion) -> Option<Registered> {
         motion.turn_rad += step[2];
         motion.scale *= step[3].clamp(-0.01, 0.01).exp();
         gain = step[4];
-        let moved =
-            Motion { dx_px: step[0], dy_px: step[1], turn_rad: step[2], scale: 1.0 + step[3] };
+        let moved = RegisteredMotion {
+            dx_px: step[0],
+            dy_px: step[1],
+            turn_rad: step[2],
+            scale: 1.0 + step[3],
+        };
         let far = motion.turn_rad.abs() > 0.06 || (motion.scale - 1.0).abs() > 0.03;
         if far || motion.dx_px.hypot(motion.dy_px) > 0.5 * w.min(h) as f64 {
             return None;
@@ -420,14 +425,15 @@ fn bessel_i0(x: f64) -> f64 {
 
 /// The part of `moving` inside a margin, brought onto the reference's grid: `width_px - 2 margin`
 /// by `height_px - 2 margin` samples. Places beyond the plane repeat its border.
-pub fn resampled(moving: &Plane, motion: &Motion, margin_px: usize) -> Plane {
+pub fn resampled(moving: &Plane, motion: &RegisteredMotion, margin_px: usize) -> Plane {
     let (w, h) = (moving.width_px, moving.height_px);
     let inner = |side: usize| side.saturating_sub(2 * margin_px);
     if motion.most_px(w, h) < STILL_PX {
         return moving.cut(margin_px, margin_px, inner(w), inner(h));
     }
     let table = Sinc::new();
-    let shift = Motion { dx_px: motion.dx_px, dy_px: motion.dy_px, ..Motion::NONE };
+    let shift =
+        RegisteredMotion { dx_px: motion.dx_px, dy_px: motion.dy_px, ..RegisteredMotion::NONE };
     let beyond = motion.at(0.5 * w as f64, 0.5 * h as f64);
     if (beyond.0 - shift.dx_px).hypot(beyond.1 - shift.dy_px) < 0.25 * STILL_PX {
         return shifted(moving, &shift, margin_px, &table);
@@ -476,7 +482,7 @@ pub fn resampled(moving: &Plane, motion: &Motion, margin_px: usize) -> Plane {
 }
 
 /// [`resampled`] for a shift alone: rows, then columns.
-fn shifted(moving: &Plane, shift: &Motion, margin_px: usize, table: &Sinc) -> Plane {
+fn shifted(moving: &Plane, shift: &RegisteredMotion, margin_px: usize, table: &Sinc) -> Plane {
     let (w, h) = (moving.width_px, moving.height_px);
     let inner = |side: usize| side.saturating_sub(2 * margin_px);
     let (iw, ih) = (inner(w), inner(h));

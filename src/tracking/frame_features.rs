@@ -1,13 +1,13 @@
 //! What is kept of one frame after its pixels are gone, until its burst is judged.
 
-use crate::core::{Luma, Plane, wide};
+use crate::core::{Luma, Plane, with_simd};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
 use crate::sharpness::band_noise::BandNoise;
-use crate::sharpness::direction::{self, LevelBox, Profile};
+use crate::sharpness::direction::{self, DirectionProfile, LevelBox};
 use crate::sharpness::focus_map::{FrameCells, TILE_PX, Tile};
 use crate::sharpness::pyramid::{Pyramid, cut_level0};
 use crate::sharpness::subject::DIRECTION_BOX_PX;
-use crate::tracking::template::Pattern;
+use crate::tracking::template::TrackingTemplate;
 
 /// Frames wider than this are followed on an eighth-size copy, narrower ones on a quarter.
 const EIGHTH_FROM_PX: usize = 2600;
@@ -28,12 +28,12 @@ pub struct BoxDirections {
     /// Row of its first tile.
     pub row: usize,
     /// Blur squared by direction.
-    pub profile: Profile,
+    pub profile: DirectionProfile,
 }
 
 /// Everything measured on one frame that needed all of its pixels.
 #[derive(Debug, Clone)]
-pub struct Shot {
+pub struct FrameFeatures {
     /// Width, px, in the file's own orientation.
     pub width_px: usize,
     /// Height, px, in the file's own orientation.
@@ -45,19 +45,19 @@ pub struct Shot {
     /// Level and spectrum of the frame's own noise.
     pub rendered_noise: Option<RenderedNoise>,
     /// Pattern for following, and the same at half and quarter size.
-    pub patterns: [Pattern; 3],
+    pub patterns: [TrackingTemplate; 3],
     /// Directions where the frame has edges.
     pub boxes: Vec<BoxDirections>,
 }
 
-impl Shot {
+impl FrameFeatures {
     /// Measures a frame; `None` when it is smaller than 64 px on a side.
-    pub fn measure(luma: &Luma<'_>) -> Option<Shot> {
-        Shot::measure_in(luma, &mut Pyramid::default())
+    pub fn measure(luma: &Luma<'_>) -> Option<FrameFeatures> {
+        FrameFeatures::measure_in(luma, &mut Pyramid::default())
     }
 
     /// As [`Self::measure`], in the memory of an earlier frame's levels.
-    pub fn measure_in(luma: &Luma<'_>, pyramid: &mut Pyramid) -> Option<Shot> {
+    pub fn measure_in(luma: &Luma<'_>, pyramid: &mut Pyramid) -> Option<FrameFeatures> {
         pyramid.rebuild(luma);
         let pyramid = &*pyramid;
         let cells = FrameCells::measure(luma, pyramid)?;
@@ -69,12 +69,12 @@ impl Shot {
         };
         let bytes: Vec<u8> =
             small.data.iter().map(|v| ((v + 4) >> 3).clamp(0, 255) as u8).collect();
-        let pattern = Pattern::new(&bytes, small.width, small.height, step);
+        let pattern = TrackingTemplate::new(&bytes, small.width, small.height, step);
         let half = pattern.halved();
         let quarter = half.halved();
         let model = noise.unwrap_or_else(|| BandNoise::white(0.5));
         let boxes = box_directions(luma, pyramid, &cells, &model);
-        Some(Shot {
+        Some(FrameFeatures {
             width_px: luma.width_px(),
             height_px: luma.height_px(),
             cells,
@@ -185,7 +185,7 @@ impl Patch {
                 let samples = data.as_chunks::<3>().0;
                 for (y, line) in (y0..).zip(luma.chunks_exact_mut(w.max(1))) {
                     let from = &samples[y * width_px + x0..y * width_px + x0 + w];
-                    wide(
+                    with_simd(
                         #[inline(always)]
                         || line.iter_mut().zip(from).for_each(|(o, s)| *o = s[0]),
                     );

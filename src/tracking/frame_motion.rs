@@ -13,7 +13,7 @@
 
 /// A small copy of a frame.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct SmallFrame {
+pub struct DownsampledFrame {
     /// Width, samples.
     pub width: usize,
     /// Height, samples.
@@ -24,10 +24,10 @@ pub struct SmallFrame {
     pub data: Vec<f32>,
 }
 
-impl SmallFrame {
+impl DownsampledFrame {
     /// Half the size, by averaging.
     #[must_use]
-    pub fn halved(&self) -> SmallFrame {
+    pub fn halved(&self) -> DownsampledFrame {
         let (width, height) = (self.width / 2, self.height / 2);
         let mut data = Vec::with_capacity(width * height);
         for y in 0..height {
@@ -37,7 +37,7 @@ impl SmallFrame {
                 data.push((a[0] + a[1] + b[0] + b[1]) / 4.0);
             }
         }
-        SmallFrame { width, height, step_px: 2.0 * self.step_px, data }
+        DownsampledFrame { width, height, step_px: 2.0 * self.step_px, data }
     }
 
     /// The value at a place between samples, and whether it lies inside.
@@ -60,17 +60,17 @@ impl SmallFrame {
 
 /// A frame's small copies, finest first.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Copies {
+pub struct DownsampledPyramid {
     /// The small copy, its half and its quarter.
-    pub levels: [SmallFrame; 3],
+    pub levels: [DownsampledFrame; 3],
 }
 
-impl Copies {
+impl DownsampledPyramid {
     /// The copies of a small copy.
-    pub fn of(small: SmallFrame) -> Copies {
+    pub fn of(small: DownsampledFrame) -> DownsampledPyramid {
         let half = small.halved();
         let quarter = half.halved();
-        Copies { levels: [small, half, quarter] }
+        DownsampledPyramid { levels: [small, half, quarter] }
     }
 }
 
@@ -96,7 +96,7 @@ impl Shift {
         Shift { dx_px: 0.0, dy_px: 0.0, rotation_rad: 0.0, scale: 1.0, correlation: 1.0 };
 
     /// Where a place of the reference is found; both in px of the frame, `anchor` as given to
-    /// [`Reference::new`].
+    /// [`ReferenceFrame::new`].
     pub fn apply(&self, anchor: (f64, f64), place: (f64, f64)) -> (f64, f64) {
         let (x, y) = (place.0 - anchor.0, place.1 - anchor.1);
         let (sin, cos) = self.rotation_rad.sin_cos();
@@ -127,7 +127,7 @@ const HUBER: f32 = 2.0;
 const JUMP_SHARE: f64 = 0.14;
 
 #[derive(Debug, Clone, Copy)]
-struct Point {
+struct GridPoint {
     /// From the anchor, samples.
     x: f32,
     y: f32,
@@ -138,28 +138,28 @@ struct Point {
 
 /// A frame to match others against.
 #[derive(Debug, Clone)]
-pub struct Reference {
+pub struct ReferenceFrame {
     anchor_px: (f64, f64),
     /// How many of dx, dy, rotation, scale are fitted.
     unknowns: usize,
-    levels: [Vec<Point>; 2],
+    levels: [Vec<GridPoint>; 2],
     /// Coarsest copy of the surroundings, for jumps.
-    coarse: SmallFrame,
+    coarse: DownsampledFrame,
     /// Reach of the window about the anchor, px.
     reach_px: (f64, f64),
 }
 
-impl Reference {
+impl ReferenceFrame {
     /// A reference from the part within `reach_px` of `anchor_px`. With `turns`, rotation and scale
     /// are fitted too; without, translation only.
     pub fn new(
-        copies: &Copies,
+        copies: &DownsampledPyramid,
         anchor_px: (f64, f64),
         reach_px: (f64, f64),
         turns: bool,
-    ) -> Reference {
+    ) -> ReferenceFrame {
         let level = |l: usize| points(&copies.levels[l], anchor_px, reach_px);
-        Reference {
+        ReferenceFrame {
             anchor_px,
             unknowns: if turns { 4 } else { 2 },
             levels: [level(0), level(1)],
@@ -175,7 +175,7 @@ impl Reference {
 
     /// Where the reference is found in a frame, starting from `near`. `None` when too little of it
     /// is seen or nothing matches better than [`FOUND`].
-    pub fn find(&self, copies: &Copies, near: Shift) -> Option<Shift> {
+    pub fn find(&self, copies: &DownsampledPyramid, near: Shift) -> Option<Shift> {
         let mut best = self.refined(copies, near);
         if best.is_none_or(|b| b.correlation < JUMPED)
             && let Some(jump) = self.jump(&copies.levels[2].halved(), near)
@@ -187,19 +187,19 @@ impl Reference {
         best.filter(|b| b.correlation >= FOUND)
     }
 
-    fn refined(&self, copies: &Copies, near: Shift) -> Option<Shift> {
+    fn refined(&self, copies: &DownsampledPyramid, near: Shift) -> Option<Shift> {
         let rough = self.stepped(1, &copies.levels[1], near).unwrap_or(near);
         self.stepped(0, &copies.levels[0], rough)
     }
 
     /// Gauss-Newton on one copy.
-    fn stepped(&self, level: usize, small: &SmallFrame, near: Shift) -> Option<Shift> {
+    fn stepped(&self, level: usize, small: &DownsampledFrame, near: Shift) -> Option<Shift> {
         let points = &self.levels[level];
         let step = small.step_px;
         let ax = ((self.anchor_px.0 + 0.5) / step - 0.5) as f32;
         let ay = ((self.anchor_px.1 + 0.5) / step - 0.5) as f32;
         let mut p = [near.dx_px / step, near.dy_px / step, near.rotation_rad, near.scale - 1.0];
-        let mut seen: Vec<(&Point, f32)> = Vec::with_capacity(points.len());
+        let mut seen: Vec<(&GridPoint, f32)> = Vec::with_capacity(points.len());
         let mut correlation = 0.0;
         for turn in 0..STEPS.0 {
             let (sin, cos) = (p[2] as f32).sin_cos();
@@ -266,7 +266,7 @@ impl Reference {
     }
 
     /// The best of all whole-sample translations of the coarsest copy within reach of `near`.
-    fn jump(&self, small: &SmallFrame, near: Shift) -> Option<Shift> {
+    fn jump(&self, small: &DownsampledFrame, near: Shift) -> Option<Shift> {
         let step = small.step_px;
         let reach = (JUMP_SHARE * small.width as f64).ceil() as isize;
         let window = |at: f64, half: f64, extent: usize| {
@@ -295,8 +295,8 @@ impl Reference {
 
 /// Correlation of a window of `a` with `b` moved by (dx, dy); `None` when less than half overlaps.
 fn overlap(
-    a: &SmallFrame,
-    b: &SmallFrame,
+    a: &DownsampledFrame,
+    b: &DownsampledFrame,
     (x0, x1): (isize, isize),
     (y0, y1): (isize, isize),
     (dx, dy): (isize, isize),
@@ -334,7 +334,7 @@ fn typical(errors: &[f32]) -> f32 {
 }
 
 /// Chooses the steepest samples of each cell of the window.
-fn points(small: &SmallFrame, anchor_px: (f64, f64), reach_px: (f64, f64)) -> Vec<Point> {
+fn points(small: &DownsampledFrame, anchor_px: (f64, f64), reach_px: (f64, f64)) -> Vec<GridPoint> {
     let (w, h, step) = (small.width, small.height, small.step_px);
     let (ax, ay) = ((anchor_px.0 + 0.5) / step - 0.5, (anchor_px.1 + 0.5) / step - 0.5);
     let low = |at: f64, reach: f64| (at - reach / step).max(1.0) as usize;
@@ -371,7 +371,7 @@ fn points(small: &SmallFrame, anchor_px: (f64, f64), reach_px: (f64, f64)) -> Ve
             for (_, x, y) in &cell {
                 let (gx, gy) = gradient(small, *x, *y);
                 let (dx, dy) = ((*x as f64 - ax) as f32, (*y as f64 - ay) as f32);
-                chosen.push(Point {
+                chosen.push(GridPoint {
                     x: dx,
                     y: dy,
                     value: small.data[y * w + x],
@@ -383,7 +383,7 @@ fn points(small: &SmallFrame, anchor_px: (f64, f64), reach_px: (f64, f64)) -> Ve
     chosen
 }
 
-fn gradient(small: &SmallFrame, x: usize, y: usize) -> (f32, f32) {
+fn gradient(small: &DownsampledFrame, x: usize, y: usize) -> (f32, f32) {
     let (w, at) = (small.width, y * small.width + x);
     let d = &small.data;
     ((d[at + 1] - d[at - 1]) / 2.0, (d[at + w] - d[at - w]) / 2.0)
@@ -426,7 +426,7 @@ mod tests {
     const STEP_PX: f64 = 8.0;
 
     /// A smooth random picture seen through a known shift about the middle, with some noise.
-    fn seen(shift: &Shift, anchor: (f64, f64), gain: f64, noise: f64) -> Copies {
+    fn seen(shift: &Shift, anchor: (f64, f64), gain: f64, noise: f64) -> DownsampledPyramid {
         let mut g = SplitMix64::new(5);
         let waves: Vec<[f64; 3]> = (0..70)
             .map(|_| [g.between(-0.5, 0.5), g.between(-0.5, 0.5), g.between(0.0, 6.3)])
@@ -444,15 +444,24 @@ mod tests {
                 (120.0 + gain * 4.0 * s + noise * noisy.normal()) as f32
             })
             .collect();
-        Copies::of(SmallFrame { width: SIZE.0, height: SIZE.1, step_px: STEP_PX, data })
+        DownsampledPyramid::of(DownsampledFrame {
+            width: SIZE.0,
+            height: SIZE.1,
+            step_px: STEP_PX,
+            data,
+        })
     }
 
     const MIDDLE: (f64, f64) = (960.0, 540.0);
 
     #[test]
     fn movement_is_found_to_a_fraction_of_a_px() {
-        let reference =
-            Reference::new(&seen(&Shift::NONE, MIDDLE, 1.0, 0.5), MIDDLE, (900.0, 500.0), true);
+        let reference = ReferenceFrame::new(
+            &seen(&Shift::NONE, MIDDLE, 1.0, 0.5),
+            MIDDLE,
+            (900.0, 500.0),
+            true,
+        );
         for (dx, dy, turn, scale) in
             [(3.3, -1.7, 0.0, 1.0), (25.0, 14.0, 0.01, 1.0), (-60.0, 33.0, -0.02, 1.02)]
         {
@@ -473,20 +482,28 @@ mod tests {
     #[test]
     fn a_jump_is_found_and_another_picture_is_not() {
         let still = seen(&Shift::NONE, MIDDLE, 1.0, 0.5);
-        let reference = Reference::new(&still, MIDDLE, (900.0, 500.0), true);
+        let reference = ReferenceFrame::new(&still, MIDDLE, (900.0, 500.0), true);
         let far = Shift { dx_px: 210.0, dy_px: -90.0, ..Shift::NONE };
         let found = reference.find(&seen(&far, MIDDLE, 1.0, 0.5), Shift::NONE).unwrap();
         approx::assert_abs_diff_eq!(found.dx_px, 210.0, epsilon = 0.5);
         let mut g = SplitMix64::new(77);
         let data = (0..SIZE.0 * SIZE.1).map(|_| (90.0 + 40.0 * g.normal()) as f32).collect();
-        let other =
-            Copies::of(SmallFrame { width: SIZE.0, height: SIZE.1, step_px: STEP_PX, data });
+        let other = DownsampledPyramid::of(DownsampledFrame {
+            width: SIZE.0,
+            height: SIZE.1,
+            step_px: STEP_PX,
+            data,
+        });
         assert_eq!(reference.find(&other, Shift::NONE), None);
         let flat = vec![50.0; SIZE.0 * SIZE.1];
-        let flat =
-            Copies::of(SmallFrame { width: SIZE.0, height: SIZE.1, step_px: STEP_PX, data: flat });
+        let flat = DownsampledPyramid::of(DownsampledFrame {
+            width: SIZE.0,
+            height: SIZE.1,
+            step_px: STEP_PX,
+            data: flat,
+        });
         assert_eq!(
-            Reference::new(&flat, MIDDLE, (900.0, 500.0), true).find(&still, Shift::NONE),
+            ReferenceFrame::new(&flat, MIDDLE, (900.0, 500.0), true).find(&still, Shift::NONE),
             None
         );
     }
@@ -495,7 +512,7 @@ mod tests {
     fn a_small_window_follows_one_spot() {
         let still = seen(&Shift::NONE, MIDDLE, 1.0, 0.5);
         let spot = (700.0, 400.0);
-        let reference = Reference::new(&still, spot, (160.0, 160.0), false);
+        let reference = ReferenceFrame::new(&still, spot, (160.0, 160.0), false);
         let moved = Shift { dx_px: 9.4, dy_px: 5.2, ..Shift::NONE };
         let found = reference.find(&seen(&moved, MIDDLE, 1.0, 0.5), Shift::NONE).unwrap();
         approx::assert_abs_diff_eq!(found.dx_px, 9.4, epsilon = 0.4);

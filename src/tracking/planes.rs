@@ -134,11 +134,11 @@ pub fn fit(n: usize, energies: &PlaceEnergies) -> Option<BurstPlanes> {
     let few: Vec<usize> = (0..count).step_by(count.div_ceil(START_PLACES)).collect();
     let many: Vec<usize> = (0..count).step_by(count.div_ceil(MAX_PLACES)).collect();
     let directions = readings.directions(&few);
-    let mut best: Option<(f64, Frames)> = None;
+    let mut best: Option<(f64, FrameFit)> = None;
     for (vector, factor) in STARTS {
         let factor = factor * (n as f64).sqrt();
         let plane_px = directions[vector].iter().map(|v| v * factor).collect();
-        let mut frames = Frames { plane_px, shared_px2: vec![0.0; n] };
+        let mut frames = FrameFit { plane_px, shared_px2: vec![0.0; n] };
         frames.centre();
         let mut value = f64::MIN;
         for _ in 0..START_ROUNDS {
@@ -152,7 +152,7 @@ pub fn fit(n: usize, energies: &PlaceEnergies) -> Option<BurstPlanes> {
     for _ in 0..ROUNDS {
         value = readings.round(&mut frames, &many, 1);
     }
-    let shares = Shares::new(&frames, 1);
+    let shares = EnergyShares::new(&frames, 1);
     let places = (0..count).map(|t| readings.place(t, &shares)).collect();
     Some(BurstPlanes {
         plane_px: frames.plane_px,
@@ -164,12 +164,12 @@ pub fn fit(n: usize, energies: &PlaceEnergies) -> Option<BurstPlanes> {
 
 /// Plane and squared shared blur of each frame.
 #[derive(Clone)]
-struct Frames {
+struct FrameFit {
     plane_px: Vec<f64>,
     shared_px2: Vec<f64>,
 }
 
-impl Frames {
+impl FrameFit {
     /// Fixes what the energies leave open: the mean plane and the least shared blur are 0.
     fn centre(&mut self) {
         let mean = self.plane_px.iter().sum::<f64>() / self.plane_px.len() as f64;
@@ -180,7 +180,7 @@ impl Frames {
 }
 
 /// Share of the energy in focus that each frame keeps at each depth tried.
-struct Shares {
+struct EnergyShares {
     depths: Vec<f64>,
     /// A row per depth, a value per frame.
     left: Vec<f64>,
@@ -189,9 +189,9 @@ struct Shares {
     prior_ln: Vec<f64>,
 }
 
-impl Shares {
+impl EnergyShares {
     /// At every `step`-th depth.
-    fn new(frames: &Frames, step: usize) -> Shares {
+    fn new(frames: &FrameFit, step: usize) -> EnergyShares {
         let ends =
             frames.plane_px.iter().fold((f64::MAX, f64::MIN), |a, v| (a.0.min(*v), a.1.max(*v)));
         let depths: Vec<f64> = (0..DEPTHS).step_by(step).map(depth_px).collect();
@@ -202,7 +202,7 @@ impl Shares {
             .iter()
             .map(|d| -0.5 * ((ends.0 - d).max(d - ends.1).max(0.0) / BEYOND_PX).powi(2))
             .collect();
-        Shares { depths, left, prior_ln }
+        EnergyShares { depths, left, prior_ln }
     }
 }
 
@@ -252,8 +252,8 @@ impl Readings {
     }
 
     /// Fits the depths of some places, then every frame; the sum of ln likelihoods before.
-    fn round(&self, frames: &mut Frames, some: &[usize], step: usize) -> f64 {
-        let shares = Shares::new(frames, step);
+    fn round(&self, frames: &mut FrameFit, some: &[usize], step: usize) -> f64 {
+        let shares = EnergyShares::new(frames, step);
         let fits: Vec<DepthFit> = some.iter().map(|t| self.best_depth(*t, &shares)).collect();
         for i in 0..self.n {
             let start = (frames.plane_px[i], frames.shared_px2[i]);
@@ -263,12 +263,12 @@ impl Readings {
         fits.iter().map(|f| f.ln).sum()
     }
 
-    fn best_depth(&self, t: usize, shares: &Shares) -> DepthFit {
+    fn best_depth(&self, t: usize, shares: &EnergyShares) -> DepthFit {
         let none = DepthFit { depth_px: 0.0, energy: 1e-6, ln: f64::MIN };
         self.depth_fits(t, shares).fold(none, |a, b| if b.ln > a.ln { b } else { a })
     }
 
-    fn place(&self, t: usize, shares: &Shares) -> PlaceDepth {
+    fn place(&self, t: usize, shares: &EnergyShares) -> PlaceDepth {
         let fits: Vec<DepthFit> = self.depth_fits(t, shares).collect();
         let top = self.best_depth(t, shares);
         PlaceDepth {
@@ -283,7 +283,7 @@ impl Readings {
     fn depth_fits<'a>(
         &'a self,
         t: usize,
-        shares: &'a Shares,
+        shares: &'a EnergyShares,
     ) -> impl Iterator<Item = DepthFit> + 'a {
         let (ln, with_added) = self.row(t);
         let added = self.added[t];

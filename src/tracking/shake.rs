@@ -23,7 +23,7 @@ const MIN_PLACES: usize = 12;
 
 /// A place on a track.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub struct TimedPosition {
     /// Time, s.
     pub t_s: f64,
     /// To the right, px.
@@ -63,14 +63,14 @@ pub struct Shake {
 /// Columns of the fit: a cubic, cosine and sine.
 const COLUMNS: usize = 6;
 
-struct Track<'a> {
-    places: &'a [Place],
+struct PositionTrack<'a> {
+    places: &'a [TimedPosition],
     middle_s: f64,
     half_s: f64,
 }
 
 /// A fit: coefficients of both axes and the sum of squares left.
-struct Fitted {
+struct ShakeFit {
     x: [f64; COLUMNS],
     y: [f64; COLUMNS],
     left: f64,
@@ -78,20 +78,20 @@ struct Fitted {
     unit_variance: f64,
 }
 
-impl Track<'_> {
+impl PositionTrack<'_> {
     fn row(&self, t_s: f64, frequency_hz: f64) -> [f64; COLUMNS] {
         let u = (t_s - self.middle_s) / self.half_s;
         let a = std::f64::consts::TAU * frequency_hz * (t_s - self.middle_s);
         [1.0, u, u * u, u * u * u, a.cos(), a.sin()]
     }
 
-    fn fit(&self, frequency_hz: f64) -> Option<Fitted> {
-        let rows = |get: fn(&Place) -> f64| -> Vec<([f64; COLUMNS], f64, f64)> {
+    fn fit(&self, frequency_hz: f64) -> Option<ShakeFit> {
+        let rows = |get: fn(&TimedPosition) -> f64| -> Vec<([f64; COLUMNS], f64, f64)> {
             self.places.iter().map(|p| (self.row(p.t_s, frequency_hz), get(p), 1.0)).collect()
         };
         let x = least_squares(&rows(|p| p.x_px))?;
         let y = least_squares(&rows(|p| p.y_px))?;
-        Some(Fitted {
+        Some(ShakeFit {
             x: x.beta,
             y: y.beta,
             left: x.chi_square + y.chi_square,
@@ -101,8 +101,8 @@ impl Track<'_> {
 }
 
 /// The drift alone: a cubic through each axis; coefficients and sum of squares left.
-fn drift(track: &Track<'_>) -> Option<([f64; 4], [f64; 4], f64)> {
-    let rows = |get: fn(&Place) -> f64| -> Vec<([f64; 4], f64, f64)> {
+fn drift(track: &PositionTrack<'_>) -> Option<([f64; 4], [f64; 4], f64)> {
+    let rows = |get: fn(&TimedPosition) -> f64| -> Vec<([f64; 4], f64, f64)> {
         let cut = |r: [f64; COLUMNS]| [r[0], r[1], r[2], r[3]];
         track.places.iter().map(|p| (cut(track.row(p.t_s, 0.0)), get(p), 1.0)).collect()
     };
@@ -112,20 +112,21 @@ fn drift(track: &Track<'_>) -> Option<([f64; 4], [f64; 4], f64)> {
 }
 
 /// Measures a track of at least a dozen places, in order of time.
-pub fn shake(places: &[Place]) -> Option<Shake> {
+pub fn shake(places: &[TimedPosition]) -> Option<Shake> {
     let (first, last) = (places.first()?, places.last()?);
     let length_s = last.t_s - first.t_s;
     if places.len() < MIN_PLACES || length_s <= 0.0 {
         return None;
     }
-    let track = Track { places, middle_s: (first.t_s + last.t_s) / 2.0, half_s: length_s / 2.0 };
+    let track =
+        PositionTrack { places, middle_s: (first.t_s + last.t_s) / 2.0, half_s: length_s / 2.0 };
     let (bx, by, still) = drift(&track)?;
     let mut gaps: Vec<f64> = places.windows(2).map(|w| w[1].t_s - w[0].t_s).collect();
     let gap_s = median(&mut gaps)?.max(1e-6);
     let fastest = FASTEST_HZ.min(0.5 / gap_s * 0.98);
     let step = 1.0 / (OVERSAMPLED * length_s);
     let mut frequency = MIN_PERIODS / length_s;
-    let mut best: Option<(f64, Fitted)> = None;
+    let mut best: Option<(f64, ShakeFit)> = None;
     while frequency <= fastest {
         if let Some(f) = track.fit(frequency)
             && best.as_ref().is_none_or(|b| f.left < b.1.left)
@@ -183,7 +184,7 @@ pub fn shake(places: &[Place]) -> Option<Shake> {
     })
 }
 
-fn best_drift(track: &Track<'_>, rhythm: Option<Rhythm>) -> Option<([f64; 4], [f64; 4])> {
+fn best_drift(track: &PositionTrack<'_>, rhythm: Option<Rhythm>) -> Option<([f64; 4], [f64; 4])> {
     let f = track.fit(rhythm?.frequency_hz)?;
     Some(([f.x[0], f.x[1], f.x[2], f.x[3]], [f.y[0], f.y[1], f.y[2], f.y[3]]))
 }
@@ -200,14 +201,14 @@ mod tests {
     use crate::core::random::SplitMix64;
     use std::f64::consts::TAU;
 
-    fn track(fps: f64, seconds: f64, f_hz: f64, amplitude: f64, noise: f64) -> Vec<Place> {
+    fn track(fps: f64, seconds: f64, f_hz: f64, amplitude: f64, noise: f64) -> Vec<TimedPosition> {
         let mut g = SplitMix64::new(3);
         (0..(fps * seconds) as usize)
             .map(|i| {
                 // Uneven times, as of a variable frame rate.
                 let t_s = (i as f64 + 0.3 * g.uniform()) / fps;
                 let s = amplitude * (TAU * f_hz * t_s + 0.7).sin();
-                Place {
+                TimedPosition {
                     t_s,
                     x_px: 12.0 * t_s + 3.0 * t_s * t_s + 0.8 * s + noise * g.normal(),
                     y_px: -5.0 * t_s + 0.6 * s + noise * g.normal(),

@@ -4,7 +4,7 @@
 //! least squares (Fischler & Bolles 1981, DOI 10.1145/358669.358692, with all pairs tried). Right
 //! to 0.1-0.9 px at the subject on simulated bursts. Range: scale within 5 %, rotation within 8°.
 
-use super::template::{FOUND, Match};
+use super::template::{FOUND, TemplateMatch};
 
 /// Spots agree with a similarity up to this distance, px.
 const NEAR_PX: f64 = 12.0;
@@ -70,7 +70,7 @@ fn product(a: (f64, f64), b: (f64, f64)) -> (f64, f64) {
 }
 
 /// A spot of one frame, px, and the match found in the other.
-pub type Pair = ((f64, f64), Match);
+pub type Pair = ((f64, f64), TemplateMatch);
 
 /// The similarity that most matches agree on; `None` when too few do.
 pub fn agreed(pairs: &[Pair]) -> Option<Similarity> {
@@ -153,7 +153,7 @@ mod tests {
     }
 
     fn pair(spot: (f64, f64), to: (f64, f64)) -> Pair {
-        (spot, Match { x_px: to.0, y_px: to.1, peak: 0.9 })
+        (spot, TemplateMatch { x_px: to.0, y_px: to.1, peak: 0.9 })
     }
 
     #[test]

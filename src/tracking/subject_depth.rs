@@ -83,7 +83,7 @@ pub struct SubjectDepth {
 
 /// Where a place lies in the picture, and how likely the subject is there.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Placed {
+pub struct PlacedDepth {
     /// From the left, any unit.
     pub x: f64,
     /// From the top, the same unit.
@@ -94,7 +94,7 @@ pub struct Placed {
 
 /// Chances of all depths. `scale` is the size of each frame's picture over that of one of them,
 /// `placed` says where each place of the planes lies, in their order.
-pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[Placed]) -> SubjectDepth {
+pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[PlacedDepth]) -> SubjectDepth {
     let weight = weights(planes, placed);
     let density = density(planes, &weight);
     let towards = chance_towards(&planes.plane_px, scale);
@@ -125,7 +125,7 @@ pub fn subject_depth(planes: &BurstPlanes, scale: &[f64], placed: &[Placed]) -> 
 }
 
 /// Share of the weighted variance of depths that one slope over the picture explains.
-fn slope_share(planes: &BurstPlanes, placed: &[Placed], weight: &[f64]) -> f64 {
+fn slope_share(planes: &BurstPlanes, placed: &[PlacedDepth], weight: &[f64]) -> f64 {
     let places: Vec<(Vector3<f64>, f64, f64)> = planes
         .places
         .iter()
@@ -157,13 +157,13 @@ fn slope_share(planes: &BurstPlanes, placed: &[Placed], weight: &[f64]) -> f64 {
 }
 
 /// Weight of every place: its prior and its contrast in focus.
-fn weights(planes: &BurstPlanes, placed: &[Placed]) -> Vec<f64> {
+fn weights(planes: &BurstPlanes, placed: &[PlacedDepth]) -> Vec<f64> {
     let mut energies: Vec<f32> = planes.places.iter().map(|p| p.ln_energy).collect();
     energies.sort_unstable_by(f32::total_cmp);
     let at = (USUAL_BEST * energies.len() as f64) as usize;
     let best = energies.get(at.min(energies.len().saturating_sub(1))).copied().unwrap_or(0.0);
     let contrast = |p: &PlaceDepth| f64::from(p.ln_energy - best).min(MAX_ENERGY_LN);
-    let of = |(p, at): (&PlaceDepth, &Placed)| at.prior * (ENERGY_POWER * contrast(p)).exp();
+    let of = |(p, at): (&PlaceDepth, &PlacedDepth)| at.prior * (ENERGY_POWER * contrast(p)).exp();
     planes.places.iter().zip(placed).map(of).collect()
 }
 
@@ -279,9 +279,9 @@ mod tests {
     }
 
     /// Depths from -4 to 1.9, over the picture in no order.
-    fn body() -> (Vec<f64>, Vec<Placed>) {
+    fn body() -> (Vec<f64>, Vec<PlacedDepth>) {
         let depths = (0..60).map(|k| -4.0 + 0.1 * f64::from(k)).collect();
-        let at = |k: u32| Placed {
+        let at = |k: u32| PlacedDepth {
             x: f64::from(k * 37 % 60) / 60.0,
             y: f64::from(k * 23 % 60) / 90.0,
             prior: 1.0,
@@ -338,9 +338,11 @@ mod tests {
         let (depths, placed) = body();
         let planes = planes(&ROCKING, &depths);
         let all = subject_depth(&planes, &scales(0.002), &placed);
-        let elsewhere =
-            |(d, p): (&f64, &Placed)| Placed { prior: if *d < -1.0 { 1.0 } else { 1e-4 }, ..*p };
-        let hinted: Vec<Placed> = depths.iter().zip(&placed).map(elsewhere).collect();
+        let elsewhere = |(d, p): (&f64, &PlacedDepth)| PlacedDepth {
+            prior: if *d < -1.0 { 1.0 } else { 1e-4 },
+            ..*p
+        };
+        let hinted: Vec<PlacedDepth> = depths.iter().zip(&placed).map(elsewhere).collect();
         let far = subject_depth(&planes, &scales(0.002), &hinted);
         assert!(mean(&all) > mean(&far) + 1.5, "{} {}", mean(&all), mean(&far));
     }
@@ -348,11 +350,11 @@ mod tests {
     #[test]
     fn on_an_even_slope_only_the_planes_tell() {
         let (depths, _) = body();
-        let slope: Vec<Placed> = depths
+        let slope: Vec<PlacedDepth> = depths
             .iter()
-            .map(|d| Placed { x: 0.5, y: 0.1 * d, prior: 1.0 })
+            .map(|d| PlacedDepth { x: 0.5, y: 0.1 * d, prior: 1.0 })
             .enumerate()
-            .map(|(k, p)| Placed { x: (k % 7) as f64 / 7.0, ..p })
+            .map(|(k, p)| PlacedDepth { x: (k % 7) as f64 / 7.0, ..p })
             .collect();
         let planes = planes(&ROCKING, &depths);
         assert!(slope_share(&planes, &slope, &[1.0; 60]) > 0.99);

@@ -1,12 +1,12 @@
 //! Where the subject is in every frame of a burst.
 
-use super::frame_features::Shot;
+use super::frame_features::FrameFeatures;
 use crate::sharpness::focus_map::{FocusMap, TILE_PX, Tile};
 use crate::tracking::template::{self, FOUND, WHOLE_FOUND};
 
 /// Where the subject is in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Place {
+pub struct SubjectPosition {
     /// Position, px of the file.
     pub x_px: f64,
     /// Position, px of the file.
@@ -25,9 +25,14 @@ const WHOLE_CONFIDENCE: f64 = 0.4;
 const CHAIN_MARGIN: f32 = 0.05;
 
 /// Follows a spot of frame `from` through all frames; `None` where it is lost.
-pub fn follow_all(shots: &[&Shot], from: usize, x_px: f64, y_px: f64) -> Vec<Option<Place>> {
-    let mut places: Vec<Option<Place>> = vec![None; shots.len()];
-    places[from] = Some(Place { x_px, y_px, confidence: 1.0 });
+pub fn track_template_through(
+    shots: &[&FrameFeatures],
+    from: usize,
+    x_px: f64,
+    y_px: f64,
+) -> Vec<Option<SubjectPosition>> {
+    let mut places: Vec<Option<SubjectPosition>> = vec![None; shots.len()];
+    places[from] = Some(SubjectPosition { x_px, y_px, confidence: 1.0 });
     let outward =
         [(from + 1..shots.len()).collect::<Vec<_>>(), (0..from).rev().collect::<Vec<_>>()];
     for order in outward {
@@ -45,14 +50,14 @@ pub fn follow_all(shots: &[&Shot], from: usize, x_px: f64, y_px: f64) -> Vec<Opt
                 last = i;
                 last_found = confidence as f32;
             }
-            places[i] = Some(Place { x_px: found.0, y_px: found.1, confidence });
+            places[i] = Some(SubjectPosition { x_px: found.0, y_px: found.1, confidence });
         }
     }
     places
 }
 
 fn follow_one(
-    shots: &[&Shot],
+    shots: &[&FrameFeatures],
     from: usize,
     start: (f64, f64),
     to: usize,
@@ -67,13 +72,13 @@ fn follow_one(
         (0.0..shots[to].width_px as f64).contains(&x)
             && (0.0..shots[to].height_px as f64).contains(&y)
     };
-    let mut best = template::follow(pair(from), pair(to), start, near);
+    let mut best = template::track_template(pair(from), pair(to), start, near);
     if best.is_none_or(|m| m.peak < SURE) && last != from && last_found >= CHAIN_FOUND {
         // The neighbour looks more alike than the first frame: its focus and pose are nearer.
-        if let Some(chained) = template::follow(pair(last), pair(to), near, near)
+        if let Some(chained) = template::track_template(pair(last), pair(to), near, near)
             && best.is_none_or(|m| chained.peak * last_found > m.peak + CHAIN_MARGIN)
         {
-            best = Some(template::Match { peak: chained.peak * last_found, ..chained });
+            best = Some(template::TemplateMatch { peak: chained.peak * last_found, ..chained });
         }
     }
     if let Some(m) = best
@@ -90,7 +95,7 @@ fn follow_one(
 
 /// A subject found without a mark.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Found {
+pub struct TrackedSubject {
     /// Frame in which it is placed (the sharpest there).
     pub frame: usize,
     /// Position, px of the file.
@@ -138,7 +143,7 @@ fn spread(values: &[f32], cols: usize, rows: usize) -> Vec<f32> {
 ///
 /// Frames are laid over each other by the shift of the whole frame. `None` when no tile of any
 /// frame holds structure.
-pub fn find(shots: &[&Shot], maps: &[FocusMap]) -> Option<Found> {
+pub fn track_subject(shots: &[&FrameFeatures], maps: &[FocusMap]) -> Option<TrackedSubject> {
     let middle = shots.len() / 2;
     let (cols, rows) = (maps[middle].cols, maps[middle].rows);
     let mut stacks: Vec<Vec<f32>> = vec![Vec::new(); cols * rows];
@@ -212,7 +217,7 @@ pub fn find(shots: &[&Shot], maps: &[FocusMap]) -> Option<Found> {
     let (frame, c, r, _) = sharpest;
     let tile = TILE_PX as f64;
     let most = (shots[frame].width_px as f64 - 1.0, shots[frame].height_px as f64 - 1.0);
-    Some(Found {
+    Some(TrackedSubject {
         frame,
         x_px: ((c + 0.5) * tile).clamp(0.0, most.0),
         y_px: ((r + 0.5) * tile).clamp(0.0, most.1),

@@ -6,7 +6,7 @@
 
 /// A small copy of a frame with local mean and contrast taken out.
 #[derive(Debug, Clone, PartialEq)]
-pub struct Pattern {
+pub struct TrackingTemplate {
     /// Width, samples.
     pub width: usize,
     /// Height, samples.
@@ -93,9 +93,9 @@ fn column_mean(data: &[f32], width: usize, height: usize, r: usize) -> Vec<f32> 
     out
 }
 
-impl Pattern {
+impl TrackingTemplate {
     /// The pattern of a small copy (8-bit steps, row-major) whose samples lie `step_px` apart.
-    pub fn new(small: &[u8], width: usize, height: usize, step_px: f64) -> Pattern {
+    pub fn new(small: &[u8], width: usize, height: usize, step_px: f64) -> TrackingTemplate {
         let raw: Vec<f32> = small.iter().map(|v| f32::from(*v)).collect();
         let smooth = gaussian(&raw, width, height, SMOOTH);
         let mean = gaussian(&smooth, width, height, LOCAL);
@@ -107,12 +107,12 @@ impl Pattern {
             .zip(&variance)
             .map(|(v, s)| v / s.max(0.0).sqrt().max(CONTRAST_FLOOR))
             .collect();
-        Pattern { width, height, step_px, data }
+        TrackingTemplate { width, height, step_px, data }
     }
 
     /// Half the size, by averaging.
     #[must_use]
-    pub fn halved(&self) -> Pattern {
+    pub fn halved(&self) -> TrackingTemplate {
         let (width, height) = (self.width / 2, self.height / 2);
         let mut data = Vec::with_capacity(width * height);
         for y in 0..height {
@@ -122,13 +122,13 @@ impl Pattern {
                 data.push((a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1]) / 4.0);
             }
         }
-        Pattern { width, height, step_px: 2.0 * self.step_px, data }
+        TrackingTemplate { width, height, step_px: 2.0 * self.step_px, data }
     }
 }
 
 /// Where a spot was found.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Match {
+pub struct TemplateMatch {
     /// Position, px of the frame.
     pub x_px: f64,
     /// Position, px of the frame.
@@ -150,14 +150,14 @@ struct Window {
 const LANES: usize = 8;
 
 /// A pattern to search in, with running sums that give the variance of any window at once.
-struct Target<'a> {
-    pattern: &'a Pattern,
+struct SearchTarget<'a> {
+    pattern: &'a TrackingTemplate,
     /// Sums of samples and of their squares left of and above each corner.
     sums: Vec<[f64; 2]>,
 }
 
-impl<'a> Target<'a> {
-    fn new(pattern: &'a Pattern) -> Self {
+impl<'a> SearchTarget<'a> {
+    fn new(pattern: &'a TrackingTemplate) -> Self {
         let across = pattern.width + 1;
         let mut sums = vec![[0f64; 2]; across * (pattern.height + 1)];
         for (y, row) in pattern.data.chunks_exact(pattern.width).enumerate() {
@@ -170,7 +170,7 @@ impl<'a> Target<'a> {
                 sums[(y + 1) * across + x + 1] = [above[0] + run[0], above[1] + run[1]];
             }
         }
-        Target { pattern, sums }
+        SearchTarget { pattern, sums }
     }
 
     /// Sum of squares about the mean of a window.
@@ -192,7 +192,7 @@ struct Template {
 }
 
 impl Template {
-    fn cut(from: &Pattern, at: Window) -> Option<Template> {
+    fn cut(from: &TrackingTemplate, at: Window) -> Option<Template> {
         let mut data = Vec::with_capacity(at.w * at.h);
         for y in at.y0..at.y0 + at.h {
             let start = y * from.width + at.x0;
@@ -208,7 +208,7 @@ impl Template {
         Some(Template { w: at.w, h: at.h, data })
     }
 
-    fn score(&self, target: &Target<'_>, x0: usize, y0: usize) -> f32 {
+    fn score(&self, target: &SearchTarget<'_>, x0: usize, y0: usize) -> f32 {
         let pattern = target.pattern;
         let mut lanes = [0f32; LANES];
         let mut rest = 0f32;
@@ -233,7 +233,7 @@ impl Template {
     /// maximum.
     fn best(
         &self,
-        target: &Target<'_>,
+        target: &SearchTarget<'_>,
         (cx, cy): (isize, isize),
         reach: usize,
         keep: usize,
@@ -277,7 +277,13 @@ fn parabola(a: f32, b: f32, c: f32) -> f64 {
     if bend >= 0.0 { 0.0 } else { f64::from((0.5 * (a - c) / bend).clamp(-0.5, 0.5)) }
 }
 
-fn refined(template: &Template, target: &Target<'_>, x: usize, y: usize, peak: f32) -> (f64, f64) {
+fn refined(
+    template: &Template,
+    target: &SearchTarget<'_>,
+    x: usize,
+    y: usize,
+    peak: f32,
+) -> (f64, f64) {
     let at = |dx: isize, dy: isize| {
         let (xx, yy) = (x.saturating_add_signed(dx), y.saturating_add_signed(dy));
         let inside =
@@ -295,13 +301,13 @@ fn refined(template: &Template, target: &Target<'_>, x: usize, y: usize, peak: f
 /// position when nothing better is known), within 13 % of the frame's width.
 ///
 /// `coarse` are the same two patterns at half size. `None` when the template has no structure.
-pub fn follow(
-    (from, coarse_from): (&Pattern, &Pattern),
-    (to, coarse_to): (&Pattern, &Pattern),
+pub fn track_template(
+    (from, coarse_from): (&TrackingTemplate, &TrackingTemplate),
+    (to, coarse_to): (&TrackingTemplate, &TrackingTemplate),
     (x_px, y_px): (f64, f64),
     near_px: (f64, f64),
-) -> Option<Match> {
-    let window = |p: &Pattern, half: usize| {
+) -> Option<TemplateMatch> {
+    let window = |p: &TrackingTemplate, half: usize| {
         let side_w = (2 * half).min(p.width);
         let side_h = (2 * half).min(p.height);
         let x0 = (x_px / p.step_px - half as f64).round().clamp(0.0, (p.width - side_w) as f64);
@@ -316,10 +322,10 @@ pub fn follow(
         (coarse_at.x0 as f64 + dx / coarse_from.step_px).round() as isize,
         (coarse_at.y0 as f64 + dy / coarse_from.step_px).round() as isize,
     );
-    let rough = coarse.best(&Target::new(coarse_to), centre, reach, CANDIDATES);
+    let rough = coarse.best(&SearchTarget::new(coarse_to), centre, reach, CANDIDATES);
     let at = window(from, TEMPLATE_HALF);
     let fine = Template::cut(from, at)?;
-    let to = &Target::new(to);
+    let to = &SearchTarget::new(to);
     let mut best: Option<(f32, usize, usize)> = None;
     for (_, cx, cy) in rough {
         // From the coarse window's move to the fine window's place.
@@ -333,7 +339,7 @@ pub fn follow(
     }
     let (peak, x, y) = best?;
     let (rx, ry) = refined(&fine, to, x, y, peak);
-    Some(Match {
+    Some(TemplateMatch {
         x_px: x_px + (rx - at.x0 as f64) * from.step_px,
         y_px: y_px + (ry - at.y0 as f64) * from.step_px,
         peak,
@@ -342,8 +348,8 @@ pub fn follow(
 
 /// Shift of a whole frame against another, px, from patterns at a coarse scale: searched at half
 /// that scale first.
-pub fn whole_shift(from: &Pattern, to: &Pattern) -> Option<Match> {
-    let window = |p: &Pattern| {
+pub fn whole_shift(from: &TrackingTemplate, to: &TrackingTemplate) -> Option<TemplateMatch> {
+    let window = |p: &TrackingTemplate| {
         let w = (p.width as f64 * WHOLE_SHARE) as usize;
         let h = (p.height as f64 * WHOLE_SHARE) as usize;
         Window { x0: (p.width - w) / 2, y0: (p.height - h) / 2, w, h }
@@ -353,10 +359,10 @@ pub fn whole_shift(from: &Pattern, to: &Pattern) -> Option<Match> {
     let rough = Template::cut(&half_from, rough_at)?;
     let reach = (SEARCH_SHARE * half_from.width as f64).ceil() as usize;
     let middle = (rough_at.x0 as isize, rough_at.y0 as isize);
-    let found = rough.best(&Target::new(&half_to), middle, reach, CANDIDATES);
+    let found = rough.best(&SearchTarget::new(&half_to), middle, reach, CANDIDATES);
     let at = window(from);
     let template = Template::cut(from, at)?;
-    let to = &Target::new(to);
+    let to = &SearchTarget::new(to);
     let mut best: Option<(f32, usize, usize)> = None;
     for (_, x, y) in found {
         let near = (
@@ -371,7 +377,7 @@ pub fn whole_shift(from: &Pattern, to: &Pattern) -> Option<Match> {
     }
     let (peak, x, y) = best?;
     let (rx, ry) = refined(&template, to, x, y, peak);
-    Some(Match {
+    Some(TemplateMatch {
         x_px: (rx - at.x0 as f64) * from.step_px,
         y_px: (ry - at.y0 as f64) * from.step_px,
         peak,
@@ -401,10 +407,11 @@ mod tests {
     #[test]
     fn a_shift_is_followed_to_a_fraction_of_a_sample() {
         let (w, h) = (300, 220);
-        let a = Pattern::new(&picture(w, h, 0.0, 0.0), w, h, 4.0);
-        let b = Pattern::new(&picture(w, h, 7.4, -5.3), w, h, 4.0);
+        let a = TrackingTemplate::new(&picture(w, h, 0.0, 0.0), w, h, 4.0);
+        let b = TrackingTemplate::new(&picture(w, h, 7.4, -5.3), w, h, 4.0);
         let m =
-            follow((&a, &a.halved()), (&b, &b.halved()), (600.0, 440.0), (600.0, 440.0)).unwrap();
+            track_template((&a, &a.halved()), (&b, &b.halved()), (600.0, 440.0), (600.0, 440.0))
+                .unwrap();
         assert!(m.peak > 0.9, "{m:?}");
         approx::assert_abs_diff_eq!(m.x_px, 600.0 + 4.0 * 7.4, epsilon = 0.8);
         approx::assert_abs_diff_eq!(m.y_px, 440.0 - 4.0 * 5.3, epsilon = 0.8);
@@ -415,18 +422,19 @@ mod tests {
     #[test]
     fn another_picture_is_not_found() {
         let (w, h) = (200, 160);
-        let a = Pattern::new(&picture(w, h, 0.0, 0.0), w, h, 4.0);
+        let a = TrackingTemplate::new(&picture(w, h, 0.0, 0.0), w, h, 4.0);
         let mut g = SplitMix64::new(77);
         let other: Vec<u8> = (0..w * h).map(|_| (g.uniform() * 255.0) as u8).collect();
-        let b = Pattern::new(&other, w, h, 4.0);
-        let m = follow((&a, &a.halved()), (&b, &b.halved()), (400.0, 320.0), (400.0, 320.0));
+        let b = TrackingTemplate::new(&other, w, h, 4.0);
+        let m =
+            track_template((&a, &a.halved()), (&b, &b.halved()), (400.0, 320.0), (400.0, 320.0));
         assert!(m.is_none_or(|m| m.peak < FOUND), "{m:?}");
     }
 
     #[test]
     fn an_empty_template_is_said_to_be_empty() {
-        let flat = Pattern::new(&vec![90; 100 * 100], 100, 100, 4.0);
+        let flat = TrackingTemplate::new(&vec![90; 100 * 100], 100, 100, 4.0);
         let h = flat.halved();
-        assert!(follow((&flat, &h), (&flat, &h), (200.0, 200.0), (200.0, 200.0)).is_none());
+        assert!(track_template((&flat, &h), (&flat, &h), (200.0, 200.0), (200.0, 200.0)).is_none());
     }
 }

@@ -4,18 +4,18 @@
 use stopwise::core::Luma;
 use stopwise::core::stats::{kendall_tau, median};
 use stopwise::core::units::{GREEN, PitchUm};
-use stopwise::cull::judge::{BurstJudged, Mark, judge};
-use stopwise::report::record::{Call, Cause};
+use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
+use stopwise::report::record::{Cause, Verdict};
 use stopwise::sharpness::band_noise::BandNoise;
 use stopwise::sharpness::focus_map::{FrameCells, Tile};
 use stopwise::sharpness::pyramid::Pyramid;
 use stopwise::sharpness::subject_blur::Attainable;
-use stopwise::simulator::burst::{Burst, BurstSpec};
+use stopwise::simulator::burst::{BurstSpec, SimulatedBurst};
 use stopwise::simulator::causes::{CauseClass, frames};
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::patch::{PatchKind, patch};
 use stopwise::simulator::scene::SceneKind;
-use stopwise::tracking::frame_features::{Patch, Shot};
+use stopwise::tracking::frame_features::{FrameFeatures, Patch};
 
 /// A luma and its size.
 struct Frame(Vec<u8>, usize, usize);
@@ -26,12 +26,13 @@ impl Frame {
     }
 }
 
-fn judged(frames: &[Frame], mark: Option<(f64, f64)>, lens: &Lens) -> BurstJudged {
-    let shots: Vec<Shot> = frames.iter().map(|f| Shot::measure(&f.view()).unwrap()).collect();
+fn judged(frames: &[Frame], mark: Option<(f64, f64)>, lens: &SimulatedLens) -> BurstVerdict {
+    let shots: Vec<FrameFeatures> =
+        frames.iter().map(|f| FrameFeatures::measure(&f.view()).unwrap()).collect();
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
     };
-    let mark = mark.map(|(x_px, y_px)| Mark { frame: 0, x_px, y_px, box_px: None });
+    let mark = mark.map(|(x_px, y_px)| SubjectMark { frame: 0, x_px, y_px, box_px: None });
     let attainable = Attainable::new(lens.n_eff, PitchUm(lens.pitch_um), GREEN);
     judge(&shots, mark, &vec![Some(attainable); frames.len()], &fetch)
 }
@@ -47,7 +48,7 @@ fn ranking(seeds: std::ops::Range<u64>, marked: bool) -> (f64, f64) {
             frames: 8,
             ..BurstSpec::usual(SceneKind::DepthRamp, seed, 4.0)
         };
-        let burst = Burst::new(spec);
+        let burst = SimulatedBurst::new(spec);
         let truths = burst.truths();
         let frames: Vec<Frame> = burst.iter().map(|f| Frame(f.picture.luma(), 640, 480)).collect();
         let mark = marked.then_some((truths[0].subject_x_px, truths[0].subject_y_px));
@@ -74,7 +75,7 @@ fn bar_marked_subject_ranks_frames() {
 }
 
 /// Verdict and causes of a frame of a class; `None` where the scene has no such frame.
-fn pair(class: CauseClass, seed: u64) -> Option<(Call, Vec<Cause>)> {
+fn pair(class: CauseClass, seed: u64) -> Option<(Verdict, Vec<Cause>)> {
     let (frame, reference) = frames(class, SceneKind::DepthRamp, 2.0, seed)?;
     let spot = (reference.truth.subject_x_px, reference.truth.subject_y_px);
     let both = [reference, frame].map(|f| Frame(f.picture.luma(), 768, 576));
@@ -88,7 +89,7 @@ fn bar_causes_are_told_apart() {
     let is_moved = |c: &Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);
     for seed in [5, 6] {
         let (call, causes) = pair(CauseClass::InFocus, seed).unwrap();
-        assert_eq!((call, causes), (Call::Hit, vec![]), "in focus {seed}");
+        assert_eq!((call, causes), (Verdict::Hit, vec![]), "in focus {seed}");
         let (_, causes) = pair(CauseClass::Soft, seed).unwrap();
         assert_eq!(causes, [Cause::Soft], "soft {seed}");
         let (_, causes) = pair(CauseClass::Movement, seed).unwrap();

@@ -3,12 +3,12 @@
 use stopwise::core::random::SplitMix64;
 use stopwise::core::{Plane, Tone};
 use stopwise::noise::spectrum::{RINGS, Spectrum, ring_cy_px};
-use stopwise::tracking::align::{Motion, phase_shift, register, resampled};
+use stopwise::tracking::align::{RegisteredMotion, phase_shift, register, resampled};
 
 use crate::synthetic::{add, gaussian, white};
 
 /// Waves of all frequencies up to `top`, read at places moved by `motion`: exact at any place.
-fn waves(side: usize, motion: &Motion, top: f64, blur_px: f64) -> Plane {
+fn waves(side: usize, motion: &RegisteredMotion, top: f64, blur_px: f64) -> Plane {
     let mut random = SplitMix64::new(77);
     let list: Vec<[f64; 4]> = (0..100)
         .map(|_| {
@@ -37,8 +37,8 @@ fn waves(side: usize, motion: &Motion, top: f64, blur_px: f64) -> Plane {
 #[test]
 fn the_phase_finds_shifts_to_a_tenth_of_a_pixel() {
     for (dx, dy) in [(0.0, 0.0), (0.37, -0.62), (3.25, 1.5), (-17.4, 9.81)] {
-        let motion = Motion { dx_px: dx, dy_px: dy, ..Motion::NONE };
-        let still = waves(300, &Motion::NONE, 0.3, 0.0);
+        let motion = RegisteredMotion { dx_px: dx, dy_px: dy, ..RegisteredMotion::NONE };
+        let still = waves(300, &RegisteredMotion::NONE, 0.3, 0.0);
         let moved = waves(300, &motion, 0.3, 0.0);
         let (x, y) = phase_shift(&still, &moved).unwrap();
         // What leaves the square at the border is not shared: 17 of 300 px are a tenth of a pixel.
@@ -59,9 +59,13 @@ fn motions_are_found_through_blur_and_noise() {
     ];
     for (k, (dx, dy, degrees, scale)) in cases.into_iter().enumerate() {
         let turn_rad = f64::to_radians(degrees);
-        let truth = Motion { dx_px: dx, dy_px: dy, turn_rad, scale };
+        let truth = RegisteredMotion { dx_px: dx, dy_px: dy, turn_rad, scale };
         for (blur_px, noise) in [(0.0, 0.0), (1.5, 3.0), (3.5, 6.0)] {
-            let still = add(&waves(320, &Motion::NONE, 0.3, 0.0), &white(320, 320, 1.0, 5), noise);
+            let still = add(
+                &waves(320, &RegisteredMotion::NONE, 0.3, 0.0),
+                &white(320, 320, 1.0, 5),
+                noise,
+            );
             let seed = 100 + k as u64;
             let moved = add(&waves(320, &truth, 0.3, blur_px), &white(320, 320, 1.0, seed), noise);
             let found = register(&still, &moved).unwrap();
@@ -96,8 +100,12 @@ fn other_subjects_do_not_correlate() {
 fn resampling_keeps_detail_and_noise_up_to_0_42_cycles() {
     let noise = white(400, 400, 10.0, 3);
     for (dx, degrees) in [(0.5, 0.0), (0.25, 1.0)] {
-        let motion =
-            Motion { dx_px: dx, dy_px: -dx, turn_rad: f64::to_radians(degrees), scale: 1.0 };
+        let motion = RegisteredMotion {
+            dx_px: dx,
+            dy_px: -dx,
+            turn_rad: f64::to_radians(degrees),
+            scale: 1.0,
+        };
         let before = Spectrum::of(&noise.cut(24, 24, 352, 352)).unwrap();
         let after = Spectrum::of(&resampled(&noise, &motion, 24)).unwrap();
         for r in 2..RINGS {
@@ -108,8 +116,9 @@ fn resampling_keeps_detail_and_noise_up_to_0_42_cycles() {
         }
     }
     // And puts things where they belong.
-    let motion = Motion { dx_px: 2.3, dy_px: -1.7, turn_rad: 0.01, scale: 1.001 };
-    let (still, moved) = (waves(256, &Motion::NONE, 0.4, 0.0), waves(256, &motion, 0.4, 0.0));
+    let motion = RegisteredMotion { dx_px: 2.3, dy_px: -1.7, turn_rad: 0.01, scale: 1.001 };
+    let (still, moved) =
+        (waves(256, &RegisteredMotion::NONE, 0.4, 0.0), waves(256, &motion, 0.4, 0.0));
     let back = resampled(&moved, &motion, 24);
     let want = still.cut(24, 24, 208, 208);
     let worst = back.data.iter().zip(&want.data).map(|(a, b)| (a - b).abs()).fold(0.0, f32::max);
@@ -137,12 +146,20 @@ fn motions_made_by_scipy_are_found() {
 #[test]
 fn registered_pairs_keep_their_detail() {
     use stopwise::detail::information::detail_of_pair;
-    let frame = |m: &Motion, seed| add(&waves(384, m, 0.45, 0.0), &white(384, 384, 1.0, seed), 3.0);
-    let still = frame(&Motion::NONE, 1);
+    let frame = |m: &RegisteredMotion, seed| {
+        add(&waves(384, m, 0.45, 0.0), &white(384, 384, 1.0, seed), 3.0)
+    };
+    let still = frame(&RegisteredMotion::NONE, 1);
     let cut = |p: &Plane| p.cut(24, 24, 336, 336);
-    let at_rest = detail_of_pair(&cut(&still), &cut(&frame(&Motion::NONE, 2))).unwrap().bits_px;
+    let at_rest =
+        detail_of_pair(&cut(&still), &cut(&frame(&RegisteredMotion::NONE, 2))).unwrap().bits_px;
     for (dx, dy, degrees) in [(0.5, 0.5, 0.0), (3.0, -2.0, 1.0)] {
-        let truth = Motion { dx_px: dx, dy_px: dy, turn_rad: f64::to_radians(degrees), scale: 1.0 };
+        let truth = RegisteredMotion {
+            dx_px: dx,
+            dy_px: dy,
+            turn_rad: f64::to_radians(degrees),
+            scale: 1.0,
+        };
         let moved = frame(&truth, 2);
         let loose = detail_of_pair(&cut(&still), &cut(&moved)).unwrap().bits_px.value;
         let found = register(&still, &moved).unwrap();

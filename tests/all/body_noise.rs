@@ -9,20 +9,20 @@ use stopwise::body_noise::terminal;
 
 use stopwise::body_noise::body_noise;
 use stopwise::body_noise::record::{NoiseMethod, NoiseRecord};
-use stopwise::core::progress::Quiet;
+use stopwise::core::progress::NoProgress;
 use stopwise::cull::outing::{OutingJob, cull, cull_with};
 use stopwise::report::record::{FrameSource, SubjectFound};
 use stopwise::report::term::{self, Style};
 use stopwise::simulator::dng::{dng, read_out};
 use stopwise::simulator::file::{MODEL, Tags, jpeg};
-use stopwise::simulator::sensor::{Sensor, developed};
-use stopwise::simulator::{Burst, BurstSpec, LinearFrame, SceneKind};
+use stopwise::simulator::sensor::{SimulatedSensor, developed};
+use stopwise::simulator::{BurstSpec, LinearFrame, SceneKind, SimulatedBurst};
 use stopwise::store::cache::Cache;
 
 use crate::raw_noise::rendering;
 
-fn burst() -> Burst {
-    Burst::new(BurstSpec {
+fn burst() -> SimulatedBurst {
+    SimulatedBurst::new(BurstSpec {
         width_px: 900,
         height_px: 600,
         frames: 3,
@@ -36,13 +36,20 @@ fn tags(iso: u16, second: u32) -> Tags {
     Tags { iso, time: format!("2031:06:14 15:02:{second:02}"), ..Tags::invented() }
 }
 
-fn put_raw(folder: &Path, name: &str, light: &LinearFrame, sensor: &Sensor, iso: u16, seed: u64) {
+fn put_raw(
+    folder: &Path,
+    name: &str,
+    light: &LinearFrame,
+    sensor: &SimulatedSensor,
+    iso: u16,
+    seed: u64,
+) {
     let raw = read_out(light, sensor, &rendering(f64::from(iso)), seed);
     fs::write(folder.join(name), dng(&raw, &tags(iso, (seed % 60) as u32)).unwrap()).unwrap();
 }
 
 fn measured(paths: &[PathBuf]) -> NoiseRecord {
-    body_noise(paths, &Quiet).unwrap().0
+    body_noise(paths, &NoProgress).unwrap().0
 }
 
 #[test]
@@ -50,7 +57,7 @@ fn gain_read_noise_and_sigma_of_a_body_come_back_from_its_files() {
     let folder = tempfile::tempdir().unwrap();
     let burst = burst();
     let light = burst.light(0).unwrap();
-    let sensor = Sensor::ORDINARY;
+    let sensor = SimulatedSensor::ORDINARY;
     for (i, iso) in [100u16, 200, 400, 800, 1600].into_iter().enumerate() {
         for k in 0..2 {
             let seed = (2 * i + k) as u64;
@@ -125,8 +132,9 @@ fn a_second_gain_in_the_pixels_is_seen() {
     for (i, iso) in [100u16, 200, 400, 800, 1600].into_iter().enumerate() {
         // From ISO 400 on the late noise counts a fifth.
         let late = if iso < 400 { 14.0 } else { 2.8 };
-        let sensor = Sensor { read_e: 4.0, late_read_e: late, ..Sensor::ORDINARY };
-        let sensor = if iso < 400 { sensor } else { Sensor { read_e: 1.5, ..sensor } };
+        let sensor =
+            SimulatedSensor { read_e: 4.0, late_read_e: late, ..SimulatedSensor::ORDINARY };
+        let sensor = if iso < 400 { sensor } else { SimulatedSensor { read_e: 1.5, ..sensor } };
         for k in 0..2 {
             let seed = (2 * i + k) as u64;
             put_raw(folder.path(), &format!("p{iso:05}_{k}.dng"), &light, &sensor, iso, seed);
@@ -141,7 +149,7 @@ fn a_second_gain_in_the_pixels_is_seen() {
 fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
     let folder = tempfile::tempdir().unwrap();
     let burst = burst();
-    let sensor = Sensor::ORDINARY;
+    let sensor = SimulatedSensor::ORDINARY;
     for i in 0..3 {
         let light = burst.light(i).unwrap();
         let seed = 70 + i as u64;
@@ -167,7 +175,7 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
         pictures: true,
         ..OutingJob::default()
     };
-    let work = |path: PathBuf| cull(&job(path), &Quiet, &mut |_| Ok(())).unwrap().0;
+    let work = |path: PathBuf| cull(&job(path), &NoProgress, &mut |_| Ok(())).unwrap().0;
     let rendered = work(folder.path().join("only"));
     fs::remove_dir_all(folder.path().join("only")).unwrap();
     let raw = work(folder.path().to_path_buf());
@@ -195,7 +203,14 @@ fn raw_frames_come_out_of_the_cache_as_they_went_in() {
     let burst = burst();
     for i in 0..3 {
         let light = burst.light(i).unwrap();
-        put_raw(&day, &format!("vm{i}.dng"), &light, &Sensor::ORDINARY, 200, 40 + i as u64);
+        put_raw(
+            &day,
+            &format!("vm{i}.dng"),
+            &light,
+            &SimulatedSensor::ORDINARY,
+            200,
+            40 + i as u64,
+        );
     }
     fs::write(day.join("bad.dng"), b"II\x2a\0\x08\0\0\0\0\0\0\0\0\0").unwrap();
     let job = OutingJob { paths: vec![day], pictures: true, ..OutingJob::default() };
@@ -205,7 +220,7 @@ fn raw_frames_come_out_of_the_cache_as_they_went_in() {
             pages.push(page);
             Ok(())
         };
-        let (record, _) = cull_with(&job, cache, &Quiet, &mut on_burst).unwrap();
+        let (record, _) = cull_with(&job, cache, &NoProgress, &mut on_burst).unwrap();
         (record, pages)
     };
     let fresh = run(None);

@@ -8,9 +8,9 @@ use std::sync::OnceLock;
 
 use serde_json::Value as Json;
 use stopwise::core::Luma;
-use stopwise::image::clip::{ClipStream, Part, Tools, picture_at, probe};
+use stopwise::image::clip::{ClipPart, ClipStream, Tools, picture_at, probe};
 use stopwise::simulator::clip::{ClipSpec, Coding, SimClip};
-use stopwise::simulator::optics::Lens;
+use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::SceneKind;
 
 use crate::cli::Place;
@@ -38,7 +38,7 @@ fn spec() -> ClipSpec {
         height_px: 320,
         fps: FPS,
         frames: FRAMES,
-        lens: Lens { n_eff: 16.0, magnification: 1.0, pitch_um: 6.0 },
+        lens: SimulatedLens { n_eff: 16.0, magnification: 1.0, pitch_um: 6.0 },
         shutter_s: 0.001,
         shake_px: SHAKE.0,
         shake_hz: SHAKE.1,
@@ -178,7 +178,7 @@ fn every_output_is_written_and_stills_are_the_frames_themselves() {
     let sim = |i: usize| {
         let tools = Tools::of_environment();
         let info = probe(&tools, path).unwrap().unwrap();
-        let mut stream = ClipStream::open(&tools, &info, Part::default()).unwrap();
+        let mut stream = ClipStream::open(&tools, &info, ClipPart::default()).unwrap();
         let mut out = Vec::new();
         for _ in 0..=i {
             let f = stream.next_frame().unwrap();
@@ -223,7 +223,7 @@ fn times_ranges_turns_and_depth_are_kept() {
         &text(&uneven),
     ]);
     let info = probe(&tools, &uneven).unwrap().unwrap();
-    let mut stream = ClipStream::open(&tools, &info, Part::default()).unwrap();
+    let mut stream = ClipStream::open(&tools, &info, ClipPart::default()).unwrap();
     let mut times = Vec::new();
     while let Some(f) = stream.next_frame() {
         times.push(f.t_s);
@@ -237,7 +237,7 @@ fn times_ranges_turns_and_depth_are_kept() {
     // 10 bit and full range hold the same light as 8 bit and limited range.
     let mean = |p: &Path| {
         let info = probe(&tools, p).unwrap().unwrap();
-        let mut stream = ClipStream::open(&tools, &info, Part::default()).unwrap();
+        let mut stream = ClipStream::open(&tools, &info, ClipPart::default()).unwrap();
         let f = stream.next_frame().unwrap();
         let mut small = Vec::new();
         f.small(16, &mut small);
@@ -393,7 +393,7 @@ fn an_unread_luma_keeps_its_size() {
 /// The first frame's small copy, how many frames there are, and how the stream ended.
 fn watched(tools: &Tools, path: &Path) -> (Vec<f32>, usize, bool) {
     let info = probe(tools, path).unwrap().unwrap();
-    let mut stream = ClipStream::open(tools, &info, Part::default()).unwrap();
+    let mut stream = ClipStream::open(tools, &info, ClipPart::default()).unwrap();
     let (mut first, mut frames) = (Vec::new(), 0);
     while let Some(frame) = stream.next_frame() {
         if frames == 0 {
@@ -494,7 +494,7 @@ fn frames_without_a_line_end_the_stream() {
         bits: 8,
         ..ClipInfo::default()
     };
-    let mut stream = ClipStream::open(&tools, &info, Part::default()).unwrap();
+    let mut stream = ClipStream::open(&tools, &info, ClipPart::default()).unwrap();
     let first = stream.next_frame().unwrap();
     stream.give_back(first);
     assert!(stream.next_frame().is_none());

@@ -4,8 +4,8 @@ use std::path::Path;
 
 use serde_json::Value as Json;
 use stopwise::simulator::scene::SceneKind;
-use stopwise::simulator::sensor::Sensor;
-use stopwise::simulator::series::{Series, SeriesSpec, Take};
+use stopwise::simulator::sensor::SimulatedSensor;
+use stopwise::simulator::series::{SeriesSpec, SimulatedSeries, Take};
 
 use crate::cli::Place;
 
@@ -19,7 +19,7 @@ pub fn write(
     reduction: f32,
 ) {
     std::fs::create_dir_all(folder).unwrap();
-    let series = Series::new(spec);
+    let series = SimulatedSeries::new(spec);
     let mut number = 0;
     for (f_number, iso, exposure_s) in steps {
         let camera = series.camera(*f_number);
@@ -33,9 +33,12 @@ pub fn write(
             };
             let light = series.light(&camera, &take);
             let (bytes, kind) = if reduction < 0.0 {
-                (series.raw(&light, &take, &Sensor::ORDINARY).unwrap(), "dng")
+                (series.raw(&light, &take, &SimulatedSensor::ORDINARY).unwrap(), "dng")
             } else {
-                (series.rendered(&light, &take, &Sensor::ORDINARY, reduction).unwrap(), "jpg")
+                (
+                    series.rendered(&light, &take, &SimulatedSensor::ORDINARY, reduction).unwrap(),
+                    "jpg",
+                )
             };
             std::fs::write(folder.join(format!("s{number:03}.{kind}")), bytes).unwrap();
             number += 1;

@@ -5,7 +5,7 @@ use std::fs;
 
 use stopwise::store::equipment::{magnifications, pupil_ratio};
 use stopwise::store::rig::{
-    self, MagnificationFrom, Match, Mounted, Rig, RigBody, RigLens, Rigs, Seen,
+    self, EquipmentInFile, MagnificationFrom, Mounted, Rig, RigBody, RigLens, RigMatch, Rigs,
 };
 
 fn rig(focal_mm: f64, set_to: f64, mounted: Mounted) -> Rig {
@@ -119,16 +119,23 @@ fn the_rig_that_names_the_most_is_found() {
         .map(|(n, r)| (n.to_owned(), r))
         .into(),
     );
-    let seen =
-        |model, serial, lens| Seen { make: Some("VELMARROW "), model: Some(model), serial, lens };
-    assert_eq!(rigs.of(seen("vm-7", None, Some("other"))), Match::One("any lens"));
-    assert_eq!(rigs.of(seen("VM-7", None, Some("osk 100"))), Match::One("macro"));
-    assert_eq!(rigs.of(seen("Velmarrow VM-7", Some("41"), Some("Osk 100"))), Match::One("macro"));
-    assert_eq!(rigs.of(seen("VM-7", Some("42"), Some("Osk 100"))), Match::One("second body"));
-    assert_eq!(rigs.of(seen("VM-9", None, None)), Match::One("mute"));
-    assert_eq!(rigs.of(seen("VM-9", None, Some("Osk 100"))), Match::None);
-    assert_eq!(rigs.of(seen("VM-1", None, None)), Match::None);
-    assert_eq!(rigs.of(Seen::default()), Match::None);
+    let seen = |model, serial, lens| EquipmentInFile {
+        make: Some("VELMARROW "),
+        model: Some(model),
+        serial,
+        lens,
+    };
+    assert_eq!(rigs.of(seen("vm-7", None, Some("other"))), RigMatch::One("any lens"));
+    assert_eq!(rigs.of(seen("VM-7", None, Some("osk 100"))), RigMatch::One("macro"));
+    assert_eq!(
+        rigs.of(seen("Velmarrow VM-7", Some("41"), Some("Osk 100"))),
+        RigMatch::One("macro")
+    );
+    assert_eq!(rigs.of(seen("VM-7", Some("42"), Some("Osk 100"))), RigMatch::One("second body"));
+    assert_eq!(rigs.of(seen("VM-9", None, None)), RigMatch::One("mute"));
+    assert_eq!(rigs.of(seen("VM-9", None, Some("Osk 100"))), RigMatch::None);
+    assert_eq!(rigs.of(seen("VM-1", None, None)), RigMatch::None);
+    assert_eq!(rigs.of(EquipmentInFile::default()), RigMatch::None);
 }
 
 #[test]

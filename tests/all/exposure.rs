@@ -5,7 +5,7 @@ use std::io::Cursor;
 use exif::experimental::Writer;
 use exif::{Context, Field, In, Rational, SRational, Tag, Value};
 use stopwise::image::exposure::{
-    Composite, Distance, ExposureProgram, FlashMode, LensSpec, Rendering, ReturnLight,
+    Composite, Distance, ExposureProgram, FlashMode, LensSpec, RenderingCode, ReturnLight,
     SensitivityType, crop_from_sensor,
 };
 use stopwise::image::{Exposure, Orientation};
@@ -122,7 +122,7 @@ fn a_full_record_is_read() {
     };
     assert_eq!(value!(e.lens.spec), Some(spec));
     assert_eq!(value!(e.orientation), Some(Orientation::QuarterCounterClockwise));
-    assert_eq!(value!(e.custom_rendered), Some(Rendering::Other(7)));
+    assert_eq!(value!(e.custom_rendered), Some(RenderingCode::Other(7)));
     assert_eq!(value!(e.composite_image), Some(Composite::WhileShooting));
     // facts E8.
     let at = value!(e.taken_at).unwrap();

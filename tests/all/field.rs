@@ -1,6 +1,6 @@
 //! Pictures like the user's: frames that were judged wrong once, and the scoring of the benches.
 
-use stopwise::core::progress::Quiet;
+use stopwise::core::progress::NoProgress;
 use stopwise::cull::outing::{OutingJob, cull};
 use stopwise::simulator::outing;
 
@@ -31,7 +31,7 @@ fn vm0021_of_the_demo_with_seed_7_is_no_hit() {
         marks: [("vm0016.jpg".to_owned(), mark)].into(),
         ..OutingJob::default()
     };
-    let (record, _) = cull(&job, &Quiet, &mut |_| Ok(())).unwrap();
+    let (record, _) = cull(&job, &NoProgress, &mut |_| Ok(())).unwrap();
     let calls: Vec<_> = record
         .frames
         .iter()

@@ -9,7 +9,7 @@ use image::{DynamicImage, GrayImage, ImageFormat, Rgb, RgbImage};
 use jpeg_encoder::{ColorType, Encoder, SamplingFactor};
 use stopwise::core::Luma;
 use stopwise::image::{
-    Decoded, FileKind, Found, FoundFile, Pixels, Want, decode, decode_into, find, header_size,
+    Decoded, FileKind, FoundFile, FoundFiles, Pixels, Want, decode, decode_into, find, header_size,
     load, read_header,
 };
 use stopwise::{Error, SkipReason};
@@ -70,16 +70,16 @@ impl Folder {
         self.0.path()
     }
 
-    fn find(&self) -> Found {
+    fn find(&self) -> FoundFiles {
         find(&[self.path().to_path_buf()]).unwrap()
     }
 }
 
-fn names(found: &Found) -> Vec<&str> {
+fn names(found: &FoundFiles) -> Vec<&str> {
     found.items.iter().map(|i| i.shown.as_str()).collect()
 }
 
-fn why(found: &Found, name: &str) -> SkipReason {
+fn why(found: &FoundFiles, name: &str) -> SkipReason {
     let named = found.skipped.iter().find(|(p, _)| p.ends_with(name));
     named.unwrap_or_else(|| panic!("{name} was not skipped: {:?}", found.skipped)).1.clone()
 }
@@ -157,7 +157,7 @@ fn what_was_asked_for_by_name_is_answered_for() {
         matches!(find(std::slice::from_ref(&nowhere)), Err(Error::Missing { path }) if path == nowhere)
     );
     let empty = Folder::new();
-    assert_eq!(empty.find(), Found::default());
+    assert_eq!(empty.find(), FoundFiles::default());
 }
 
 #[test]

@@ -91,7 +91,7 @@ fn burst(
     }
     let best = frames
         .iter()
-        .filter(|(f, _)| f.verdict == Call::Hit)
+        .filter(|(f, _)| f.verdict == Verdict::Hit)
         .min_by(|a, b| {
             let ratio = |f: &FrameRecord| f.blur_ratio.map_or(f64::INFINITY, |r| r.value);
             ratio(&a.0).total_cmp(&ratio(&b.0))
@@ -129,11 +129,11 @@ fn frame(
 ) -> FrameRecord {
     let ratio = sigma / best;
     let (verdict, cause) = match ratio {
-        _ if lost => (Call::CannotSay, Some(Cause::NoTexture)),
-        r if r < 1.25 => (Call::Hit, None),
-        r if r < 1.7 => (Call::Near, Some(Cause::Soft)),
+        _ if lost => (Verdict::CannotSay, Some(Cause::NoTexture)),
+        r if r < 1.25 => (Verdict::Hit, None),
+        r if r < 1.7 => (Verdict::Near, Some(Cause::Soft)),
         _ => (
-            Call::Miss,
+            Verdict::Miss,
             Some(
                 [Cause::PlaneOff, Cause::Shake, Cause::SubjectMotion, Cause::PlaneOff]
                     [random.below(4)],
@@ -148,15 +148,15 @@ fn frame(
         flags.raise(Flag::SubjectLost);
     }
     let because = match verdict {
-        Call::Hit => "Blur at the subject is within what f/8 and this noise allow.",
-        Call::Near => "A little softer than the burst's best; fine to about half size.",
-        Call::Miss if moved => {
+        Verdict::Hit => "Blur at the subject is within what f/8 and this noise allow.",
+        Verdict::Near => "A little softer than the burst's best; fine to about half size.",
+        Verdict::Miss if moved => {
             "Edges across one direction are smeared over the whole frame. Shorter shutter or flash."
         }
-        Call::Miss => {
+        Verdict::Miss => {
             "Sharpest 4 % of the width to the left of the subject: the plane lay elsewhere."
         }
-        Call::CannotSay => "The subject could not be followed into this frame.",
+        Verdict::CannotSay => "The subject could not be followed into this frame.",
     };
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
@@ -196,7 +196,7 @@ fn frame(
         focus: if lost { None } else { measured(4200.0 / sigma.powi(3), 0.04) },
         noise_sigma_dn: measured(between(1.9, 2.3), 0.03),
         detail_bits_px: if lost { None } else { measured(2.1 / sigma, 0.06) },
-        motion: moved.then(|| Motion {
+        motion: moved.then(|| MotionRecord {
             length_px: tidy(sigma * 3.0),
             length_std_err_px: Some(tidy(sigma * 0.2)),
             direction_deg: between(10.0, 60.0),
@@ -212,9 +212,9 @@ fn frame(
         at_output: Some(AtOutput {
             output_width_px: 2048,
             verdict: match ratio {
-                _ if lost => Call::CannotSay,
-                r if r < 2.0 => Call::Hit,
-                _ => Call::Miss,
+                _ if lost => Verdict::CannotSay,
+                r if r < 2.0 => Verdict::Hit,
+                _ => Verdict::Miss,
             },
             blur_sigma_px: if lost { None } else { measured(sigma / 2.93, 0.05) },
         }),

@@ -10,7 +10,7 @@ use stopwise::sharpness::band_noise::BandNoise;
 use stopwise::sharpness::pyramid::Pyramid;
 use stopwise::sharpness::subject::{SubjectBox, SubjectSums};
 use stopwise::simulator::patch::{PatchKind, noiseless_patch};
-use stopwise::tracking::frame_features::Shot;
+use stopwise::tracking::frame_features::FrameFeatures;
 
 const SIDE_PX: usize = 256;
 
@@ -124,7 +124,7 @@ fn threads_change_no_result() {
         pool.install(|| {
             frames
                 .par_iter()
-                .map(|f| format!("{:?}", Shot::measure(&view(f, SIDE_PX)).unwrap()))
+                .map(|f| format!("{:?}", FrameFeatures::measure(&view(f, SIDE_PX)).unwrap()))
                 .collect::<Vec<String>>()
         })
     };

@@ -5,10 +5,10 @@ use stopwise::SkipReason;
 use stopwise::image::raw::{Filter, decode_raw, load_raw, raw_formats, raw_makers};
 use stopwise::simulator::dng::{self, RawPicture, dng as written};
 use stopwise::simulator::file::{MAKE, MODEL, Tags};
-use stopwise::simulator::sensor::{Rendering, Sensor};
-use stopwise::simulator::{LinearFrame, Picture};
+use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor};
+use stopwise::simulator::{LinearFrame, RenderedPicture};
 
-const RENDERING: Rendering = Rendering {
+const RENDERING: SimulatedRendering = SimulatedRendering {
     iso: 400.0,
     exposure: 0.66,
     noise_reduction: 0.0,
@@ -27,7 +27,7 @@ fn light(width_px: usize, height_px: usize) -> LinearFrame {
 }
 
 fn picture() -> RawPicture {
-    dng::read_out(&light(160, 120), &Sensor::ORDINARY, &RENDERING, 5)
+    dng::read_out(&light(160, 120), &SimulatedSensor::ORDINARY, &RENDERING, 5)
 }
 
 #[test]
@@ -149,11 +149,12 @@ fn the_formats_named_hold_those_that_are_promised() {
 
 #[test]
 fn luma_and_preview_show_what_a_plain_rendering_shows() {
-    let quiet = Sensor { full_scale_e: 1e9, read_e: 0.0, late_read_e: 0.0 };
+    let quiet = SimulatedSensor { full_scale_e: 1e9, read_e: 0.0, late_read_e: 0.0 };
     let light = light(160, 120);
     let raw = dng::read_out(&light, &quiet, &RENDERING, 1);
     let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
-    let rendered: Picture = stopwise::simulator::sensor::developed(&light, &quiet, &RENDERING, 1);
+    let rendered: RenderedPicture =
+        stopwise::simulator::sensor::developed(&light, &quiet, &RENDERING, 1);
     let luma = read.luma16();
     for y in (4..116).step_by(7) {
         for x in (4..156).step_by(5) {
@@ -214,7 +215,7 @@ fn exposure_comes_from_the_files_own_structure_and_zeros_are_unknown() {
 
 /// Median of measured over true blur in the tiles of a frame of edges.
 fn blur_ratio(luma: &stopwise::core::Luma<'_>, truth: &[f64]) -> f64 {
-    let shot = stopwise::tracking::frame_features::Shot::measure(luma).unwrap();
+    let shot = stopwise::tracking::frame_features::FrameFeatures::measure(luma).unwrap();
     let map = shot.cells.map(&shot.noise.unwrap());
     let across = luma.width_px() / 32;
     let mut ratios: Vec<f64> = truth
@@ -235,9 +236,9 @@ fn blur_ratio(luma: &stopwise::core::Luma<'_>, truth: &[f64]) -> f64 {
 // interpolation must hardly move blur, and a scale of half size would show as 0.5.
 #[test]
 fn blur_of_edges_in_raw_frames_is_in_pixels_of_the_full_mosaic() {
-    use stopwise::simulator::{Burst, BurstSpec, SceneKind};
+    use stopwise::simulator::{BurstSpec, SceneKind, SimulatedBurst};
     for (seed, iso) in [(3, 100.0), (4, 800.0)] {
-        let burst = Burst::new(BurstSpec {
+        let burst = SimulatedBurst::new(BurstSpec {
             width_px: 960,
             height_px: 640,
             frames: 1,
@@ -249,14 +250,18 @@ fn blur_of_edges_in_raw_frames_is_in_pixels_of_the_full_mosaic() {
         });
         let light = burst.light(0).unwrap();
         let truth = burst.sigma_map(0, 32);
-        let rendering = Rendering { iso, ..RENDERING };
-        let raw = dng::read_out(&light, &Sensor::ORDINARY, &rendering, 5);
+        let rendering = SimulatedRendering { iso, ..RENDERING };
+        let raw = dng::read_out(&light, &SimulatedSensor::ORDINARY, &rendering, 5);
         let read = decode_raw(written(&raw, &Tags::invented()).unwrap()).unwrap();
         let data = read.luma16();
         let luma = stopwise::core::Luma::U16 { data: &data, width_px: 960, height_px: 640 };
         let ratio = blur_ratio(&luma, &truth);
-        let picture =
-            stopwise::simulator::sensor::developed(&light, &Sensor::ORDINARY, &rendering, 5);
+        let picture = stopwise::simulator::sensor::developed(
+            &light,
+            &SimulatedSensor::ORDINARY,
+            &rendering,
+            5,
+        );
         let data = picture.luma();
         let luma =
             stopwise::core::Luma::U8 { data: &data, channels: 1, width_px: 960, height_px: 640 };

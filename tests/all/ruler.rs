@@ -5,14 +5,14 @@ use serde_json::Value as Json;
 use stopwise::core::Luma;
 use stopwise::ruler::reading::{NoRuler, RulerReading, measure_ruler};
 use stopwise::ruler::scale::depths;
-use stopwise::simulator::encode::Picture;
+use stopwise::simulator::encode::RenderedPicture;
 use stopwise::simulator::file::{Tags, jpeg};
 use stopwise::simulator::patch::{PatchKind, patch};
 use stopwise::simulator::ruler::{RulerSpec, bricks, ruler};
 
 use crate::cli::Place;
 
-fn read(picture: &Picture) -> Result<RulerReading, NoRuler> {
+fn read(picture: &RenderedPicture) -> Result<RulerReading, NoRuler> {
     measure_ruler(&Luma::U8 {
         data: &picture.data,
         channels: 1,
@@ -86,15 +86,16 @@ fn half_millimetres_are_told_by_their_lengths() {
 
 #[test]
 fn pictures_without_a_ruler_are_refused() {
-    let picture = |plane: stopwise::core::Plane| Picture {
+    let picture = |plane: stopwise::core::Plane| RenderedPicture {
         width_px: plane.width_px,
         height_px: plane.height_px,
         channels: 1,
         data: plane.to_luma(),
     };
-    let flat = Picture { width_px: 640, height_px: 480, channels: 1, data: vec![128; 640 * 480] };
+    let flat =
+        RenderedPicture { width_px: 640, height_px: 480, channels: 1, data: vec![128; 640 * 480] };
     let edge = (0..640 * 480).map(|i| if i % 640 + i / 640 < 500 { 40 } else { 200 }).collect();
-    let edge = Picture { data: edge, ..flat.clone() };
+    let edge = RenderedPicture { data: edge, ..flat.clone() };
     // Four ticks are too few: at 7:1 the short side holds 3.4 mm.
     let few = RulerSpec { ticks_mm: 1.0, ..at(7.0, 90.0, 2) };
     let mut all = vec![("flat", flat), ("edge", edge), ("few", ruler(&few))];
@@ -107,7 +108,10 @@ fn pictures_without_a_ruler_are_refused() {
         let path = format!("{}/testdata/{name}.png", env!("CARGO_MANIFEST_DIR"));
         let grey = image::open(path).unwrap().to_luma8();
         let (w, h) = (grey.width() as usize, grey.height() as usize);
-        all.push((name, Picture { width_px: w, height_px: h, channels: 1, data: grey.into_raw() }));
+        all.push((
+            name,
+            RenderedPicture { width_px: w, height_px: h, channels: 1, data: grey.into_raw() },
+        ));
     }
     for (name, picture) in all {
         if let Ok(reading) = read(&picture) {
@@ -127,7 +131,7 @@ fn a_ruler_has_to_fill_a_good_part_of_the_frame() {
             let start = (y + (height_px - 200) / 2) * width_px + (width_px - 300) / 2;
             data[start..start + 300].copy_from_slice(row);
         }
-        read(&Picture { width_px, height_px, channels: 1, data })
+        read(&RenderedPicture { width_px, height_px, channels: 1, data })
     };
     assert!(within(600, 400).is_ok());
     let refused = within(1500, 1000);

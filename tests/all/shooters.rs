@@ -6,8 +6,8 @@ use std::time::{Duration, Instant};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
 
-use stopwise::limits::{ChartJob, Entry, chart};
-use stopwise::optics::imaging_model::{HIGHEST_CY_PX, Setting};
+use stopwise::limits::{ChartJob, LimitFrame, chart};
+use stopwise::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX};
 use stopwise::plan::record::{LightKind, ModelKind, PlanWish};
 use stopwise::plan::{PlanJob, plan};
 use stopwise::report::term;
@@ -19,7 +19,7 @@ mod bench;
 use crate::harness::golden;
 use bench::{charted, entry};
 
-fn entries(seed: u64, frames: usize, tests: usize) -> Vec<Entry> {
+fn entries(seed: u64, frames: usize, tests: usize) -> Vec<LimitFrame> {
     let s = Shooter::of(seed);
     s.season(seed, frames, tests).iter().map(|t| entry(&s, t)).collect()
 }
@@ -66,7 +66,7 @@ fn a_hundred_thousand_frames_chart_quickly() {
     assert!(apart.abs() < 0.5, "{apart} stops");
 }
 
-fn all_words(entries: &[Entry]) -> (String, String) {
+fn all_words(entries: &[LimitFrame]) -> (String, String) {
     let record = chart(&ChartJob::default(), entries).record;
     let words = terminal::chart(&record, term::Style::PLAIN);
     let page = page::chart(&record).unwrap();
@@ -88,37 +88,37 @@ fn little_or_contradictory_data_are_told_in_words() {
     assert!(words.contains("too few") && words.contains("shoot"), "{words}");
     assert!(!page.contains("Every place"));
 
-    let none: Vec<Entry> = one
+    let none: Vec<LimitFrame> = one
         .iter()
-        .map(|e| Entry { magnification: None, working_f_number: None, ..e.clone() })
+        .map(|e| LimitFrame { magnification: None, working_f_number: None, ..e.clone() })
         .collect();
     let (words, _) = all_words(&none);
     assert!(words.contains("magnification"), "{words}");
 
     // Everything that cannot be.
     let base = &one[0];
-    let mut odd: Vec<Entry> = Vec::new();
+    let mut odd: Vec<LimitFrame> = Vec::new();
     for v in [f64::NAN, f64::INFINITY, -1.0, 0.0, 1e300] {
-        odd.push(Entry { detail_bits_px: Some(v), ..base.clone() });
-        odd.push(Entry { working_f_number: Some(v), ..base.clone() });
-        odd.push(Entry { magnification: Some(v), ..base.clone() });
-        odd.push(Entry { shutter_s: Some(v), ..base.clone() });
-        odd.push(Entry { blur_sigma_px: Some(v), ..base.clone() });
-        odd.push(Entry {
+        odd.push(LimitFrame { detail_bits_px: Some(v), ..base.clone() });
+        odd.push(LimitFrame { working_f_number: Some(v), ..base.clone() });
+        odd.push(LimitFrame { magnification: Some(v), ..base.clone() });
+        odd.push(LimitFrame { shutter_s: Some(v), ..base.clone() });
+        odd.push(LimitFrame { blur_sigma_px: Some(v), ..base.clone() });
+        odd.push(LimitFrame {
             motion_length_px: Some(v),
             verdict: "miss".into(),
             cause: Some("shake".into()),
             test: false,
             ..base.clone()
         });
-        odd.push(Entry { pixel_pitch_um: Some(v), ..base.clone() });
+        odd.push(LimitFrame { pixel_pitch_um: Some(v), ..base.clone() });
     }
-    odd.push(Entry { iso: Some(0), ..base.clone() });
+    odd.push(LimitFrame { iso: Some(0), ..base.clone() });
     let (words, _) = all_words(&odd);
     assert!(words.contains("cannot be"), "{words}");
     // The same setting with details that contradict one another.
-    let torn: Vec<Entry> = (1..40)
-        .map(|i| Entry { detail_bits_px: Some(0.02 * f64::from(i)), ..base.clone() })
+    let torn: Vec<LimitFrame> = (1..40)
+        .map(|i| LimitFrame { detail_bits_px: Some(0.02 * f64::from(i)), ..base.clone() })
         .collect();
     all_words(&torn);
 }
@@ -177,7 +177,7 @@ fn a_plan_from_ones_own_chart_is_right() {
     assert_eq!(record.model, ModelKind::Own);
     let mut compared = 0;
     for row in record.settings.iter().filter(|r| (4.0..=11.0).contains(&r.f_number)) {
-        let at = Setting {
+        let at = CaptureSettings {
             n_eff: row.working_f_number,
             iso: f64::from(row.iso),
             defocus_um: 0.0,
@@ -252,7 +252,8 @@ fn goldens_of_chart_and_plan() {
 #[test]
 fn smears_narrow_the_limit_of_the_hand() {
     let all = entries(20_600, 600, 0);
-    let hand = |entries: &[Entry]| chart(&ChartJob::default(), entries).record.handheld.unwrap();
+    let hand =
+        |entries: &[LimitFrame]| chart(&ChartJob::default(), entries).record.handheld.unwrap();
     let both = hand(&all);
     let (verdicts, smears) = (both.by_verdicts.unwrap(), both.by_smears.unwrap());
     assert!(!smears.limit.contradicts(&verdicts), "{both:?}");
@@ -265,16 +266,16 @@ fn smears_narrow_the_limit_of_the_hand() {
     assert!((smears.speed_mm_s.value / truth - 1.0).abs() < 0.25, "{smears:?} for {truth}");
 
     // Without lengths only the verdicts are left.
-    let bare: Vec<Entry> =
-        all.iter().map(|e| Entry { motion_length_px: None, ..e.clone() }).collect();
+    let bare: Vec<LimitFrame> =
+        all.iter().map(|e| LimitFrame { motion_length_px: None, ..e.clone() }).collect();
     let alone = hand(&bare);
     assert!(alone.by_smears.is_none());
     assert_eq!(alone.half_hit_shutter_s, alone.by_verdicts.map(|v| v.half_hit_shutter_s));
 
     // Lengths four times too long: the verdicts stand, and the contradiction is a finding.
-    let long: Vec<Entry> = all
+    let long: Vec<LimitFrame> = all
         .iter()
-        .map(|e| Entry {
+        .map(|e| LimitFrame {
             motion_length_px: e.motion_length_px.map(|l| 4.0 * l),
             blur_sigma_px: e.blur_sigma_px.map(|b| {
                 let l = e.motion_length_px.unwrap_or(0.0);

@@ -5,9 +5,9 @@ use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
 use stopwise::core::text_path;
-use stopwise::marks::record::{FileState, MarkRecord, PlacedRow, Placing};
-use stopwise::report::atomic_file::{copy_whole, write_whole};
-use stopwise::report::record::{Call, SkippedRecord};
+use stopwise::marks::record::{FilePlacing, FileState, MarkRecord, PlacedRow};
+use stopwise::report::atomic_file::{copy_atomically, write_atomically};
+use stopwise::report::record::{SkippedRecord, Verdict};
 
 use super::super::args::MarkArgs;
 use super::super::places::{shown, stays_below};
@@ -15,9 +15,9 @@ use super::differs;
 use super::plan::Targets;
 
 /// What was asked for.
-pub fn wanted(typed: &MarkArgs) -> impl Iterator<Item = (&Path, Placing)> {
-    let links = typed.hard_links.as_deref().map(|d| (d, Placing::HardLink));
-    let copies = typed.copies.as_deref().map(|d| (d, Placing::Copy));
+pub fn wanted(typed: &MarkArgs) -> impl Iterator<Item = (&Path, FilePlacing)> {
+    let links = typed.hard_links.as_deref().map(|d| (d, FilePlacing::HardLink));
+    let copies = typed.copies.as_deref().map(|d| (d, FilePlacing::Copy));
     links.into_iter().chain(copies)
 }
 
@@ -25,8 +25,8 @@ pub fn wanted(typed: &MarkArgs) -> impl Iterator<Item = (&Path, Placing)> {
 /// A file that is in the way stays.
 pub fn place(
     targets: &Targets,
-    calls: &[Call],
-    (dir, placing): (&Path, Placing),
+    calls: &[Verdict],
+    (dir, placing): (&Path, FilePlacing),
     follow_links: bool,
     write: bool,
     record: &mut MarkRecord,
@@ -63,7 +63,7 @@ fn name_in(folder: Option<&Path>, file: &Path) -> PathBuf {
     folder.unwrap_or(Path::new("")).join(file.file_name().unwrap_or_default())
 }
 
-fn put(from: &Path, to: &Path, placing: Placing, write: bool) -> Result<FileState, String> {
+fn put(from: &Path, to: &Path, placing: FilePlacing, write: bool) -> Result<FileState, String> {
     let state = match to.symlink_metadata() {
         Ok(_) if is_there(from, to, placing).unwrap_or(false) => FileState::Same,
         Ok(_) => return Err(format!("{} is another file: it stays as it is", to.display())),
@@ -82,14 +82,14 @@ fn put(from: &Path, to: &Path, placing: Placing, write: bool) -> Result<FileStat
         fs::create_dir_all(folder).map_err(failed)?;
     }
     match placing {
-        Placing::HardLink => fs::hard_link(from, to).map_err(failed)?,
-        Placing::Copy => copy_whole(from, to).map_err(|e| e.to_string())?,
+        FilePlacing::HardLink => fs::hard_link(from, to).map_err(failed)?,
+        FilePlacing::Copy => copy_atomically(from, to).map_err(|e| e.to_string())?,
     }
     Ok(state)
 }
 
 /// Whether a place holds the file already.
-fn is_there(from: &Path, to: &Path, placing: Placing) -> io::Result<bool> {
+fn is_there(from: &Path, to: &Path, placing: FilePlacing) -> io::Result<bool> {
     let (a, b) = (fs::metadata(from)?, fs::symlink_metadata(to)?);
     if !b.is_file() {
         return Ok(false);
@@ -97,7 +97,7 @@ fn is_there(from: &Path, to: &Path, placing: Placing) -> io::Result<bool> {
     #[cfg(unix)]
     {
         use std::os::unix::fs::MetadataExt;
-        if placing == Placing::HardLink {
+        if placing == FilePlacing::HardLink {
             return Ok((a.dev(), a.ino()) == (b.dev(), b.ino()));
         }
     }
@@ -120,7 +120,7 @@ fn is_there(from: &Path, to: &Path, placing: Placing) -> io::Result<bool> {
 /// Writes the paths of the frames of some verdicts, one a line, with the file taken with each.
 pub fn list(
     targets: &Targets,
-    calls: &[Call],
+    calls: &[Verdict],
     path: &Path,
     skipped: &mut Vec<SkippedRecord>,
 ) -> anyhow::Result<()> {
@@ -144,7 +144,7 @@ pub fn list(
         out.write_all(&text)?;
         out.flush()?;
     } else {
-        write_whole(path, |out| out.write_all(&text))?;
+        write_atomically(path, |out| out.write_all(&text))?;
     }
     Ok(())
 }

@@ -13,17 +13,17 @@ use stopwise::cull::outing::{self, OutingJob};
 use stopwise::cull::written::WrittenCull;
 use stopwise::marks::record::{FileState, MarkRecord};
 use stopwise::report::json;
-use stopwise::report::record::{Call, CullRecord, SCHEMA, SkippedRecord};
+use stopwise::report::record::{CullRecord, SCHEMA, SkippedRecord, Verdict};
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
 
 use super::args::MarkArgs;
 use super::places::{Origin, Places};
-use super::{Ended, cache, show};
+use super::{Outcome, cache, show};
 use plan::{Mapping, Targets};
 
 /// Marks what a record or a folder holds, or says what that would change.
-pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
+pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
     for path in [&typed.json, &typed.list].into_iter().flatten() {
         show::check_writable(path)?;
     }
@@ -37,7 +37,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
         _ => None,
     };
-    let Source { cull, skipped } = source(&typed.source, decisions.as_ref())?;
+    let MarkSource { cull, skipped } = source(&typed.source, decisions.as_ref())?;
     let origin = match &typed.source {
         input if input.as_os_str() == "-" => Origin::Input,
         folder if folder.is_dir() => Origin::Folder(folder),
@@ -59,7 +59,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
     if let Some(decisions) = &decisions {
         let moved = targets.decided(decisions)?;
         if moved > 0 && !typed.source.is_dir() {
-            show::remark(&format!(
+            show::print_note(&format!(
                 "In {} the subject was moved in review, and the record may be older: give the \
                  folder instead to mark what is judged for that place.",
                 wording::count(moved, "burst", "bursts")
@@ -69,7 +69,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
     if !typed.no_sidecars {
         plan::sidecars(&targets, &mapping, &places, typed.write, &mut record);
     }
-    let calls: &[Call] = if typed.calls.is_empty() { &[Call::Hit] } else { &typed.calls };
+    let calls: &[Verdict] = if typed.calls.is_empty() { &[Verdict::Hit] } else { &typed.calls };
     for to in hand_over::wanted(typed) {
         hand_over::place(&targets, calls, to, typed.follow_links, typed.write, &mut record);
     }
@@ -85,32 +85,32 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Ended> {
         outputs.tried(show::result(&text));
     } else {
         for SkippedRecord { path, reason } in &record.skipped {
-            show::remark(&format!("skipped {path}: {reason}"));
+            show::print_note(&format!("skipped {path}: {reason}"));
         }
     }
     Ok(outputs.ended(ended(&record, typed)))
 }
 
-fn ended(record: &MarkRecord, typed: &MarkArgs) -> Ended {
+fn ended(record: &MarkRecord, typed: &MarkArgs) -> Outcome {
     let done = record.sidecars.len() + record.placed.len();
     let nothing_asked = typed.list.is_some() && done == 0;
     match (record.skipped.is_empty(), done, nothing_asked) {
-        (true, ..) if record.frames > 0 => Ended::Whole,
-        (false, 1.., _) | (false, _, true) => Ended::Partly,
-        _ => Ended::Nothing,
+        (true, ..) if record.frames > 0 => Outcome::Whole,
+        (false, 1.., _) | (false, _, true) => Outcome::Partly,
+        _ => Outcome::Nothing,
     }
 }
 
 /// What is to be marked.
-struct Source {
+struct MarkSource {
     cull: WrittenCull,
     /// Files of a folder that could not be judged.
     skipped: Vec<SkippedRecord>,
 }
 
 /// The verdicts. Frames of a folder are judged for the subjects that people placed.
-fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<Source> {
-    let of = |cull| Source { cull, skipped: Vec::new() };
+fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSource> {
+    let of = |cull| MarkSource { cull, skipped: Vec::new() };
     if path.as_os_str() == "-" {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).context("cannot read the input")?;
@@ -134,7 +134,7 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<Source> 
         if stopped {
             bail!("stopped before every frame was judged: nothing was marked");
         }
-        return Ok(Source { cull: WrittenCull::from(&record), skipped: record.skipped });
+        return Ok(MarkSource { cull: WrittenCull::from(&record), skipped: record.skipped });
     }
     let text =
         std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
@@ -161,18 +161,18 @@ fn placed(
 }
 
 /// Reads a verdict as typed.
-pub fn call(text: &str) -> Result<Call, String> {
+pub fn call(text: &str) -> Result<Verdict, String> {
     match text.trim() {
-        "hit" => Ok(Call::Hit),
-        "near" => Ok(Call::Near),
-        "miss" => Ok(Call::Miss),
-        "cannot-say" | "cannot say" => Ok(Call::CannotSay),
+        "hit" => Ok(Verdict::Hit),
+        "near" => Ok(Verdict::Near),
+        "miss" => Ok(Verdict::Miss),
+        "cannot-say" | "cannot say" => Ok(Verdict::CannotSay),
         other => Err(format!("{other:?} is none of hit, near, miss, cannot-say")),
     }
 }
 
 /// Reads `hit=5`: a rating of the XMP standard.
-pub fn rating(text: &str) -> Result<(Call, i8), String> {
+pub fn rating(text: &str) -> Result<(Verdict, i8), String> {
     let (word, value) = text.split_once('=').ok_or("give VERDICT=NUMBER, as hit=5")?;
     match value.trim().parse::<i8>() {
         Ok(v) if (-1..=5).contains(&v) => Ok((call(word)?, v)),
@@ -181,7 +181,7 @@ pub fn rating(text: &str) -> Result<(Call, i8), String> {
 }
 
 /// Reads `hit=to print`: a label.
-pub fn label(text: &str) -> Result<(Call, String), String> {
+pub fn label(text: &str) -> Result<(Verdict, String), String> {
     let (word, value) = text.split_once('=').ok_or("give VERDICT=TEXT, as \"hit=to print\"")?;
     let value = value.trim();
     if value.is_empty() || value.chars().any(char::is_control) {
@@ -208,12 +208,12 @@ mod tests {
 
     #[test]
     fn ratings_and_labels_are_read_and_nonsense_is_refused() {
-        assert_eq!(rating("hit=5"), Ok((Call::Hit, 5)));
-        assert_eq!(rating("cannot-say=-1"), Ok((Call::CannotSay, -1)));
+        assert_eq!(rating("hit=5"), Ok((Verdict::Hit, 5)));
+        assert_eq!(rating("cannot-say=-1"), Ok((Verdict::CannotSay, -1)));
         for bad in ["hit", "hit=6", "hit=-2", "hit=", "best=5", "hit=4.5"] {
             assert!(rating(bad).is_err(), "{bad}");
         }
-        assert_eq!(label("near=web only"), Ok((Call::Near, "web only".to_owned())));
+        assert_eq!(label("near=web only"), Ok((Verdict::Near, "web only".to_owned())));
         for bad in ["near", "near=", "near=a\nb", "good=a"] {
             assert!(label(bad).is_err(), "{bad}");
         }

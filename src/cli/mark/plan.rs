@@ -12,8 +12,8 @@ use stopwise::error::SidecarFault;
 use stopwise::image::named_as_picture;
 use stopwise::marks::record::{ChangeRow, FileState, MarkRecord, SidecarRow};
 use stopwise::marks::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
-use stopwise::report::atomic_file::{clear_leftovers, exchange};
-use stopwise::report::record::{Call, Cause, SkippedRecord};
+use stopwise::report::atomic_file::{remove_temp_files, replace};
+use stopwise::report::record::{Cause, SkippedRecord, Verdict};
 use stopwise::store::decisions::Decisions;
 
 use super::super::args::MarkArgs;
@@ -23,8 +23,8 @@ use super::differs;
 /// What sidecars say for each verdict.
 #[derive(Debug)]
 pub struct Mapping {
-    ratings: BTreeMap<Call, i8>,
-    labels: BTreeMap<Call, String>,
+    ratings: BTreeMap<Verdict, i8>,
+    labels: BTreeMap<Verdict, String>,
     prefix: Option<String>,
     only_unset: bool,
     full_names: bool,
@@ -58,7 +58,7 @@ impl Mapping {
         })
     }
 
-    fn marks(&self, target: &Target) -> Marks {
+    fn marks(&self, target: &SidecarTarget) -> Marks {
         let keywords = self.prefix.as_ref().map(|prefix| {
             let cause = target.cause.map(Cause::word);
             let call = target.call.word().replace(' ', "-");
@@ -77,13 +77,13 @@ impl Mapping {
 
 /// A frame with its files and its marks.
 #[derive(Debug)]
-pub struct Target {
+pub struct SidecarTarget {
     /// Its name in the record.
     pub shown: String,
     /// The frame, and the file taken with it.
     pub files: Vec<PathBuf>,
     /// What it is.
-    pub call: Call,
+    pub call: Verdict,
     /// Number of its burst.
     burst: u32,
     /// What cost the most sharpness.
@@ -94,7 +94,7 @@ pub struct Target {
 
 /// The frames of a record that are there.
 #[derive(Debug)]
-pub struct Targets(pub Vec<Target>);
+pub struct Targets(pub Vec<SidecarTarget>);
 
 impl Targets {
     /// Finds the files of every frame; those that are gone or refused are skipped.
@@ -137,8 +137,8 @@ impl Targets {
     }
 }
 
-fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> Target {
-    Target {
+fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> SidecarTarget {
+    SidecarTarget {
         shown: frame.path.clone(),
         files,
         call: frame.verdict,
@@ -151,7 +151,7 @@ fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> Target {
 /// One sidecar to be.
 struct Planned<'t> {
     path: PathBuf,
-    targets: Vec<&'t Target>,
+    targets: Vec<&'t SidecarTarget>,
     files: BTreeSet<&'t Path>,
     notes: Vec<String>,
 }
@@ -183,7 +183,7 @@ pub fn sidecars(
         }
     }
     if write {
-        folders.0.keys().for_each(|folder| clear_leftovers(folder));
+        folders.0.keys().for_each(|folder| remove_temp_files(folder));
     }
     for mut plan in planned {
         let Some(first) = plan.targets.first() else { continue };
@@ -252,7 +252,7 @@ fn sidecar(
         (Some(_), false) => FileState::Changed,
     };
     if write && differs(state) {
-        exchange(&plan.path, before.as_deref(), after.text.as_bytes()).map_err(|e| match e {
+        replace(&plan.path, before.as_deref(), after.text.as_bytes()).map_err(|e| match e {
             stopwise::Error::Write { source, .. } => format!("cannot be written: {source}"),
             other => other.to_string(),
         })?;

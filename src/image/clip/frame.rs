@@ -1,6 +1,6 @@
 //! One frame of a clip: luma as stored, and what is asked of it.
 
-use crate::core::wide;
+use crate::core::with_simd;
 
 /// How a frame was coded.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -115,7 +115,7 @@ impl ClipFrame {
                     let at = (4 * y + r) * l.width;
                     self.data[at..at + used].as_chunks::<4>().0
                 });
-                wide(
+                with_simd(
                     #[inline(always)]
                     || means_of_4(rows, gain, lift, line),
                 );

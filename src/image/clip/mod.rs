@@ -20,5 +20,5 @@ pub use find::{FoundClips, find};
 pub use frame::{ClipFrame, FrameType};
 pub use picture::{RgbPicture, picture_at};
 pub use probe::{ClipInfo, probe};
-pub use stream::{ClipStream, Ending, Part};
+pub use stream::{ClipPart, ClipStream, FfmpegExit};
 pub use tools::Tools;

@@ -26,7 +26,7 @@ const MAX_COMPLAINTS: usize = 4;
 
 /// Which frames are wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Part {
+pub struct ClipPart {
     /// From this time on, s; from the start when `None`.
     pub from_s: Option<f64>,
     /// So many frames; all when `None`.
@@ -35,7 +35,7 @@ pub struct Part {
 
 /// How a stream ended.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Ending {
+pub struct FfmpegExit {
     /// Whether ffmpeg came to its own end. It does so with a damaged file too, complaining.
     pub by_itself: bool,
     /// What it complained about, the first few lines.
@@ -44,7 +44,7 @@ pub struct Ending {
 
 /// What the line about a frame says.
 #[derive(Debug, Clone, Copy, PartialEq)]
-struct Line {
+struct StreamLine {
     t_s: Option<f64>,
     frame_type: FrameType,
     interlaced: bool,
@@ -52,7 +52,7 @@ struct Line {
 
 /// What is heard from ffmpeg.
 enum Heard {
-    Frame(Line),
+    Frame(StreamLine),
     Complaint(String),
 }
 
@@ -76,7 +76,7 @@ pub struct ClipStream {
 
 /// How the luma of a pixel format is had.
 #[derive(Debug, Clone, PartialEq)]
-struct Luma {
+struct LumaFormat {
     /// The filters that lead to it.
     filter: &'static str,
     /// The pixel format it is asked in, so that its size is certain.
@@ -88,7 +88,7 @@ struct Luma {
     white: f32,
 }
 
-fn luma_of(info: &ClipInfo) -> Luma {
+fn luma_of(info: &ClipInfo) -> LumaFormat {
     /// Layouts with a plane of luma that ffmpeg hands out as it is.
     const PLANAR: [&str; 13] = [
         "yuv410p", "yuv411p", "yuv420p", "yuv422p", "yuv440p", "yuv444p", "yuvj411p", "yuvj420p",
@@ -109,7 +109,7 @@ fn luma_of(info: &ClipInfo) -> Luma {
     if !planar && !grey {
         // RGB, luma packed with colour, and what else there is: full range at full depth.
         let deep = info.bits > 8;
-        return Luma {
+        return LumaFormat {
             filter: "scale=out_range=pc",
             format: if deep { "gray16le" } else { "gray" },
             bytes,
@@ -126,7 +126,7 @@ fn luma_of(info: &ClipInfo) -> Luma {
     } else {
         (0.0, ((1u32 << bits) - 1) as f32)
     };
-    Luma { filter, format, bytes, black, white }
+    LumaFormat { filter, format, bytes, black, white }
 }
 
 impl ClipStream {
@@ -134,7 +134,7 @@ impl ClipStream {
     ///
     /// # Errors
     /// [`Error::NoFfmpeg`] when it cannot be started.
-    pub fn open(tools: &Tools, info: &ClipInfo, part: Part) -> Result<ClipStream, Error> {
+    pub fn open(tools: &Tools, info: &ClipInfo, part: ClipPart) -> Result<ClipStream, Error> {
         let luma = luma_of(info);
         let layout = Layout {
             width: info.width_px as usize,
@@ -226,7 +226,7 @@ impl ClipStream {
         None
     }
 
-    fn line(&mut self) -> Option<Line> {
+    fn line(&mut self) -> Option<StreamLine> {
         loop {
             match self.heard.recv_timeout(LINE_PATIENCE) {
                 Ok(Heard::Frame(line)) => return Some(line),
@@ -250,7 +250,7 @@ impl ClipStream {
     }
 
     /// Waits for ffmpeg to end and tells how it did.
-    pub fn finish(mut self) -> Ending {
+    pub fn finish(mut self) -> FfmpegExit {
         // Without receivers the threads end even when ffmpeg has more to give.
         self.pixels = None;
         self.used = None;
@@ -264,7 +264,7 @@ impl ClipStream {
             }
         }
         let by_itself = !self.broken && status.is_ok_and(|s| s.success());
-        Ending { by_itself, complaints: std::mem::take(&mut self.complaints) }
+        FfmpegExit { by_itself, complaints: std::mem::take(&mut self.complaints) }
     }
 }
 
@@ -331,7 +331,7 @@ fn time_base(text: &str) -> Option<f64> {
 }
 
 /// The line about a frame, "… n:  12 pts:   6144 … i:P iskey:0 type:B".
-fn frame_line(text: &str, second: f64) -> Option<Line> {
+fn frame_line(text: &str, second: f64) -> Option<StreamLine> {
     let after = |key: &str| {
         let rest = text.split_once(key)?.1.trim_start();
         rest.split_whitespace().next()
@@ -339,7 +339,7 @@ fn frame_line(text: &str, second: f64) -> Option<Line> {
     after(" n:")?;
     let ticks = after(" pts:")?;
     let t_s = ticks.parse::<f64>().ok().filter(|_| second > 0.0).map(|t| t * second);
-    Some(Line {
+    Some(StreamLine {
         t_s,
         frame_type: match after(" type:") {
             Some("I") => FrameType::I,

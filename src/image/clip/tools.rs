@@ -85,14 +85,14 @@ pub(super) fn only_this_file(command: &mut Command) {
 }
 
 /// What a program answered.
-pub(super) struct Answer {
+pub(super) struct ToolOutput {
     pub done: bool,
     pub stdout: Vec<u8>,
     pub stderr: Vec<u8>,
 }
 
 /// Runs a program to its end; `None` when it takes too long and was ended.
-pub(super) fn answer(mut command: Command, program: &Path) -> Result<Option<Answer>, Error> {
+pub(super) fn answer(mut command: Command, program: &Path) -> Result<Option<ToolOutput>, Error> {
     command.stdout(Stdio::piped()).stderr(Stdio::piped());
     let mut child = command.spawn().map_err(|source| missing(program, source))?;
     let (to, from) = channel();
@@ -126,7 +126,7 @@ pub(super) fn answer(mut command: Command, program: &Path) -> Result<Option<Answ
         }
     }
     let done = child.wait().is_ok_and(|status| status.success());
-    Ok(Some(Answer {
+    Ok(Some(ToolOutput {
         done,
         stdout: stdout.unwrap_or_default(),
         stderr: stderr.unwrap_or_default(),

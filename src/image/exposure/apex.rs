@@ -49,7 +49,7 @@ pub fn ev_at_iso_100(f_number: f64, time_s: f64, iso: f64) -> f64 {
 
 /// A series of marked f-numbers.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Series {
+pub enum StopSeries {
     /// Steps of a third of a stop: N = 2^(k/6).
     Thirds,
     /// Steps of half a stop: N = 2^(k/4).
@@ -65,20 +65,20 @@ const HALVES: [f64; 21] = [
     22.0, 27.0, 32.0,
 ];
 
-impl Series {
+impl StopSeries {
     /// The numbers as marked, from f/1 on.
     pub fn nominal(self) -> &'static [f64] {
         match self {
-            Series::Thirds => &THIRDS,
-            Series::Halves => &HALVES,
+            StopSeries::Thirds => &THIRDS,
+            StopSeries::Halves => &HALVES,
         }
     }
 
     /// Steps a stop.
     fn steps(self) -> f64 {
         match self {
-            Series::Thirds => 3.0,
-            Series::Halves => 2.0,
+            StopSeries::Thirds => 3.0,
+            StopSeries::Halves => 2.0,
         }
     }
 
@@ -97,8 +97,8 @@ impl Series {
 
 /// An f-number as photographers write it: "f/5.6", "f/11".
 pub fn f_label(f_number: f64) -> String {
-    let step = Series::Thirds.nearest(f_number);
-    let off = av_from_n(f_number) - av_from_n(Series::Thirds.exact(step));
+    let step = StopSeries::Thirds.nearest(f_number);
+    let off = av_from_n(f_number) - av_from_n(StopSeries::Thirds.exact(step));
     let marked = usize::try_from(step).ok().and_then(|k| THIRDS.get(k));
     let shown = match marked {
         Some(nominal) if off.abs() < ON_THE_SERIES_STOPS => *nominal,
@@ -135,12 +135,12 @@ mod tests {
             [1.0, 1.4142, 2.0, 2.8284, 4.0, 5.6569, 8.0, 11.3137, 16.0, 22.6274, 32.0, 45.2548];
         for (k, want) in (0..).zip(exact) {
             assert_abs_diff_eq!(n_from_av(f64::from(k)), want, epsilon = 5e-5);
-            assert_abs_diff_eq!(Series::Thirds.exact(3 * k), want, epsilon = 5e-5);
-            assert_abs_diff_eq!(Series::Halves.exact(2 * k), want, epsilon = 5e-5);
+            assert_abs_diff_eq!(StopSeries::Thirds.exact(3 * k), want, epsilon = 5e-5);
+            assert_abs_diff_eq!(StopSeries::Halves.exact(2 * k), want, epsilon = 5e-5);
         }
         for (n, error) in [(1.4, -0.0291), (5.6, -0.0291), (11.0, -0.0811), (45.0, -0.0163)] {
-            let step = Series::Thirds.nearest(n);
-            let off = av_from_n(n) - av_from_n(Series::Thirds.exact(step));
+            let step = StopSeries::Thirds.nearest(n);
+            let off = av_from_n(n) - av_from_n(StopSeries::Thirds.exact(step));
             assert_abs_diff_eq!(off, error, epsilon = 1e-4);
         }
     }
@@ -149,7 +149,7 @@ mod tests {
     // (halves) of its step, so each finds its own.
     #[test]
     fn marked_numbers_find_their_step() {
-        for (series, largest) in [(Series::Thirds, 0.1411), (Series::Halves, 0.0995)] {
+        for (series, largest) in [(StopSeries::Thirds, 0.1411), (StopSeries::Halves, 0.0995)] {
             let mut seen: f64 = 0.0;
             for (k, n) in (0..).zip(series.nominal()) {
                 assert_eq!(series.nearest(*n), k, "{n}");
@@ -157,7 +157,7 @@ mod tests {
             }
             assert_abs_diff_eq!(seen, largest, epsilon = 1e-3);
         }
-        assert_eq!(Series::Thirds.nearest(13.0), 22);
+        assert_eq!(StopSeries::Thirds.nearest(13.0), 22);
     }
 
     // facts A4, A5, A6.

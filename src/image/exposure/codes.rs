@@ -113,7 +113,7 @@ coded! {
 
 /// Whether the picture was rendered out of the ordinary.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
-pub enum Rendering {
+pub enum RenderingCode {
     /// Code 0.
     Normal,
     /// Code 1.
@@ -122,13 +122,13 @@ pub enum Rendering {
     Other(u32),
 }
 
-impl Rendering {
+impl RenderingCode {
     /// The meaning of a code.
     pub fn from_code(code: u32) -> Self {
         match code {
-            0 => Rendering::Normal,
-            1 => Rendering::Custom,
-            other => Rendering::Other(other),
+            0 => RenderingCode::Normal,
+            1 => RenderingCode::Custom,
+            other => RenderingCode::Other(other),
         }
     }
 }
@@ -234,6 +234,6 @@ mod tests {
         assert_eq!(Composite::from_code(0), None);
         assert_eq!(ExposureMode::from_code(0), Some(ExposureMode::Auto));
         assert_eq!(GainControl::from_code(0), Some(GainControl::None));
-        assert_eq!(Rendering::from_code(6), Rendering::Other(6));
+        assert_eq!(RenderingCode::from_code(6), RenderingCode::Other(6));
     }
 }

@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 
 pub use codes::{
     Composite, ExposureMode, ExposureProgram, Flash, FlashMode, GainControl, LightSource,
-    Rendering, ReturnLight, SensitivityType, Sharpening,
+    RenderingCode, ReturnLight, SensitivityType, Sharpening,
 };
 pub use taken_at::TakenAt;
 
@@ -61,7 +61,7 @@ pub struct Body {
 
 /// A lens, as far as the file names it. Adapters without contacts leave all of this out.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct Lens {
+pub struct LensTag {
     /// Maker.
     pub make: Option<Known<String>>,
     /// Model.
@@ -121,11 +121,11 @@ pub struct Exposure {
     /// The body.
     pub body: Body,
     /// The lens.
-    pub lens: Lens,
+    pub lens: LensTag,
     /// How the picture has to be turned to stand upright.
     pub orientation: Option<Known<Orientation>>,
     /// Whether the picture was rendered out of the ordinary.
-    pub custom_rendered: Option<Known<Rendering>>,
+    pub custom_rendered: Option<Known<RenderingCode>>,
     /// Whether the frame is made of several exposures.
     pub composite_image: Option<Known<Composite>>,
     /// Digital zoom ratio; `None` also when none was used.
@@ -222,14 +222,16 @@ impl Exposure {
                 model: text(Tag::Model),
                 serial: text(Tag::BodySerialNumber),
             },
-            lens: Lens {
+            lens: LensTag {
                 make: text(Tag::LensMake),
                 model: text(Tag::LensModel),
                 serial: text(Tag::LensSerialNumber),
                 spec: lens_spec(&fields).map(Known::from_file),
             },
             orientation: coded(&fields, Tag::Orientation, Orientation::from_code),
-            custom_rendered: coded(&fields, Tag::CustomRendered, |c| Some(Rendering::from_code(c))),
+            custom_rendered: coded(&fields, Tag::CustomRendered, |c| {
+                Some(RenderingCode::from_code(c))
+            }),
             composite_image: coded(&fields, Tag::CompositeImage, Composite::from_code),
             digital_zoom: fields.positive(Tag::DigitalZoomRatio).map(Known::from_file),
             sharpness: coded(&fields, Tag::Sharpness, Sharpening::from_code),

@@ -12,7 +12,7 @@ use rustix::process::{Resource, Rlimit, getrlimit, setrlimit};
 use rustix::time::{ClockId, clock_gettime};
 
 use super::decode::{Readout, header_here, in_memory, mapped, readout_here};
-use super::wire::{self, Reply, Request, Wanted};
+use super::wire::{self, Reply, Request, WantedPart};
 use crate::error::SkipReason;
 use crate::image::open::unreadable;
 
@@ -56,8 +56,10 @@ fn answer(
     read.map_err(|e| unreadable(&e))?;
     let source = if request.by_path { mapped(&path_of(payload))? } else { in_memory(payload)? };
     match request.wanted {
-        Wanted::Header => header_here(source).map(|header| (Reply::Header(Box::new(header)), None)),
-        Wanted::Mosaic => readout_here(source)
+        WantedPart::Header => {
+            header_here(source).map(|header| (Reply::Header(Box::new(header)), None))
+        }
+        WantedPart::Mosaic => readout_here(source)
             .map(|(frame, readout)| (Reply::Mosaic(Box::new(frame)), Some(readout))),
     }
 }

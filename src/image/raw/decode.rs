@@ -26,7 +26,7 @@ use super::super::still::check_size;
 use super::apart::apart;
 use super::luma::FACTORS;
 #[cfg(unix)]
-use super::pool::{self, Source};
+use super::pool::{self, DecoderInput};
 use super::structure::ends_early;
 use super::{Filter, RawFrame, check_structure};
 use super::{metadata, quiet};
@@ -70,7 +70,7 @@ pub(in crate::image) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawF
     let _ = file_bytes;
     #[cfg(unix)]
     if let Some(program) = pool::program()
-        && let Some(frame) = pool::mosaic(program, &Source::Path(path), file_bytes)
+        && let Some(frame) = pool::mosaic(program, &DecoderInput::Path(path), file_bytes)
     {
         return frame;
     }
@@ -85,7 +85,7 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     #[cfg(unix)]
     if let Some(program) = pool::program()
         && !bytes.is_empty()
-        && let Some(frame) = pool::mosaic(program, &Source::Bytes(&bytes), bytes.len() as u64)
+        && let Some(frame) = pool::mosaic(program, &DecoderInput::Bytes(&bytes), bytes.len() as u64)
     {
         return frame;
     }
@@ -100,7 +100,7 @@ pub(in crate::image) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipR
     held.set(file_bytes)?;
     #[cfg(unix)]
     if let Some(program) = pool::program()
-        && let Some(header) = pool::header(program, &Source::Path(path), file_bytes)
+        && let Some(header) = pool::header(program, &DecoderInput::Path(path), file_bytes)
     {
         return header.map(|h| (h, file_bytes));
     }
@@ -113,7 +113,8 @@ pub(in crate::image) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReas
     #[cfg(unix)]
     if let Some(program) = pool::program()
         && !bytes.is_empty()
-        && let Some(header) = pool::header(program, &Source::Bytes(&bytes), bytes.len() as u64)
+        && let Some(header) =
+            pool::header(program, &DecoderInput::Bytes(&bytes), bytes.len() as u64)
     {
         return header;
     }
@@ -124,7 +125,7 @@ pub(in crate::image) fn raw_header(bytes: Vec<u8>) -> Result<RawHeader, SkipReas
 pub(super) struct Readout {
     samples: Vec<u16>,
     width: usize,
-    area: Area,
+    area: ActiveArea,
 }
 
 impl Readout {
@@ -308,15 +309,15 @@ fn camera(source: &RawSource) -> Option<String> {
 
 /// A box inside the full readout, px.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-struct Area {
+struct ActiveArea {
     x0: usize,
     y0: usize,
     width: usize,
     height: usize,
 }
 
-impl Area {
-    fn inside(self, full: (usize, usize)) -> Option<Area> {
+impl ActiveArea {
+    fn inside(self, full: (usize, usize)) -> Option<ActiveArea> {
         let fits = self.width > 0
             && self.height > 0
             && self.x0.checked_add(self.width)? <= full.0
@@ -325,22 +326,30 @@ impl Area {
     }
 
     /// The crop that the maker recommends, else the lit area, else everything.
-    fn of(full: (usize, usize), active: Option<Area>, crop: Option<Area>) -> Area {
-        let everything = Area { x0: 0, y0: 0, width: full.0, height: full.1 };
+    fn of(
+        full: (usize, usize),
+        active: Option<ActiveArea>,
+        crop: Option<ActiveArea>,
+    ) -> ActiveArea {
+        let everything = ActiveArea { x0: 0, y0: 0, width: full.0, height: full.1 };
         crop.and_then(|a| a.inside(full))
             .or_else(|| active.and_then(|a| a.inside(full)))
             .unwrap_or(everything)
     }
 }
 
-fn area_of(image: &RawImage) -> Area {
-    let rect = |r: Rect| Area { x0: r.p.x, y0: r.p.y, width: r.d.w, height: r.d.h };
-    Area::of((image.width, image.height), image.active_area.map(rect), image.crop_area.map(rect))
+fn area_of(image: &RawImage) -> ActiveArea {
+    let rect = |r: Rect| ActiveArea { x0: r.p.x, y0: r.p.y, width: r.d.w, height: r.d.h };
+    ActiveArea::of(
+        (image.width, image.height),
+        image.active_area.map(rect),
+        image.crop_area.map(rect),
+    )
 }
 
 /// The area of a DNG by its tags (DNG specification 1.7: ActiveArea, DefaultCropOrigin and
 /// DefaultCropSize, the latter two relative to the active area).
-fn dng_area(ifd: &IFD) -> Option<Area> {
+fn dng_area(ifd: &IFD) -> Option<ActiveArea> {
     let value = |e: &rawler::formats::tiff::Entry, i: usize| e.force_usize(i);
     let full = (
         value(ifd.get_entry(TiffCommonTag::ImageWidth)?, 0),
@@ -348,7 +357,7 @@ fn dng_area(ifd: &IFD) -> Option<Area> {
     );
     let active = ifd.get_entry(DngTag::ActiveArea).map(|e| {
         let [top, left, bottom, right] = [0, 1, 2, 3].map(|i| value(e, i));
-        Area {
+        ActiveArea {
             x0: left,
             y0: top,
             width: right.saturating_sub(left),
@@ -357,13 +366,13 @@ fn dng_area(ifd: &IFD) -> Option<Area> {
     });
     let origin = active.map_or((0, 0), |a| (a.x0, a.y0));
     let crop = ifd.get_entry(DngTag::DefaultCropOrigin).zip(ifd.get_entry(DngTag::DefaultCropSize));
-    let crop = crop.map(|(at, size)| Area {
+    let crop = crop.map(|(at, size)| ActiveArea {
         x0: origin.0.saturating_add(value(at, 0)),
         y0: origin.1.saturating_add(value(at, 1)),
         width: value(size, 0),
         height: value(size, 1),
     });
-    Some(Area::of(full, active, crop))
+    Some(ActiveArea::of(full, active, crop))
 }
 
 /// Column and row, both even or odd as 0 or 1, of one of the four places of a cell that begins at a
@@ -373,7 +382,11 @@ fn in_cell(x0: usize, y0: usize, place: usize) -> (usize, usize) {
 }
 
 /// The frame without its mosaic, and where that is.
-fn frame(image: RawImage, area: Area, is_dng: bool) -> Result<(RawFrame, Readout), SkipReason> {
+fn frame(
+    image: RawImage,
+    area: ActiveArea,
+    is_dng: bool,
+) -> Result<(RawFrame, Readout), SkipReason> {
     let camera = format!("{} {}", image.make.trim(), image.model.trim());
     let camera = camera.trim();
     let missing = |what: &str| {

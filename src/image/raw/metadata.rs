@@ -11,7 +11,7 @@ use rawler::rawsource::RawSource;
 
 use super::super::Orientation;
 use super::super::exposure::{
-    Body, Distance, Exposure, ExposureMode, ExposureProgram, Flash, Lens, LightSource, TakenAt,
+    Body, Distance, Exposure, ExposureMode, ExposureProgram, Flash, LensTag, LightSource, TakenAt,
     apex,
 };
 use crate::core::Known;
@@ -53,7 +53,7 @@ fn filled(own: Exposure, found: Exposure) -> Exposure {
             model: own.body.model.or(found.body.model),
             serial: own.body.serial.or(found.body.serial),
         },
-        lens: Lens {
+        lens: LensTag {
             make: own.lens.make.or(found.lens.make),
             model: own.lens.model.or(found.lens.model),
             serial: own.lens.serial.or(found.lens.serial),
@@ -117,7 +117,7 @@ fn of(data: &RawMetadata) -> Exposure {
             model: text(&data.model),
             serial: maybe(&e.serial_number),
         },
-        lens: Lens {
+        lens: LensTag {
             make: maybe(&e.lens_make),
             model: maybe(&e.lens_model),
             serial: maybe(&e.lens_serial_number),

@@ -15,7 +15,7 @@ use rustix::process::Signal;
 
 use super::RawFrame;
 use super::decode::RawHeader;
-use super::wire::{self, Reply, Request, Wanted};
+use super::wire::{self, Reply, Request, WantedPart};
 use crate::error::SkipReason;
 use crate::image::memory::memory_budget;
 use crate::image::still::check_size;
@@ -71,16 +71,16 @@ pub(super) fn program() -> Option<&'static Path> {
 }
 
 /// A raw file, where it is or as it is.
-pub(super) enum Source<'a> {
+pub(super) enum DecoderInput<'a> {
     Path(&'a Path),
     Bytes(&'a [u8]),
 }
 
-impl Source<'_> {
+impl DecoderInput<'_> {
     fn payload(&self) -> &[u8] {
         match self {
-            Source::Path(path) => path.as_os_str().as_bytes(),
-            Source::Bytes(bytes) => bytes,
+            DecoderInput::Path(path) => path.as_os_str().as_bytes(),
+            DecoderInput::Bytes(bytes) => bytes,
         }
     }
 }
@@ -96,10 +96,10 @@ enum Failure {
 /// Header of a raw file; `None` when no child can be had.
 pub(super) fn header(
     program: &Path,
-    source: &Source<'_>,
+    source: &DecoderInput<'_>,
     file_bytes: u64,
 ) -> Option<Result<RawHeader, SkipReason>> {
-    match ask(program, Wanted::Header, source, file_bytes) {
+    match ask(program, WantedPart::Header, source, file_bytes) {
         Ok((Reply::Header(header), _)) => Some(Ok(*header)),
         Ok(_) => Some(Err(broken())),
         Err(Failure::Refused(reason)) => Some(Err(reason)),
@@ -110,10 +110,10 @@ pub(super) fn header(
 /// Mosaic of a raw file; `None` when no child can be had.
 pub(super) fn mosaic(
     program: &Path,
-    source: &Source<'_>,
+    source: &DecoderInput<'_>,
     file_bytes: u64,
 ) -> Option<Result<RawFrame, SkipReason>> {
-    match ask(program, Wanted::Mosaic, source, file_bytes) {
+    match ask(program, WantedPart::Mosaic, source, file_bytes) {
         Ok((Reply::Mosaic(frame), mosaic)) => Some(Ok(RawFrame { mosaic, ..*frame })),
         Ok(_) => Some(Err(broken())),
         Err(Failure::Refused(reason)) => Some(Err(reason)),
@@ -127,14 +127,14 @@ fn broken() -> SkipReason {
 
 fn ask(
     program: &Path,
-    wanted: Wanted,
-    source: &Source<'_>,
+    wanted: WantedPart,
+    source: &DecoderInput<'_>,
     file_bytes: u64,
 ) -> Result<(Reply, Vec<u16>), Failure> {
     let needed = BASE_BYTES.saturating_add(file_bytes.saturating_mul(BYTES_PER_FILE_BYTE));
     let request = Request {
         wanted,
-        by_path: matches!(source, Source::Path(_)),
+        by_path: matches!(source, DecoderInput::Path(_)),
         payload_bytes: source.payload().len() as u64,
         memory_bytes: needed.min(memory_budget()),
         time_s: BASE_S.saturating_add(file_bytes / BYTES_PER_S),
@@ -193,7 +193,7 @@ impl Decoder {
         Ok(Decoder { child, to, from: BufReader::new(from) })
     }
 
-    fn request(&mut self, request: &Request, source: &Source<'_>) -> io::Result<()> {
+    fn request(&mut self, request: &Request, source: &DecoderInput<'_>) -> io::Result<()> {
         wire::put(request, &mut self.to)?;
         self.to.write_all(source.payload())?;
         self.to.flush()

@@ -53,7 +53,7 @@ pub fn check_structure(bytes: &[u8]) -> Result<(), SkipReason> {
     if bytes.get(4..8) == Some(b"ftyp") {
         return boxes(bytes, 0, &mut Boxes { walked: 0, file_bytes: bytes.len() as u64 });
     }
-    match Tiff::of(bytes) {
+    match TiffWalk::of(bytes) {
         Some(tiff) => tiff.check(),
         None => Ok(()),
     }
@@ -89,7 +89,7 @@ pub(super) fn ends_early(bytes: &[u8]) -> bool {
             range.is_none_or(|(from, size)| from.saturating_add(size) > len)
         });
     }
-    let Some(tiff) = Tiff::of(bytes) else { return false };
+    let Some(tiff) = TiffWalk::of(bytes) else { return false };
     let (mut next, mut seen) = (vec![tiff.first], BTreeSet::new());
     while let Some(at) = next.pop() {
         if at == 0 || !seen.insert(at) || seen.len() > MAX_DIRECTORIES {
@@ -139,7 +139,7 @@ fn entry_place(directory: u32, index: usize) -> usize {
 }
 
 /// An entry of a directory.
-struct Entry {
+struct TagEntry {
     tag: u16,
     kind: u16,
     /// How many values it has.
@@ -150,14 +150,14 @@ struct Entry {
     value_at: usize,
 }
 
-impl Entry {
+impl TagEntry {
     /// Bytes of all its values.
     fn value_bytes(&self) -> u64 {
         u64::from(self.count).saturating_mul(type_bytes(self.kind))
     }
 }
 
-struct Tiff<'a> {
+struct TiffWalk<'a> {
     bytes: &'a [u8],
     little: bool,
     magic: u16,
@@ -172,14 +172,14 @@ struct Walked {
     is_dng: bool,
 }
 
-impl<'a> Tiff<'a> {
+impl<'a> TiffWalk<'a> {
     fn of(bytes: &'a [u8]) -> Option<Self> {
         let little = match bytes.get(..2)? {
             b"II" => true,
             b"MM" => false,
             _ => return None,
         };
-        let mut tiff = Tiff { bytes, little, magic: 0, first: 0 };
+        let mut tiff = TiffWalk { bytes, little, magic: 0, first: 0 };
         tiff.magic = tiff.u16_at(2)?;
         if !MAGICS.contains(&tiff.magic) {
             return None;
@@ -198,10 +198,10 @@ impl<'a> Tiff<'a> {
         Some(if self.little { u32::from_le_bytes(b) } else { u32::from_be_bytes(b) })
     }
 
-    fn entry(&self, directory: u32, index: usize) -> Option<Entry> {
+    fn entry(&self, directory: u32, index: usize) -> Option<TagEntry> {
         let at = entry_place(directory, index);
         let value_at = at.saturating_add(8);
-        Some(Entry {
+        Some(TagEntry {
             tag: self.u16_at(at)?,
             kind: self.u16_at(at.saturating_add(2))?,
             count: self.u32_at(at.saturating_add(4))?,
@@ -211,7 +211,7 @@ impl<'a> Tiff<'a> {
     }
 
     /// The first of an entry's values, when they are whole numbers.
-    fn first_value(&self, entry: &Entry) -> Option<u64> {
+    fn first_value(&self, entry: &TagEntry) -> Option<u64> {
         let far = entry.value_bytes() > 4;
         let at = if far { entry.value as usize } else { entry.value_at };
         match (entry.kind, entry.count) {
@@ -346,7 +346,7 @@ fn boxes(bytes: &[u8], depth: usize, file: &mut Boxes) -> Result<(), SkipReason>
             b"CRAW" => boxes(behind(PICTURE_HEAD), below, file)?,
             b"CMP1" => check_compressed([8, 12, 16, 20].map(|at| be32(body, at)), file.file_bytes)?,
             b"CMT1" | b"CMT2" | b"CMT3" | b"CMT4" => {
-                if let Some(tiff) = Tiff::of(body) {
+                if let Some(tiff) = TiffWalk::of(body) {
                     tiff.check()?;
                 }
             }

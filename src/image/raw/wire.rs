@@ -18,7 +18,7 @@ const ROWS_AT_ONCE: usize = 16;
 
 /// What is wanted of a raw file.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-pub(super) enum Wanted {
+pub(super) enum WantedPart {
     /// Size and exposure.
     Header,
     /// The mosaic.
@@ -28,7 +28,7 @@ pub(super) enum Wanted {
 /// What a child is asked. The payload follows: a path, or the file itself.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub(super) struct Request {
-    pub wanted: Wanted,
+    pub wanted: WantedPart,
     /// Whether the payload is the path of the file.
     pub by_path: bool,
     pub payload_bytes: u64,
@@ -124,7 +124,7 @@ mod tests {
     #[test]
     fn heads_and_samples_come_back() {
         let request = Request {
-            wanted: Wanted::Mosaic,
+            wanted: WantedPart::Mosaic,
             by_path: true,
             payload_bytes: 7,
             memory_bytes: 1 << 30,

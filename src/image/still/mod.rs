@@ -15,7 +15,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use super::memory::Held;
 use super::raw::RawFrame;
 use super::{FileKind, JpegHeader};
-use crate::core::{Luma, wide};
+use crate::core::{Luma, with_simd};
 use crate::error::SkipReason;
 
 /// Most pixels a frame may have. The largest cameras give 150 Mpx, merged shifts 400.
@@ -279,7 +279,7 @@ impl Decoded {
             match &self.pixels {
                 Pixels::YCbCr8(data) => {
                     let samples = &data.as_chunks::<3>().0[span];
-                    wide(
+                    with_simd(
                         #[inline(always)]
                         || line.iter_mut().zip(samples).for_each(|(o, s)| *o = colour::rgb(*s)),
                     );
@@ -360,13 +360,13 @@ impl Decoded {
 }
 
 /// Where a side is sampled: `each` places for every cell, one cell after the other.
-struct Spread {
+struct SampleSpread {
     each: usize,
     places: Vec<usize>,
 }
 
 /// Samples spread evenly over each of `cells` cells along a side of `full` samples.
-fn spread(full: usize, cells: usize) -> Spread {
+fn spread(full: usize, cells: usize) -> SampleSpread {
     let each = (full / cells).clamp(1, SMALL_SAMPLES);
     let places = (0..cells)
         .flat_map(|c| {
@@ -374,14 +374,14 @@ fn spread(full: usize, cells: usize) -> Spread {
             (0..each).map(move |k| from + (2 * k + 1) * (to - from) / (2 * each))
         })
         .collect();
-    Spread { each, places }
+    SampleSpread { each, places }
 }
 
 /// The mean of the samples of each cell, row by row.
 fn means(
     width: usize,
-    columns: &Spread,
-    rows: &Spread,
+    columns: &SampleSpread,
+    rows: &SampleSpread,
     sample: impl Fn(usize) -> [u8; 3],
 ) -> Vec<[u8; 3]> {
     let n = (columns.each * rows.each) as u32;
@@ -461,7 +461,7 @@ mod tests {
     #[test]
     fn cells_cover_the_side_without_leaving_it() {
         for (full, cells) in [(100, 100), (101, 100), (4000, 7), (65, 64), (5, 1)] {
-            let Spread { each, places } = spread(full, cells);
+            let SampleSpread { each, places } = spread(full, cells);
             assert_eq!(places.len(), cells * each);
             assert!((1..=SMALL_SAMPLES).contains(&each));
             assert!(places.windows(2).all(|w| w[0] < w[1]));

@@ -147,7 +147,7 @@ impl Component {
 
 /// What a scan holds of each block.
 #[derive(Clone, Copy)]
-struct Part {
+struct ScanPart {
     from: u32,
     to: u32,
     refines: bool,
@@ -256,8 +256,11 @@ impl Walk {
         let (count, body) = body.split_first()?;
         let (pairs, end) = body.split_at_checked(usize::from(*count).saturating_mul(2))?;
         let &[from, to, approximation, ..] = end else { return None };
-        let part =
-            Part { from: from.into(), to: u32::from(to).min(63), refines: approximation >> 4 != 0 };
+        let part = ScanPart {
+            from: from.into(),
+            to: u32::from(to).min(63),
+            refines: approximation >> 4 != 0,
+        };
         let mut chosen = Vec::new();
         for pair in pairs.as_chunks::<2>().0 {
             let component = self.components.iter().position(|c| c.id == pair[0])?;
@@ -319,7 +322,7 @@ fn is_restart(unit: usize, interval: usize) -> bool {
 fn block(
     bits: &mut Bits<'_>,
     codes: &Codes,
-    part: Part,
+    part: ScanPart,
     set: &mut u64,
     run: &mut u32,
 ) -> Option<()> {

@@ -34,7 +34,7 @@ pub struct FoundFile {
 
 /// What was found below some paths.
 #[derive(Debug, Clone, PartialEq, Eq, Default)]
-pub struct Found {
+pub struct FoundFiles {
     /// Files to try, in natural order of their paths (frame_2 before frame_10).
     pub items: Vec<FoundFile>,
     /// Files and folders passed over that a user would expect to see, in the same order.
@@ -86,7 +86,7 @@ const RAW_READ: bool = cfg!(feature = "raw");
 /// assert_eq!(found.skipped[0].1, stopwise::SkipReason::Empty);
 /// # Ok(()) }
 /// ```
-pub fn find(paths: &[PathBuf]) -> Result<Found> {
+pub fn find(paths: &[PathBuf]) -> Result<FoundFiles> {
     let mut search = Search::default();
     for path in paths {
         if let Err(source) = path.symlink_metadata() {
@@ -100,7 +100,7 @@ pub fn find(paths: &[PathBuf]) -> Result<Found> {
         } else {
             let direct = !path.is_symlink();
             search.note(
-                Candidate { path: path.clone(), shown: shown(path), asked_for: true },
+                FileCandidate { path: path.clone(), shown: shown(path), asked_for: true },
                 direct,
             );
         }
@@ -109,7 +109,7 @@ pub fn find(paths: &[PathBuf]) -> Result<Found> {
 }
 
 /// A file that may be a picture.
-struct Candidate {
+struct FileCandidate {
     path: PathBuf,
     shown: String,
     asked_for: bool,
@@ -118,8 +118,8 @@ struct Candidate {
 #[derive(Default)]
 struct Search {
     /// Files to look at, by their own path and by a link.
-    direct: Vec<Candidate>,
-    linked: Vec<Candidate>,
+    direct: Vec<FileCandidate>,
+    linked: Vec<FileCandidate>,
     seen: HashSet<PathBuf>,
     pictures: Vec<FoundFile>,
     raws: Vec<FoundFile>,
@@ -127,7 +127,7 @@ struct Search {
 }
 
 impl Search {
-    fn note(&mut self, candidate: Candidate, direct: bool) {
+    fn note(&mut self, candidate: FileCandidate, direct: bool) {
         if direct { self.direct.push(candidate) } else { self.linked.push(candidate) }
     }
 
@@ -152,7 +152,7 @@ impl Search {
                     };
                     let as_it_stands = real_root.as_ref().zip(below.ok()).map(|(r, b)| r.join(b));
                     let direct = fs::canonicalize(&path).ok() == as_it_stands;
-                    self.note(Candidate { path, shown: name, asked_for: false }, direct);
+                    self.note(FileCandidate { path, shown: name, asked_for: false }, direct);
                 }
                 Ok(_) => {}
                 // A link back to a folder above: its content is found there.
@@ -205,11 +205,11 @@ impl Search {
         self.skipped.push((path, reason));
     }
 
-    fn finish(mut self) -> Found {
+    fn finish(mut self) -> FoundFiles {
         // Files before links to them: a link never takes its target's place.
         let direct = std::mem::take(&mut self.direct);
         let linked = std::mem::take(&mut self.linked);
-        for Candidate { path, shown, asked_for } in direct.into_iter().chain(linked) {
+        for FileCandidate { path, shown, asked_for } in direct.into_iter().chain(linked) {
             self.file(path, shown, asked_for);
         }
         self.pictures.sort_by(|a, b| order::natural(&a.path, &b.path));
@@ -230,7 +230,7 @@ impl Search {
             }
         }
         self.skipped.sort_by(|a, b| order::natural(&a.0, &b.0));
-        Found { items, skipped: self.skipped }
+        FoundFiles { items, skipped: self.skipped }
     }
 
     /// Joins each raw file to the picture of its name. Of several pictures of one name the JPEG is

@@ -4,7 +4,7 @@
 use std::collections::HashSet;
 use std::ops::Range;
 
-use super::read::{List, Packet, Rating, Said, Spot, Value, read};
+use super::read::{List, Packet, PropertyValue, Rating, ReadMarks, XmpElement, read};
 use super::tree::{Element, RDF};
 use super::{DC, MAX_SIDECAR_BYTES, XMP};
 use crate::error::SidecarFault;
@@ -128,7 +128,7 @@ pub fn marked(before: Option<&str>, marks: &Marks) -> Result<Marked, SidecarFaul
     Ok(Marked { text: format!("{bom}{edited}"), changes, warnings })
 }
 
-fn wanted_rating(said: &Said, marks: &Marks) -> Option<i8> {
+fn wanted_rating(said: &ReadMarks, marks: &Marks) -> Option<i8> {
     let wanted = marks.rating?;
     match &said.rating {
         Some(Rating::Is(v)) => {
@@ -142,7 +142,7 @@ fn wanted_rating(said: &Said, marks: &Marks) -> Option<i8> {
     }
 }
 
-fn wanted_label<'m>(said: &Said, marks: &'m Marks) -> Option<&'m str> {
+fn wanted_label<'m>(said: &ReadMarks, marks: &'m Marks) -> Option<&'m str> {
     let wanted = marks.label.as_deref()?;
     let set = said.label.as_deref().filter(|l| !l.is_empty());
     let stays = marks.only_unset && set.is_some();
@@ -150,7 +150,7 @@ fn wanted_label<'m>(said: &Said, marks: &'m Marks) -> Option<&'m str> {
 }
 
 /// Whether the result says what it should.
-fn holds(now: &Said, before: &Said, marks: &Marks) -> bool {
+fn holds(now: &ReadMarks, before: &ReadMarks, marks: &Marks) -> bool {
     let rating = match (wanted_rating(before, marks), &now.rating) {
         (Some(w), Some(Rating::Is(v))) => (v - f64::from(w)).abs() < f64::EPSILON,
         (Some(_), _) => false,
@@ -162,7 +162,7 @@ fn holds(now: &Said, before: &Said, marks: &Marks) -> bool {
         Some(k) => {
             let own = |w: &&String| w.starts_with(&k.prefix);
             let others =
-                |s: &Said| s.keywords.iter().filter(|w| !own(w)).cloned().collect::<Vec<_>>();
+                |s: &ReadMarks| s.keywords.iter().filter(|w| !own(w)).cloned().collect::<Vec<_>>();
             others(now) == others(before)
                 && k.wanted.iter().all(|w| now.keywords.contains(w))
                 && now.keywords.iter().filter(own).all(|w| k.wanted.contains(w))
@@ -188,14 +188,16 @@ struct Edits {
 
 impl Edits {
     /// Sets a simple property wherever it stands, or adds it.
-    fn value(&mut self, packet: &Packet, places: &[Value], property: &Property<'_>) {
+    fn value(&mut self, packet: &Packet, places: &[PropertyValue], property: &Property<'_>) {
         if places.is_empty() {
             self.attributes.push((property.name.to_owned(), property.value.to_owned()));
         }
         for place in places {
             match &place.spot {
-                Spot::Quoted(inner) => self.replaced.push((inner.clone(), quoted(property.value))),
-                Spot::Text(index) => {
+                XmpElement::Quoted(inner) => {
+                    self.replaced.push((inner.clone(), quoted(property.value)))
+                }
+                XmpElement::Text(index) => {
                     self.text(&packet.elements[*index], property.value);
                 }
             }

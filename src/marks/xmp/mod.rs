@@ -12,7 +12,7 @@ mod tests;
 mod tree;
 
 pub use edit::{Change, Keywords, Marked, Marks, marked};
-pub use read::{Rating, Said, read};
+pub use read::{Rating, ReadMarks, read};
 
 /// Largest sidecar that is read, bytes: those with a long history of edits reach some hundred kB.
 pub const MAX_SIDECAR_BYTES: u64 = 8 << 20;

@@ -18,7 +18,7 @@ pub enum Rating {
 
 /// What a sidecar says.
 #[derive(Debug, Clone, PartialEq, Default)]
-pub struct Said {
+pub struct ReadMarks {
     /// `xmp:Rating`; absent counts as 0.
     pub rating: Option<Rating>,
     /// `xmp:Label`.
@@ -31,14 +31,14 @@ pub struct Said {
 ///
 /// # Errors
 /// [`SidecarFault`] when it is not XMP, or holds what XMP does not allow where marks would stand.
-pub fn read(text: &str) -> Result<Said, SidecarFault> {
+pub fn read(text: &str) -> Result<ReadMarks, SidecarFault> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
     Ok(Packet::parse(text)?.said())
 }
 
 /// Where a value can be written.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) enum Spot {
+pub(super) enum XmpElement {
     /// Between the quotes of an attribute.
     Quoted(Range<usize>),
     /// The text of an element, by index.
@@ -47,11 +47,11 @@ pub(super) enum Spot {
 
 /// A simple value and where it stands.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Value {
+pub(super) struct PropertyValue {
     /// The value.
     pub text: String,
     /// Where it stands.
-    pub spot: Spot,
+    pub spot: XmpElement,
 }
 
 /// One item of a list.
@@ -84,9 +84,9 @@ pub(super) struct Packet {
     /// The rdf:Description elements directly in it.
     pub descriptions: Vec<usize>,
     /// Every place where a rating stands.
-    pub ratings: Vec<Value>,
+    pub ratings: Vec<PropertyValue>,
     /// Every place where a label stands.
-    pub labels: Vec<Value>,
+    pub labels: Vec<PropertyValue>,
     /// The keywords.
     pub keywords: List,
 }
@@ -112,8 +112,8 @@ impl Packet {
     }
 
     /// What it says.
-    pub fn said(&self) -> Said {
-        Said {
+    pub fn said(&self) -> ReadMarks {
+        ReadMarks {
             rating: self.ratings.first().map(|v| rating(&v.text)),
             label: self.labels.first().map(|v| v.text.trim().to_owned()),
             keywords: match &self.keywords {
@@ -144,11 +144,14 @@ fn values(
     uri: &str,
     local: &str,
     property: &'static str,
-) -> Result<Vec<Value>, SidecarFault> {
+) -> Result<Vec<PropertyValue>, SidecarFault> {
     let mut found = Vec::new();
     for d in descriptions {
         if let Some(a) = elements[*d].attribute(uri, local) {
-            found.push(Value { text: a.value.clone(), spot: Spot::Quoted(a.inner.clone()) });
+            found.push(PropertyValue {
+                text: a.value.clone(),
+                spot: XmpElement::Quoted(a.inner.clone()),
+            });
         }
         for child in &elements[*d].children {
             if elements[*child].name.is(uri, local) {
@@ -160,10 +163,13 @@ fn values(
 }
 
 /// The simple value of a property element: its text, or the `rdf:value` of a qualified one.
-fn simple(elements: &[Element], index: usize) -> Option<Value> {
+fn simple(elements: &[Element], index: usize) -> Option<PropertyValue> {
     let element = &elements[index];
     if let Some(value) = element.attribute(RDF, "value") {
-        return Some(Value { text: value.value.clone(), spot: Spot::Quoted(value.inner.clone()) });
+        return Some(PropertyValue {
+            text: value.value.clone(),
+            spot: XmpElement::Quoted(value.inner.clone()),
+        });
     }
     let resource = match element.attribute(RDF, "parseType").map(|a| a.value.as_str()) {
         None => false,
@@ -174,7 +180,7 @@ fn simple(elements: &[Element], index: usize) -> Option<Value> {
         return None;
     }
     if !resource && element.children.is_empty() {
-        return Some(Value { text: element.text.clone(), spot: Spot::Text(index) });
+        return Some(PropertyValue { text: element.text.clone(), spot: XmpElement::Text(index) });
     }
     // The fields stand in the element itself, or in the one node that it holds.
     let node = match (resource, &element.children[..]) {
@@ -183,7 +189,10 @@ fn simple(elements: &[Element], index: usize) -> Option<Value> {
         (false, _) => return None,
     };
     if let Some(value) = node.attribute(RDF, "value") {
-        return Some(Value { text: value.value.clone(), spot: Spot::Quoted(value.inner.clone()) });
+        return Some(PropertyValue {
+            text: value.value.clone(),
+            spot: XmpElement::Quoted(value.inner.clone()),
+        });
     }
     let value = node.children.iter().find(|c| elements[**c].name.is(RDF, "value"))?;
     simple(elements, *value)

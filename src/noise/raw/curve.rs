@@ -1,7 +1,7 @@
 //! The photon-transfer curve: variance over tone, and the straight line through it.
 
 use super::TonePoint;
-use super::tile::{ALL_COUNT, HIGH_COUNT, Tile};
+use super::tile::{ALL_COUNT, HIGH_COUNT, NoiseTile};
 use crate::core::stats::{least_squares, mad_sigma};
 
 /// Bins of tone, of equal count.
@@ -16,7 +16,10 @@ const REWEIGHTS: usize = 10;
 const HUBER: f64 = 1.5;
 
 /// A point from chosen tiles. `used` coefficients a tile: only those of the high band, or all.
-pub(super) fn point<'a>(tiles: impl Iterator<Item = &'a Tile>, used: f64) -> Option<TonePoint> {
+pub(super) fn point<'a>(
+    tiles: impl Iterator<Item = &'a NoiseTile>,
+    used: f64,
+) -> Option<TonePoint> {
     let (mut level, mut low, mut high, mut n) = (0.0, 0.0, 0.0, 0.0);
     for tile in tiles {
         level += tile.level;
@@ -55,10 +58,10 @@ pub(super) fn keep(points: &mut [(TonePoint, usize)]) -> f64 {
     share
 }
 
-pub(super) type Line = ([f64; 2], [[f64; 2]; 2]);
+pub(super) type TransferLine = ([f64; 2], [[f64; 2]; 2]);
 
 /// a and b that are not negative, relative weights, positive residuals weighted down.
-pub(super) fn fit(points: &[(TonePoint, usize)]) -> Option<Line> {
+pub(super) fn fit(points: &[(TonePoint, usize)]) -> Option<TransferLine> {
     let kept: Vec<&TonePoint> = points.iter().map(|p| &p.0).filter(|p| p.kept).collect();
     let mut model: Vec<f64> = kept.iter().map(|p| p.variance).collect();
     let mut trust = vec![1.0; kept.len()];
@@ -91,7 +94,7 @@ pub(super) fn fit(points: &[(TonePoint, usize)]) -> Option<Line> {
 }
 
 /// Least squares of two coefficients that may not be negative.
-pub(super) fn not_negative(rows: &[([f64; 2], f64, f64)]) -> Option<Line> {
+pub(super) fn not_negative(rows: &[([f64; 2], f64, f64)]) -> Option<TransferLine> {
     if let Some(free) = least_squares(rows)
         && free.beta.iter().all(|b| *b >= 0.0)
     {

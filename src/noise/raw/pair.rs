@@ -2,7 +2,7 @@
 
 use super::curve::{BINS, fit, keep, point};
 use super::tile::{
-    ALL_COUNT, CLIPPED, MIN_TILES, SIDE, Samples, Tile, bands, cosine, each_tile, step_for,
+    ALL_COUNT, CLIPPED, MIN_TILES, NoiseTile, SIDE, TileSamples, bands, cosine, each_tile, step_for,
 };
 use super::{RawMethod, RawNoise, TonePoint};
 use crate::core::Plane;
@@ -36,7 +36,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
         return None;
     }
     let shift = whole_shift(&first[guide], &second[guide])?;
-    let mut chosen: Vec<Tile> = Vec::new();
+    let mut chosen: Vec<NoiseTile> = Vec::new();
     let mut misfits: Vec<f64> = Vec::new();
     for (a, b) in first.iter().zip(second) {
         let (a, b) = overlap(a, b, shift);
@@ -56,7 +56,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
             span.sort_unstable_by(|x, y| x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level)));
             let wanted = (PAIR_FLATTEST * span.len() as f64).ceil() as usize;
             let (flat, rest) = span.split_at(wanted);
-            let mean = |part: &[(f64, Tile)]| {
+            let mean = |part: &[(f64, NoiseTile)]| {
                 part.iter().map(|t| t.1.choose + t.1.measure).sum::<f64>() / part.len() as f64
             };
             misfits.push(mean(rest) / mean(flat));
@@ -93,7 +93,7 @@ pub fn raw_noise_of_pair(first: &[Plane], second: &[Plane]) -> Option<RawNoise> 
 }
 
 /// Tiles of the difference of two planes, each with how uneven the mean of both is there.
-fn pair_tiles(a: &Plane, b: &Plane, gain: f32, planes: usize, white: f64) -> Vec<(f64, Tile)> {
+fn pair_tiles(a: &Plane, b: &Plane, gain: f32, planes: usize, white: f64) -> Vec<(f64, NoiseTile)> {
     let step = step_for(a.width_px, a.height_px, planes);
     let mut found = Vec::new();
     let mut other = [0.0f32; SIDE * SIDE];
@@ -105,16 +105,17 @@ fn pair_tiles(a: &Plane, b: &Plane, gain: f32, planes: usize, white: f64) -> Vec
         if samples.iter().chain(&other).any(|v| *v >= clip) {
             return;
         }
-        let mean: Samples = std::array::from_fn(|i| 0.5 * (samples[i] + gain * other[i]));
+        let mean: TileSamples = std::array::from_fn(|i| 0.5 * (samples[i] + gain * other[i]));
         let half = std::f32::consts::FRAC_1_SQRT_2;
-        let difference: Samples = std::array::from_fn(|i| half * (samples[i] - gain * other[i]));
+        let difference: TileSamples =
+            std::array::from_fn(|i| half * (samples[i] - gain * other[i]));
         let m = cosine(&mean);
         let d = cosine(&difference);
         let uneven = bands(&m).0 / (white * white);
         let (low, high) = bands(&d);
         found.push((
             uneven,
-            Tile {
+            NoiseTile {
                 level: f64::from(m[0]) / SIDE as f64 / white,
                 choose: low / (white * white),
                 measure: high / (white * white),
@@ -154,9 +155,9 @@ fn whole_shift(a: &Plane, b: &Plane) -> Option<(isize, isize)> {
 }
 
 /// Left, top, width and height of the common part in the first and in the second plane.
-type Box4 = (usize, usize, usize, usize);
+type OverlapBox = (usize, usize, usize, usize);
 
-fn overlap_boxes(a: &Plane, (dx, dy): (isize, isize)) -> (Box4, Box4) {
+fn overlap_boxes(a: &Plane, (dx, dy): (isize, isize)) -> (OverlapBox, OverlapBox) {
     let (w, h) = (a.width_px - dx.unsigned_abs(), a.height_px - dy.unsigned_abs());
     let at = |d: isize| (d.max(0) as usize, (-d).max(0) as usize);
     let ((ax, bx), (ay, by)) = (at(dx), at(dy));

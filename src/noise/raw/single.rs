@@ -1,7 +1,7 @@
 //! Noise of one frame: its flattest places, tone by tone.
 
 use super::curve::{BINS, fit, keep, point};
-use super::tile::{HIGH_COUNT, SIDE, Tile, bands, cosine, tiles};
+use super::tile::{HIGH_COUNT, NoiseTile, SIDE, bands, cosine, tiles};
 use super::{RawMethod, RawNoise, TonePoint};
 use crate::core::Plane;
 
@@ -21,7 +21,7 @@ pub fn raw_noise(planes: &[Plane]) -> Option<RawNoise> {
         let white = f64::from(plane.white_dn);
         let c = cosine(tile);
         let (low, high) = bands(&c);
-        Tile {
+        NoiseTile {
             level: f64::from(c[0]) / SIDE as f64 / white,
             choose: low / (white * white),
             measure: high / (white * white),
@@ -38,7 +38,7 @@ pub fn raw_noise(planes: &[Plane]) -> Option<RawNoise> {
         let mut points: Vec<(TonePoint, usize)> = Vec::with_capacity(BINS);
         for bin in 0..BINS {
             let span = &tiles[bin * tiles.len() / BINS..(bin + 1) * tiles.len() / BINS];
-            let mut order: Vec<(f64, &Tile)> =
+            let mut order: Vec<(f64, &NoiseTile)> =
                 span.iter().map(|t| (t.choose / expected(t.level), t)).collect();
             let wanted = ((QUIETEST * span.len() as f64).round() as usize).max(MIN_SELECTED_TILES);
             let wanted = wanted.min(order.len());

@@ -23,13 +23,13 @@ pub(super) const MIN_TILES: usize = 100;
 
 /// One tile: tone, what it is chosen by, what it measures.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Tile {
+pub(super) struct NoiseTile {
     pub(super) level: f64,
     pub(super) choose: f64,
     pub(super) measure: f64,
 }
 
-pub(super) type Samples = [f32; SIDE * SIDE];
+pub(super) type TileSamples = [f32; SIDE * SIDE];
 
 /// Distance between tiles so that about [`MAX_TILES`] are looked at in all planes.
 pub(super) fn step_for(width: usize, height: usize, planes: usize) -> usize {
@@ -41,8 +41,8 @@ pub(super) fn step_for(width: usize, height: usize, planes: usize) -> usize {
 /// Every usable tile of the planes.
 pub(super) fn tiles(
     planes: &[Plane],
-    look: impl Fn(&Samples, &Plane) -> Tile,
-) -> Option<Vec<Tile>> {
+    look: impl Fn(&TileSamples, &Plane) -> NoiseTile,
+) -> Option<Vec<NoiseTile>> {
     let mut found = Vec::new();
     for plane in planes {
         if plane.tone != Tone::Linear {
@@ -59,7 +59,7 @@ pub(super) fn tiles(
     (found.len() >= MIN_TILES).then_some(found)
 }
 
-pub(super) fn each_tile(plane: &Plane, step: usize, mut f: impl FnMut(usize, usize, &Samples)) {
+pub(super) fn each_tile(plane: &Plane, step: usize, mut f: impl FnMut(usize, usize, &TileSamples)) {
     let mut samples = [0.0; SIDE * SIDE];
     for y0 in (0..(plane.height_px + 1).saturating_sub(SIDE)).step_by(step) {
         for x0 in (0..(plane.width_px + 1).saturating_sub(SIDE)).step_by(step) {
@@ -72,7 +72,7 @@ pub(super) fn each_tile(plane: &Plane, step: usize, mut f: impl FnMut(usize, usi
 }
 
 /// Orthonormal cosine transform of a tile (DCT-II).
-pub(super) fn cosine(tile: &Samples) -> Samples {
+pub(super) fn cosine(tile: &TileSamples) -> TileSamples {
     let mut half = [0.0f32; SIDE * SIDE];
     let mut out = [0.0f32; SIDE * SIDE];
     for y in 0..SIDE {
@@ -120,7 +120,7 @@ static BASIS: [[f32; SIDE]; SIDE] = {
 };
 
 /// Mean squares of the low band (without the constant) and of the high band.
-pub(super) fn bands(c: &Samples) -> (f64, f64) {
+pub(super) fn bands(c: &TileSamples) -> (f64, f64) {
     let (mut low, mut high) = (0.0f64, 0.0f64);
     for l in 0..SIDE {
         for k in 0..SIDE {

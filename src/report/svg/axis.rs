@@ -11,7 +11,7 @@ pub const WORKING_STOPS: [f64; 18] = [
 
 /// How values are spread.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Spread {
+pub enum AxisScale {
     /// Evenly.
     Linear,
     /// By their logarithm.
@@ -20,30 +20,30 @@ pub enum Spread {
 
 /// One axis of a chart.
 #[derive(Debug, Clone, Copy)]
-pub struct Axis {
-    spread: Spread,
+pub struct PlotAxis {
+    spread: AxisScale,
     low: f64,
     high: f64,
     at_low: f64,
     at_high: f64,
 }
 
-impl Axis {
+impl PlotAxis {
     /// An axis on which `low..high` runs from `at_low` to `at_high` px. `None` when the range is
     /// empty or cannot be spread that way.
-    pub fn new(spread: Spread, range: (f64, f64), at: (f64, f64)) -> Option<Axis> {
+    pub fn new(spread: AxisScale, range: (f64, f64), at: (f64, f64)) -> Option<PlotAxis> {
         let (low, high) = range;
         let sound = low.is_finite() && high.is_finite() && low < high;
-        let sound = sound && (spread == Spread::Linear || low > 0.0);
-        sound.then_some(Axis { spread, low, high, at_low: at.0, at_high: at.1 })
+        let sound = sound && (spread == AxisScale::Linear || low > 0.0);
+        sound.then_some(PlotAxis { spread, low, high, at_low: at.0, at_high: at.1 })
     }
 
     /// Where a value lies, px; values beyond the ends are held at the ends.
     pub fn at(&self, value: f64) -> f64 {
         let value = value.clamp(self.low, self.high);
         let part = match self.spread {
-            Spread::Linear => (value - self.low) / (self.high - self.low),
-            Spread::Log => (value / self.low).ln() / (self.high / self.low).ln(),
+            AxisScale::Linear => (value - self.low) / (self.high - self.low),
+            AxisScale::Log => (value / self.low).ln() / (self.high / self.low).ln(),
         };
         self.at_low + part * (self.at_high - self.at_low)
     }
@@ -95,10 +95,10 @@ mod tests {
 
     #[test]
     fn a_stop_is_the_same_length_everywhere() {
-        let axis = Axis::new(Spread::Log, (2.0, 32.0), (0.0, 80.0)).unwrap();
+        let axis = PlotAxis::new(AxisScale::Log, (2.0, 32.0), (0.0, 80.0)).unwrap();
         approx::assert_abs_diff_eq!(axis.at(4.0), 20.0, epsilon = 1e-9);
         approx::assert_abs_diff_eq!(axis.at(16.0), 60.0, epsilon = 1e-9);
-        assert!(Axis::new(Spread::Log, (0.0, 1.0), (0.0, 1.0)).is_none());
-        assert!(Axis::new(Spread::Linear, (1.0, 1.0), (0.0, 1.0)).is_none());
+        assert!(PlotAxis::new(AxisScale::Log, (0.0, 1.0), (0.0, 1.0)).is_none());
+        assert!(PlotAxis::new(AxisScale::Linear, (1.0, 1.0), (0.0, 1.0)).is_none());
     }
 }

@@ -1,9 +1,9 @@
 //! Charts: causes as plain bars, shares over stops, the spectrum, and noise by tone.
 
-use super::axis::{Axis, F_STOPS, Spread, WORKING_STOPS, even_ticks, stop_range};
+use super::axis::{AxisScale, F_STOPS, PlotAxis, WORKING_STOPS, even_ticks, stop_range};
 use super::drawing::{Anchor, Drawing};
 use crate::core::Measured;
-use crate::report::record::{BreakdownRow, NoiseAt, Share, SpectrumPoint};
+use crate::report::record::{BreakdownRow, NoiseAt, Proportion, SpectrumPoint};
 use crate::report::wording;
 
 /// Width of the charts of an outing: four side by side on a desk, one on a phone.
@@ -48,7 +48,7 @@ pub fn cause_bars(rows: &[BreakdownRow]) -> Option<String> {
     let said: Vec<String> = rows.iter().map(|r| format!("{} {}", r.key, r.share.count)).collect();
     let says = format!("Causes: {}", said.join(", "));
     let mut d = Drawing::new(WIDTH, rows.len() as f64 * ROW, &says);
-    let axis = Axis::new(Spread::Linear, (0.0, f64::from(most)), (LEFT, WIDTH - 36.0))?;
+    let axis = PlotAxis::new(AxisScale::Linear, (0.0, f64::from(most)), (LEFT, WIDTH - 36.0))?;
     for (i, row) in rows.iter().enumerate() {
         let y = i as f64 * ROW;
         d.text("ink", (LEFT - 10.0, y + 16.0), Anchor::End, &row.key);
@@ -61,9 +61,9 @@ pub fn cause_bars(rows: &[BreakdownRow]) -> Option<String> {
 }
 
 /// A share and its 95 % interval on a ruler from 0 to 100 %. `None` without an interval.
-pub fn share_ruler(share: &Share) -> Option<String> {
+pub fn share_ruler(share: &Proportion) -> Option<String> {
     let (low, high) = (share.low?, share.high?);
-    let axis = Axis::new(Spread::Linear, (0.0, 1.0), (14.0, WIDTH - 20.0))?;
+    let axis = PlotAxis::new(AxisScale::Linear, (0.0, 1.0), (14.0, WIDTH - 20.0))?;
     let mut d = Drawing::new(WIDTH, 44.0, &wording::share(share));
     let y = 10.0;
     d.rect("bar", (axis.at(low), y - 3.0), axis.at(high) - axis.at(low), 6.0);
@@ -93,8 +93,8 @@ pub fn share_chart(rows: &[BreakdownRow], stops: Stops) -> Option<String> {
         rows.iter().map(|r| format!("{}: {}", r.key, wording::share(&r.share))).collect();
     let mut d = Drawing::new(WIDTH, bottom + 24.0, &said.join("; "));
     let range = stop_range(&values, stops.ticks())?;
-    let x = Axis::new(Spread::Log, range, (left + 14.0, right - 14.0))?;
-    let y = Axis::new(Spread::Linear, (0.0, 1.0), (bottom, top))?;
+    let x = PlotAxis::new(AxisScale::Log, range, (left + 14.0, right - 14.0))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, 1.0), (bottom, top))?;
 
     for (share, labelled) in [(0.0, true), (0.25, false), (0.5, true), (0.75, false), (1.0, true)] {
         d.line("grid", (left, y.at(share)), (right, y.at(share)));
@@ -147,8 +147,8 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
     let powers = kept.iter().flat_map(|p| [p.power, p.noise]).filter(|v| sound(*v));
     let low = powers.clone().reduce(f64::min)?.log10().floor();
     let high = powers.reduce(f64::max)?.log10().ceil();
-    let x = Axis::new(Spread::Log, (first, last), (left, right))?;
-    let y = Axis::new(Spread::Log, (10f64.powf(low), 10f64.powf(high)), (bottom, top))?;
+    let x = PlotAxis::new(AxisScale::Log, (first, last), (left, right))?;
+    let y = PlotAxis::new(AxisScale::Log, (10f64.powf(low), 10f64.powf(high)), (bottom, top))?;
     let says = match resolved {
         Some(m) => format!(
             "Power spectrum at the subject: above noise up to {} cycles a pixel",
@@ -213,8 +213,8 @@ pub fn noise_chart(noise: &[NoiseAt]) -> Option<String> {
     let kept: Vec<&NoiseAt> = noise.iter().filter(sound).collect();
     let upper = |n: &&NoiseAt| n.sigma_dn.value + n.sigma_dn.std_err.unwrap_or(0.0);
     let ticks = even_ticks(kept.iter().map(upper).reduce(f64::max)?);
-    let x = Axis::new(Spread::Linear, (0.0, 255.0), (left, right))?;
-    let y = Axis::new(Spread::Linear, (0.0, *ticks.last()?), (bottom, top))?;
+    let x = PlotAxis::new(AxisScale::Linear, (0.0, 255.0), (left, right))?;
+    let y = PlotAxis::new(AxisScale::Linear, (0.0, *ticks.last()?), (bottom, top))?;
     let said: Vec<String> = kept
         .iter()
         .map(|n| format!("{} at {}", wording::measured(&n.sigma_dn), wording::fixed(n.level_dn, 0)))

@@ -2,12 +2,12 @@
 
 use crate::core::Flag;
 use crate::report::column::{COLUMNS, by_key};
-use crate::report::record::{BurstRecord, Call, Finding, FrameRecord};
+use crate::report::record::{BurstRecord, Finding, FrameRecord, Verdict};
 use crate::report::wording;
 use serde::Serialize;
 
 /// An answer.
-pub struct Answer {
+pub struct HttpAnswer {
     /// Status of HTTP.
     pub status: u16,
     /// Media type.
@@ -16,22 +16,26 @@ pub struct Answer {
     pub body: Vec<u8>,
 }
 
-impl Answer {
+impl HttpAnswer {
     /// A refusal, with its reason.
-    pub fn refused(status: u16, says: &str) -> Answer {
-        Answer { status, kind: "text/plain; charset=utf-8", body: format!("{says}\n").into_bytes() }
+    pub fn refused(status: u16, says: &str) -> HttpAnswer {
+        HttpAnswer {
+            status,
+            kind: "text/plain; charset=utf-8",
+            body: format!("{says}\n").into_bytes(),
+        }
     }
 
     /// Something found.
-    pub fn of(kind: &'static str, body: impl Into<Vec<u8>>) -> Answer {
-        Answer { status: 200, kind, body: body.into() }
+    pub fn of(kind: &'static str, body: impl Into<Vec<u8>>) -> HttpAnswer {
+        HttpAnswer { status: 200, kind, body: body.into() }
     }
 
     /// A value as JSON.
-    pub fn json(value: &impl Serialize) -> Answer {
+    pub fn json(value: &impl Serialize) -> HttpAnswer {
         match serde_json::to_vec(value) {
-            Ok(body) => Answer::of("application/json", body),
-            Err(_) => Answer::refused(500, "the answer could not be written"),
+            Ok(body) => HttpAnswer::of("application/json", body),
+            Err(_) => HttpAnswer::refused(500, "the answer could not be written"),
         }
     }
 }
@@ -180,7 +184,7 @@ pub fn burst_line(
             .iter()
             .find_map(|f| wording::clock(f.exposure.taken_at.as_deref()?))
             .map(str::to_owned),
-        hits: rows.iter().filter(|r| r.verdict == Call::Hit).count(),
+        hits: rows.iter().filter(|r| r.verdict == Verdict::Hit).count(),
         decided,
         start: first + best.unwrap_or(0),
     }

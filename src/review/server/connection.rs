@@ -4,9 +4,9 @@ use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream};
 use std::time::{Duration, Instant};
 
-use super::answers::Answer;
+use super::answers::HttpAnswer;
 use super::guard;
-use super::head::{Head, HeadFault, MAX_HEAD_BYTES, read_head};
+use super::head::{HeadFault, MAX_HEAD_BYTES, RequestHead, read_head};
 
 /// Time for the head, and again for the body: on this machine they come within milliseconds.
 const READ_TIME: Duration = Duration::from_secs(5);
@@ -22,7 +22,7 @@ const PIECE: usize = 16 << 10;
 /// A request as far as its head.
 pub struct Asked {
     /// The head.
-    pub head: Head,
+    pub head: RequestHead,
     /// What came of the body with it.
     rest: Vec<u8>,
 }
@@ -30,7 +30,7 @@ pub struct Asked {
 /// Why there is no request.
 pub enum NoRequest {
     /// To be refused with this.
-    Refused(Answer),
+    Refused(HttpAnswer),
     /// Nobody is there to be told.
     Gone,
 }
@@ -58,7 +58,7 @@ fn late(error: &io::Error) -> bool {
 
 fn unread(error: &io::Error) -> NoRequest {
     match late(error) {
-        true => NoRequest::Refused(Answer::refused(408, "the request did not come in time")),
+        true => NoRequest::Refused(HttpAnswer::refused(408, "the request did not come in time")),
         false => NoRequest::Gone,
     }
 }
@@ -87,7 +87,7 @@ pub fn asked(stream: &TcpStream) -> Result<Asked, NoRequest> {
                     HeadFault::BodyTooLarge => (413, "the body of the request is too large"),
                     HeadFault::BodyUnclear => (400, "where the request ends is not clear"),
                 };
-                return Err(NoRequest::Refused(Answer::refused(status, says)));
+                return Err(NoRequest::Refused(HttpAnswer::refused(status, says)));
             }
         }
     }
@@ -135,7 +135,7 @@ fn reason(status: u16) -> &'static str {
 ///
 /// # Errors
 /// Whoever asked went away, or does not take it in time.
-pub fn respond(stream: &TcpStream, answer: &Answer, whole: bool) -> io::Result<()> {
+pub fn respond(stream: &TcpStream, answer: &HttpAnswer, whole: bool) -> io::Result<()> {
     let mut text = format!("HTTP/1.1 {} {}\r\n", answer.status, reason(answer.status));
     for (name, value) in guard::HEADERS.iter().chain([&("Content-Type", answer.kind)]) {
         text.push_str(&format!("{name}: {value}\r\n"));

@@ -2,8 +2,8 @@
 
 use std::io;
 
-use super::answers::Answer;
-use super::head::{Head, Method, Once};
+use super::answers::HttpAnswer;
+use super::head::{Method, Once, RequestHead};
 
 /// What every answer carries. Nothing but this server is asked for anything; no other page may
 /// show this one or read from it; nothing is kept by the browser.
@@ -45,10 +45,10 @@ impl Guard {
     ///
     /// # Errors
     /// The refusal.
-    pub fn admitted(&self, head: &Head) -> Result<String, Answer> {
+    pub fn admitted(&self, head: &RequestHead) -> Result<String, HttpAnswer> {
         let hosts = [format!("127.0.0.1:{}", self.port), format!("localhost:{}", self.port)];
         let Some(host) = head.host.one().filter(|h| hosts.iter().any(|own| own == h)) else {
-            return Err(Answer::refused(421, "this server answers to this machine only"));
+            return Err(HttpAnswer::refused(421, "this server answers to this machine only"));
         };
         let own_origin = match &head.origin {
             Once::Absent => true,
@@ -61,7 +61,7 @@ impl Guard {
             Once::Unclear => false,
         };
         if !own_origin || !own_site {
-            return Err(Answer::refused(403, "another page asked"));
+            return Err(HttpAnswer::refused(403, "another page asked"));
         }
         match head.method {
             Method::Get => {}
@@ -69,16 +69,19 @@ impl Guard {
                 // A form or a plain script of another page cannot send this type.
                 let json = head.kind.one().is_some_and(|t| t == "application/json");
                 if !json || head.origin == Once::Absent {
-                    return Err(Answer::refused(403, "only the page itself may change something"));
+                    return Err(HttpAnswer::refused(
+                        403,
+                        "only the page itself may change something",
+                    ));
                 }
             }
-            Method::Other => return Err(Answer::refused(405, "only looked at or told")),
+            Method::Other => return Err(HttpAnswer::refused(405, "only looked at or told")),
         }
         let path = head.target.strip_prefix('/').unwrap_or_default();
         let (token, rest) = path.split_once('/').unwrap_or((path, ""));
         // Hashes are compared in constant time: how long it takes tells nothing of the token.
         if blake3::hash(token.as_bytes()) != blake3::hash(self.token.as_bytes()) {
-            return Err(Answer::refused(403, "this is not the address that was given out"));
+            return Err(HttpAnswer::refused(403, "this is not the address that was given out"));
         }
         Ok(rest.to_owned())
     }

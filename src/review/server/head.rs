@@ -53,7 +53,7 @@ impl Once {
 
 /// The head of a request, as far as it is looked at.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Head {
+pub struct RequestHead {
     /// What is asked for.
     pub method: Method,
     /// Path and query as written.
@@ -88,7 +88,7 @@ pub enum HeadFault {
 ///
 /// # Errors
 /// [`HeadFault`], as soon as it is certain.
-pub fn read_head(bytes: &[u8]) -> Result<Option<(Head, usize)>, HeadFault> {
+pub fn read_head(bytes: &[u8]) -> Result<Option<(RequestHead, usize)>, HeadFault> {
     let mut lines = [httparse::EMPTY_HEADER; MAX_HEADERS];
     let mut request = httparse::Request::new(&mut lines);
     let within = &bytes[..bytes.len().min(MAX_HEAD_BYTES)];
@@ -100,7 +100,7 @@ pub fn read_head(bytes: &[u8]) -> Result<Option<(Head, usize)>, HeadFault> {
         }
         Err(_) => return Err(HeadFault::Malformed),
     };
-    let mut head = Head {
+    let mut head = RequestHead {
         method: match request.method {
             Some("GET") => Method::Get,
             Some("POST") => Method::Post,
@@ -158,7 +158,7 @@ fn body_length(text: &str) -> Result<usize, HeadFault> {
 mod tests {
     use super::*;
 
-    fn read(lines: &str) -> Result<Option<(Head, usize)>, HeadFault> {
+    fn read(lines: &str) -> Result<Option<(RequestHead, usize)>, HeadFault> {
         read_head(format!("GET /a/b?c=1 HTTP/1.1\r\n{lines}\r\n").as_bytes())
     }
 

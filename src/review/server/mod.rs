@@ -25,7 +25,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 use connection::NoRequest;
-pub use session::{Session, Source};
+pub use session::{ReviewSource, Session};
 
 /// How often it is looked whether the program is to end.
 const LOOK: Duration = Duration::from_millis(100);
@@ -93,7 +93,7 @@ impl Desk {
         }
     }
 
-    fn serve(&self, stream: &TcpStream, seat: &seats::Taken) {
+    fn serve(&self, stream: &TcpStream, seat: &seats::SeatGuard) {
         let refused = |answer| connection::respond(stream, &answer, false);
         // Whoever went away does not need the answer.
         let _ = match self.answer(stream, seat) {
@@ -106,8 +106,8 @@ impl Desk {
     fn answer(
         &self,
         stream: &TcpStream,
-        seat: &seats::Taken,
-    ) -> Result<answers::Answer, NoRequest> {
+        seat: &seats::SeatGuard,
+    ) -> Result<answers::HttpAnswer, NoRequest> {
         let asked = connection::asked(stream)?;
         let path = self.guard.admitted(&asked.head).map_err(NoRequest::Refused)?;
         let method = asked.head.method;

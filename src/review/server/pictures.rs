@@ -59,7 +59,7 @@ impl Decodes {
     }
 
     /// A part of the upright frame, pixel for pixel, as JPEG; cut to the frame.
-    pub fn part(&self, number: usize, frame: &Frame, part: Part) -> Option<Vec<u8>> {
+    pub fn part(&self, number: usize, frame: &Frame, part: PicturePart) -> Option<Vec<u8>> {
         let (width, height) = frame.upright_size();
         let (x0, y0) = (part.x.min(width), part.y.min(height));
         let (x1, y1) = (
@@ -87,7 +87,7 @@ impl Decodes {
 
 /// A part of an upright frame, px.
 #[derive(Debug, Clone, Copy)]
-pub struct Part {
+pub struct PicturePart {
     /// Left.
     pub x: u32,
     /// Top.

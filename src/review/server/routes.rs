@@ -3,13 +3,13 @@
 use std::sync::Arc;
 
 use crate::report::map::map_png;
-use crate::report::record::Call;
+use crate::report::record::Verdict;
 use crate::report::{html, svg};
 use serde::{Deserialize, Serialize};
 
-use super::answers::Answer;
+use super::answers::HttpAnswer;
 use super::head::Method;
-use super::pictures::{LARGEST_PX, Part};
+use super::pictures::{LARGEST_PX, PicturePart};
 use super::session::Session;
 
 const PAGE: &str = include_str!("page/review.html");
@@ -24,9 +24,9 @@ const SCRIPTS: [(&str, &str); 4] = [
 /// What the page tells.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", tag = "do")]
-enum Told {
+enum ReviewAction {
     /// A frame is this; nothing takes the word back.
-    Decide { frame: usize, call: Option<Call> },
+    Decide { frame: usize, call: Option<Verdict> },
     /// The subject is here.
     Subject { frame: usize, x: f64, y: f64 },
     /// The latest decision is taken back.
@@ -43,20 +43,20 @@ struct Done {
 }
 
 /// Answers a request that was let in.
-pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -> Answer {
+pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -> HttpAnswer {
     if method == Method::Post {
         return if path == "told" { told(session, body) } else { nothing() };
     }
     let (path, query) = path.split_once('?').unwrap_or((path, ""));
     let parts: Vec<&str> = path.split('/').collect();
     match parts[..] {
-        [""] => Answer::of("text/html; charset=utf-8", PAGE),
+        [""] => HttpAnswer::of("text/html; charset=utf-8", PAGE),
         ["review.css"] => {
-            Answer::of("text/css; charset=utf-8", format!("{}{STYLE}", html::colour_rules()))
+            HttpAnswer::of("text/css; charset=utf-8", format!("{}{STYLE}", html::colour_rules()))
         }
-        ["outing"] => Answer::json(&session.outing()),
+        ["outing"] => HttpAnswer::json(&session.outing()),
         ["burst", id] => match number(id).and_then(|id| session.burst(id)) {
-            Some(burst) => Answer::json(&burst),
+            Some(burst) => HttpAnswer::json(&burst),
             None => nothing(),
         },
         ["frame", n, what] => {
@@ -66,15 +66,15 @@ pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -
             picture(session, n, what, query)
         }
         [name] => match SCRIPTS.iter().find(|(n, _)| *n == name) {
-            Some((_, script)) => Answer::of("text/javascript; charset=utf-8", *script),
+            Some((_, script)) => HttpAnswer::of("text/javascript; charset=utf-8", *script),
             None => nothing(),
         },
         _ => nothing(),
     }
 }
 
-fn nothing() -> Answer {
-    Answer::refused(404, "there is nothing here")
+fn nothing() -> HttpAnswer {
+    HttpAnswer::refused(404, "there is nothing here")
 }
 
 /// A number in plain digits.
@@ -89,9 +89,9 @@ fn value(query: &str, key: &str) -> Option<u32> {
     number(pairs.find(|(k, _)| *k == key)?.1)
 }
 
-fn picture(session: &Session, n: usize, what: &str, query: &str) -> Answer {
+fn picture(session: &Session, n: usize, what: &str, query: &str) -> HttpAnswer {
     let Some(frame) = session.head(n) else {
-        return Answer::refused(410, "the file of this frame is gone");
+        return HttpAnswer::refused(410, "the file of this frame is gone");
     };
     let of = |key: &str| value(query, key);
     let jpeg = match what {
@@ -101,7 +101,7 @@ fn picture(session: &Session, n: usize, what: &str, query: &str) -> Answer {
         }
         "part" => match (of("x"), of("y"), of("w"), of("h")) {
             (Some(x), Some(y), Some(width), Some(height)) => {
-                Some(session.decodes.part(n, frame, Part { x, y, width, height }))
+                Some(session.decodes.part(n, frame, PicturePart { x, y, width, height }))
             }
             _ => None,
         },
@@ -109,9 +109,9 @@ fn picture(session: &Session, n: usize, what: &str, query: &str) -> Answer {
         _ => return nothing(),
     };
     match jpeg {
-        Some(Some(jpeg)) => Answer::of("image/jpeg", jpeg),
-        Some(None) => Answer::refused(410, "this frame cannot be decoded any more"),
-        None => Answer::refused(400, "no such part"),
+        Some(Some(jpeg)) => HttpAnswer::of("image/jpeg", jpeg),
+        Some(None) => HttpAnswer::refused(410, "this frame cannot be decoded any more"),
+        None => HttpAnswer::refused(400, "no such part"),
     }
 }
 
@@ -124,7 +124,7 @@ struct MapAnswer {
     legend: String,
 }
 
-fn map(session: &Session, n: usize) -> Answer {
+fn map(session: &Session, n: usize) -> HttpAnswer {
     let made = session.map(n).and_then(|(map, row)| {
         Some(MapAnswer {
             picture: html::data_uri("image/png", &map_png(&map, 1).ok()?),
@@ -134,31 +134,31 @@ fn map(session: &Session, n: usize) -> Answer {
         })
     });
     match made {
-        Some(map) => Answer::json(&map),
-        None => Answer::refused(410, "the frames of this burst cannot all be read any more"),
+        Some(map) => HttpAnswer::json(&map),
+        None => HttpAnswer::refused(410, "the frames of this burst cannot all be read any more"),
     }
 }
 
-fn told(session: &Arc<Session>, body: &[u8]) -> Answer {
+fn told(session: &Arc<Session>, body: &[u8]) -> HttpAnswer {
     let Ok(told) = serde_json::from_slice(body) else {
-        return Answer::refused(400, "this cannot be understood");
+        return HttpAnswer::refused(400, "this cannot be understood");
     };
     let done = match told {
-        Told::Decide { frame, call } => {
+        ReviewAction::Decide { frame, call } => {
             session.decide(frame, call).map(|id| Done { burst: Some(id), frame: Some(frame) })
         }
-        Told::Subject { frame, x, y } => {
+        ReviewAction::Subject { frame, x, y } => {
             let inside = |v: f64| (0.0..=1.0).contains(&v);
             if !inside(x) || !inside(y) {
-                return Answer::refused(400, "that place is outside the picture");
+                return HttpAnswer::refused(400, "that place is outside the picture");
             }
             let moved = session.move_subject(frame, (x, y));
             moved.map(|id| Done { burst: Some(id), frame: Some(frame) })
         }
-        Told::Undo => session
+        ReviewAction::Undo => session
             .undo()
             .map(|undone| Done { burst: undone.map(|u| u.0), frame: undone.map(|u| u.1) }),
-        Told::Prepare { burst } => {
+        ReviewAction::Prepare { burst } => {
             // In its own time: pictures come first.
             let session = Arc::clone(session);
             std::thread::spawn(move || session.prepare(burst));
@@ -166,8 +166,8 @@ fn told(session: &Arc<Session>, body: &[u8]) -> Answer {
         }
     };
     match done {
-        Ok(done) => Answer::json(&done),
-        Err(says) => Answer::refused(409, &says),
+        Ok(done) => HttpAnswer::json(&done),
+        Err(says) => HttpAnswer::refused(409, &says),
     }
 }
 
@@ -189,7 +189,7 @@ mod tests {
 
     #[test]
     fn only_what_is_known_is_told() {
-        let told = |text: &str| serde_json::from_str::<Told>(text).is_ok();
+        let told = |text: &str| serde_json::from_str::<ReviewAction>(text).is_ok();
         assert!(told(r#"{"do":"decide","frame":1,"call":"cannot say"}"#));
         assert!(told(r#"{"do":"decide","frame":1,"call":null}"#));
         assert!(told(r#"{"do":"undo"}"#));

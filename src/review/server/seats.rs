@@ -23,7 +23,7 @@ struct Seat {
 }
 
 #[derive(Default)]
-struct State {
+struct SeatState {
     seats: Vec<Seat>,
     next: u64,
     working: usize,
@@ -32,12 +32,12 @@ struct State {
 /// Every connection there is.
 #[derive(Default)]
 pub struct Seats {
-    state: Mutex<State>,
+    state: Mutex<SeatState>,
     changed: Condvar,
 }
 
 /// A connection's seat; free again when this is dropped.
-pub struct Taken {
+pub struct SeatGuard {
     seats: Arc<Seats>,
     number: u64,
 }
@@ -46,12 +46,12 @@ pub struct Taken {
 pub struct Working<'s>(&'s Seats);
 
 impl Seats {
-    fn state(&self) -> MutexGuard<'_, State> {
+    fn state(&self) -> MutexGuard<'_, SeatState> {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     /// Gives a new connection a seat; waits until there is one.
-    pub fn take(self: &Arc<Self>, stream: &Arc<TcpStream>) -> Taken {
+    pub fn take(self: &Arc<Self>, stream: &Arc<TcpStream>) -> SeatGuard {
         let mut state = self.state();
         while state.seats.len() >= MAX_CONNECTIONS {
             let oldest = state.seats.iter().find(|s| !s.answered);
@@ -70,7 +70,7 @@ impl Seats {
             stream: Arc::clone(stream),
             answered: false,
         });
-        Taken { seats: Arc::clone(self), number }
+        SeatGuard { seats: Arc::clone(self), number }
     }
 
     /// Waits for a turn to work on a request, `at_once` of which are worked on at a time.
@@ -98,7 +98,7 @@ impl Seats {
     }
 }
 
-impl Taken {
+impl SeatGuard {
     /// Keeps the seat until the request is answered.
     pub fn keep(&self) {
         if let Some(seat) = self.seats.state().seats.iter_mut().find(|s| s.number == self.number) {
@@ -107,7 +107,7 @@ impl Taken {
     }
 }
 
-impl Drop for Taken {
+impl Drop for SeatGuard {
     fn drop(&mut self) {
         self.seats.state().seats.retain(|s| s.number != self.number);
         self.seats.changed.notify_all();
@@ -133,7 +133,7 @@ mod tests {
         let connect = || Arc::new(TcpStream::connect(address).unwrap());
         let seats = Arc::new(Seats::default());
         let streams: Vec<_> = (0..MAX_CONNECTIONS).map(|_| connect()).collect();
-        let taken: Vec<Taken> = streams.iter().map(|s| seats.take(s)).collect();
+        let taken: Vec<SeatGuard> = streams.iter().map(|s| seats.take(s)).collect();
         taken[0].keep();
         // Those who read from a connection leave when it ends.
         let mut taken = taken.into_iter();

@@ -9,8 +9,8 @@ use crate::cull::open_burst::{JudgedAgain, OpenBurst};
 use crate::cull::outing::OutingJob;
 use crate::error::Result;
 use crate::image::{self, Frame};
-use crate::report::record::{BurstRecord, Call, FrameRecord, MapRecord};
-use crate::store::decisions::{Decisions, NewDecision, Standing, What};
+use crate::report::record::{BurstRecord, FrameRecord, MapRecord, Verdict};
+use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecision};
 
 use super::answers::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line, finding};
 use super::pictures::Decodes;
@@ -18,7 +18,7 @@ use crate::report::record::SubjectFound;
 use crate::report::wording;
 
 /// An outing as it comes to be looked at.
-pub struct Source {
+pub struct ReviewSource {
     /// Its name on the page.
     pub title: String,
     /// What its decisions are kept under.
@@ -34,7 +34,7 @@ pub struct Source {
 }
 
 /// A burst with its frames as they are judged now.
-struct Burst {
+struct ReviewedBurst {
     record: BurstRecord,
     first: usize,
     rows: Vec<FrameRecord>,
@@ -55,8 +55,8 @@ pub struct Session {
     job: OutingJob,
     files: Vec<Vec<PathBuf>>,
     heads: Vec<OnceLock<Option<Frame>>>,
-    bursts: Mutex<Vec<Burst>>,
-    standing: Mutex<Vec<Standing>>,
+    bursts: Mutex<Vec<ReviewedBurst>>,
+    standing: Mutex<Vec<CurrentDecision>>,
     decisions: Mutex<Decisions>,
     /// Held while a decision is kept or taken back, so that what is shown is what is kept.
     change: Mutex<()>,
@@ -74,8 +74,8 @@ impl Session {
     ///
     /// # Errors
     /// When the decisions cannot be read.
-    pub fn new(source: Source, decisions: Decisions) -> Result<Session> {
-        let Source { title, key, bursts: records, frames: rows, files, job } = source;
+    pub fn new(source: ReviewSource, decisions: Decisions) -> Result<Session> {
+        let ReviewSource { title, key, bursts: records, frames: rows, files, job } = source;
         let gone = PathBuf::new();
         let paths: Vec<&Path> =
             files.iter().map(|f| f.first().unwrap_or(&gone).as_path()).collect();
@@ -90,7 +90,7 @@ impl Session {
             }
             let count = own.len();
             if count > 0 {
-                bursts.push(Burst {
+                bursts.push(ReviewedBurst {
                     record,
                     first,
                     rows: own,
@@ -152,12 +152,12 @@ impl Session {
     }
 
     /// The place of a burst in the list, by its number.
-    fn place(bursts: &[Burst], id: u32) -> Option<usize> {
+    fn place(bursts: &[ReviewedBurst], id: u32) -> Option<usize> {
         bursts.iter().position(|b| b.record.id == id)
     }
 
     /// The place of the burst of a frame, and the frame's number in it.
-    fn place_of_frame(bursts: &[Burst], n: usize) -> Option<(usize, usize)> {
+    fn place_of_frame(bursts: &[ReviewedBurst], n: usize) -> Option<(usize, usize)> {
         let place = bursts.iter().position(|b| (b.first..b.first + b.rows.len()).contains(&n))?;
         Some((place, n - bursts[place].first))
     }
@@ -211,16 +211,16 @@ impl Session {
     ///
     /// # Errors
     /// Why it could not be kept; then nothing is changed.
-    pub fn decide(&self, n: usize, call: Option<Call>) -> std::result::Result<u32, String> {
-        let call = call.map(Call::word);
+    pub fn decide(&self, n: usize, call: Option<Verdict>) -> std::result::Result<u32, String> {
+        let call = call.map(Verdict::word);
         let _alone = lock(&self.change);
-        let id = self.keep(n, What::Call(call))?;
+        let id = self.keep(n, DecisionKind::Call(call))?;
         lock(&self.standing)[n].call = call.map(str::to_owned);
         Ok(id)
     }
 
     /// Keeps a decision; the number of the burst.
-    fn keep(&self, n: usize, what: What) -> std::result::Result<u32, String> {
+    fn keep(&self, n: usize, what: DecisionKind) -> std::result::Result<u32, String> {
         let (id, tool_call, cause) = {
             let bursts = lock(&self.bursts);
             let (place, i) =
@@ -251,7 +251,7 @@ impl Session {
         }
         let id = {
             let _alone = lock(&self.change);
-            let id = self.keep(n, What::Subject(Some(at)))?;
+            let id = self.keep(n, DecisionKind::Subject(Some(at)))?;
             self.refresh(n)?;
             id
         };

@@ -6,7 +6,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::groups::Group;
+use super::groups::TickGroup;
 use super::turned::Strip;
 use crate::core::stats::{least_squares, mad_sigma, median};
 
@@ -31,7 +31,7 @@ type Row = (i64, f64, f64);
 
 /// What the ticks say.
 #[derive(Debug, Clone)]
-pub(super) struct Fitted {
+pub(super) struct RulerFit {
     /// Period across the ticks in the middle of the picture, px.
     pub period_px: f64,
     /// Its standard error, px.
@@ -57,7 +57,7 @@ pub(super) struct Fitted {
     d: f64,
 }
 
-impl Fitted {
+impl RulerFit {
     /// Where a tick lies in the strip at `across_px`, px along the ruler.
     pub fn along(&self, tick: i64, across_px: f64) -> f64 {
         let k = tick as f64;
@@ -85,7 +85,7 @@ fn number((a, b, c, t, d): (f64, f64, f64, f64, f64), along: f64, across: f64) -
 }
 
 /// Numbers the marks of a group, strip by strip from the one with most of them.
-fn numbered(group: &Group, strips: &[Strip]) -> Vec<Row> {
+fn numbered(group: &TickGroup, strips: &[Strip]) -> Vec<Row> {
     let members = &group.members;
     let start = (0..members.len()).max_by_key(|i| members[*i].1.at_px.len()).unwrap_or(0);
     let mut rows = Vec::new();
@@ -143,7 +143,11 @@ fn full(rows: &[Row], terms: usize) -> Option<(f64, f64, f64, f64, f64)> {
 }
 
 /// Fits the ticks of a group. `extent_px` is the size of the picture along and across the ruler.
-pub(super) fn fitted(group: &Group, strips: &[Strip], extent_px: (f64, f64)) -> Option<Fitted> {
+pub(super) fn fitted(
+    group: &TickGroup,
+    strips: &[Strip],
+    extent_px: (f64, f64),
+) -> Option<RulerFit> {
     let mut rows = numbered(group, strips);
     let ticks_of = |rows: &[Row]| rows.iter().map(|r| r.0).collect::<BTreeSet<i64>>().len();
     // A bend needs ticks to show itself; with few, a straight line is safer.
@@ -219,7 +223,7 @@ fn concluded(
     rows: Vec<Row>,
     model: (f64, f64, f64, f64, f64),
     extent_px: (f64, f64),
-) -> Option<Fitted> {
+) -> Option<RulerFit> {
     let across = |r: &Row| r.1;
     let band = (
         rows.iter().map(across).fold(f64::MAX, f64::min),
@@ -311,7 +315,7 @@ fn concluded(
     let v_mid = 0.5 * (band.0 + band.1);
     let err = (err.max(0.0) / (square * square) + (v_mid * d_err).powi(2)).sqrt();
     let believed = |seen: bool, value: f64| seen.then_some(value);
-    Some(Fitted {
+    Some(RulerFit {
         period_px: period,
         std_err_px: err,
         period_mid_px: b + 2.0 * c * k_mid + d * v_mid,

@@ -1,6 +1,6 @@
 //! Runs of marks that go on from strip to strip: the ticks of a ruler are lines.
 
-use super::profile::{Run, near};
+use super::profile::{TickRun, near};
 use super::turned::Strip;
 
 /// Periods of neighbouring strips agree within this share.
@@ -12,17 +12,17 @@ const MAX_AGREE: f64 = 0.75;
 
 /// Neighbouring strips with the same run of marks.
 #[derive(Debug, Clone)]
-pub(super) struct Group {
+pub(super) struct TickGroup {
     /// Strip number and run, in order.
-    pub members: Vec<(usize, Run)>,
+    pub members: Vec<(usize, TickRun)>,
     /// -1: dark marks; 1: light marks.
     pub sign: f64,
 }
 
-impl Group {
+impl TickGroup {
     /// Mean period, px.
     pub fn period_px(&self) -> f64 {
-        let marks = |r: &Run| r.at_px.len() as f64;
+        let marks = |r: &TickRun| r.at_px.len() as f64;
         let total: f64 = self.members.iter().map(|(_, r)| marks(r)).sum();
         self.members.iter().map(|(_, r)| r.period_px * marks(r)).sum::<f64>() / total
     }
@@ -47,7 +47,7 @@ impl Group {
     }
 }
 
-fn goes_on(a: &Run, b: &Run) -> bool {
+fn goes_on(a: &TickRun, b: &TickRun) -> bool {
     if !near(a.period_px, b.period_px, PERIOD_AGREES) {
         return false;
     }
@@ -59,8 +59,8 @@ fn goes_on(a: &Run, b: &Run) -> bool {
 }
 
 /// Groups of at least `least` strips, dark marks and light ones.
-pub(super) fn groups(strips: &[Strip], least: usize) -> Vec<Group> {
-    let mut open: Vec<Group> = Vec::new();
+pub(super) fn groups(strips: &[Strip], least: usize) -> Vec<TickGroup> {
+    let mut open: Vec<TickGroup> = Vec::new();
     for (i, strip) in strips.iter().enumerate() {
         for (sign, run) in strip.profile.runs() {
             let joined = open.iter_mut().find(|g| {
@@ -72,7 +72,7 @@ pub(super) fn groups(strips: &[Strip], least: usize) -> Vec<Group> {
             });
             match joined {
                 Some(group) => group.members.push((i, run)),
-                None => open.push(Group { members: vec![(i, run)], sign }),
+                None => open.push(TickGroup { members: vec![(i, run)], sign }),
             }
         }
     }

@@ -25,8 +25,8 @@ mod turned;
 
 use crate::core::stats::median;
 use crate::core::{Luma, Measured};
-use fit::Fitted;
-use groups::Group;
+use fit::RulerFit;
+use groups::TickGroup;
 use profile::near;
 use turned::{LogPicture, Strip, strips};
 
@@ -261,7 +261,7 @@ fn directions(picture: &LogPicture) -> Vec<f64> {
         .map(|i| {
             let angle = i as f64 * ANGLE_STEP_DEG;
             let strips = strips(picture, angle, SEARCH_STRIP_PX, SEARCH_STRIP_PX);
-            let best = groups::groups(&strips, 2).iter().map(Group::score).fold(0.0, f64::max);
+            let best = groups::groups(&strips, 2).iter().map(TickGroup::score).fold(0.0, f64::max);
             (angle, best)
         })
         .filter(|(_, score)| *score > 0.0)
@@ -280,23 +280,23 @@ fn directions(picture: &LogPicture) -> Vec<f64> {
 }
 
 /// Ticks along one direction.
-struct Found {
+struct RulerCandidate {
     angle_deg: f64,
     score: f64,
-    group: Group,
-    fitted: Fitted,
+    group: TickGroup,
+    fitted: RulerFit,
     strips: Vec<Strip>,
 }
 
 /// The ticks along a direction, which is made exact on the way.
-fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
+fn along(picture: &LogPicture, angle_deg: f64) -> Result<RulerCandidate, NoRuler> {
     const ROUNDS: usize = 4;
     let mut angle = angle_deg;
     let mut rounds = 0;
     loop {
         let all = strips(picture, angle, STRIP.0, STRIP.1);
         let mut reason = NoRuler::NoTicks;
-        let mut passed: Vec<(Group, Fitted)> = Vec::new();
+        let mut passed: Vec<(TickGroup, RulerFit)> = Vec::new();
         for group in candidates(groups::groups(&all, MIN_STRIPS)) {
             match checked(&group, &all, picture, angle) {
                 Ok(fitted) => passed.push((group, fitted)),
@@ -323,7 +323,7 @@ fn along(picture: &LogPicture, angle_deg: f64) -> Result<Found, NoRuler> {
                 second_px: rival.period_px * factor,
             });
         }
-        return Ok(Found { angle_deg: angle, score, group, fitted, strips: all });
+        return Ok(RulerCandidate { angle_deg: angle, score, group, fitted, strips: all });
     }
 }
 
@@ -341,10 +341,10 @@ fn extent(picture: &LogPicture, angle_deg: f64) -> (f64, f64) {
 }
 
 /// Groups that may be a ruler's finest ticks, likeliest first.
-fn candidates(mut groups: Vec<Group>) -> Vec<Group> {
+fn candidates(mut groups: Vec<TickGroup>) -> Vec<TickGroup> {
     groups.sort_by(|a, b| b.score().total_cmp(&a.score()));
     // The bright rims of dark ticks are lower than the ticks, and the other way round.
-    let sure = |g: &&Group| g.score() * g.height();
+    let sure = |g: &&TickGroup| g.score() * g.height();
     let Some(sign) = groups.iter().max_by(|a, b| sure(a).total_cmp(&sure(b))).map(|g| g.sign)
     else {
         return Vec::new();
@@ -377,11 +377,11 @@ fn candidates(mut groups: Vec<Group>) -> Vec<Group> {
 
 /// The ticks of a group, if they are those of a ruler.
 fn checked(
-    group: &Group,
+    group: &TickGroup,
     strips: &[Strip],
     picture: &LogPicture,
     angle_deg: f64,
-) -> Result<Fitted, NoRuler> {
+) -> Result<RulerFit, NoRuler> {
     let fitted = fit::fitted(group, strips, extent(picture, angle_deg))
         .ok_or(NoRuler::TooFew { found: group.marks_most() })?;
     let found = fitted.ticks.len();
@@ -414,7 +414,7 @@ fn checked(
 }
 
 /// Share of the variance about each mark, slopes of the light taken off, that is their mean shape.
-fn alike(fitted: &Fitted, profile: &[(f64, f64)]) -> f64 {
+fn alike(fitted: &RulerFit, profile: &[(f64, f64)]) -> f64 {
     let Some(first) = profile.first().map(|p| p.0) else { return 0.0 };
     let middle = 0.5 * (fitted.band_px.0 + fitted.band_px.1);
     let value = |u: f64| {
@@ -448,7 +448,7 @@ fn alike(fitted: &Fitted, profile: &[(f64, f64)]) -> f64 {
 
 /// Mean profile of the group's strips, each shifted so that the ticks lie on one another, from
 /// half a period before the first tick to half a period after the last.
-fn profile(group: &Group, fitted: &Fitted, strips: &[Strip]) -> Vec<(f64, f64)> {
+fn profile(group: &TickGroup, fitted: &RulerFit, strips: &[Strip]) -> Vec<(f64, f64)> {
     let (first, last) = (fitted.ticks[0], fitted.ticks[fitted.ticks.len() - 1]);
     let middle = 0.5 * (fitted.band_px.0 + fitted.band_px.1);
     let half = 0.5 * fitted.period_px;
@@ -476,7 +476,7 @@ fn profile(group: &Group, fitted: &Fitted, strips: &[Strip]) -> Vec<(f64, f64)> 
         .collect()
 }
 
-impl Found {
+impl RulerCandidate {
     fn reading(&self, picture: &LogPicture) -> Result<RulerReading, NoRuler> {
         let fitted = &self.fitted;
         let factor = picture.factor as f64;

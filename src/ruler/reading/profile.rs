@@ -19,7 +19,7 @@ const SAME_PERIOD: f64 = 0.06;
 
 /// Logarithm of brightness across a strip, evenly sampled; light that falls off adds a slope.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Profile {
+pub(super) struct BrightnessProfile {
     /// Where the first sample lies along the ruler, px from the middle of the picture.
     pub first_px: f64,
     /// Samples, one a px.
@@ -28,7 +28,7 @@ pub(super) struct Profile {
 
 /// Evenly spaced marks.
 #[derive(Debug, Clone, PartialEq)]
-pub(super) struct Run {
+pub(super) struct TickRun {
     /// Mean distance, px.
     pub period_px: f64,
     /// Spread of the distances over their mean.
@@ -43,7 +43,7 @@ pub(super) struct Run {
 
 /// A mark: place in samples and height.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct Mark {
+pub(super) struct TickMark {
     /// Place along the ruler, px from the middle of the picture.
     pub at_px: f64,
     /// Height over the surroundings, logarithm of brightness.
@@ -83,7 +83,7 @@ fn stand_out(data: &[f64], sigma: f64) -> Vec<f64> {
 }
 
 /// Tops of a profile (`sign` 1) or its bottoms (-1), with their heights.
-fn tops(out: &[f64], sign: f64, step: usize, first_px: f64) -> Vec<Mark> {
+fn tops(out: &[f64], sign: f64, step: usize, first_px: f64) -> Vec<TickMark> {
     let mut marks = Vec::new();
     for (i, three) in out.windows(3).enumerate() {
         let (a, b, c) = (sign * three[0], sign * three[1], sign * three[2]);
@@ -91,15 +91,15 @@ fn tops(out: &[f64], sign: f64, step: usize, first_px: f64) -> Vec<Mark> {
             let bend = a - 2.0 * b + c;
             let shift = if bend < 0.0 { 0.5 * (a - c) / bend } else { 0.0 };
             let at = (i as f64 + 1.0 + shift + 0.5) * step as f64 - 0.5;
-            marks.push(Mark { at_px: first_px + at, height: b });
+            marks.push(TickMark { at_px: first_px + at, height: b });
         }
     }
     marks
 }
 
-impl Profile {
+impl BrightnessProfile {
     /// Marks of about the width `scale_px`: dark ones for `sign` -1, light ones for 1.
-    pub fn marks(&self, scale_px: f64, sign: f64) -> Vec<Mark> {
+    pub fn marks(&self, scale_px: f64, sign: f64) -> Vec<TickMark> {
         // Wide marks are looked for on coarser samples.
         let step = ((scale_px / 2.0).floor() as usize).max(1);
         self.standing_out(scale_px, step)
@@ -114,8 +114,8 @@ impl Profile {
 
     /// The best even runs of marks, dark ones (-1) and light ones (1), of clearly different
     /// periods, finest last.
-    pub fn runs(&self) -> Vec<(f64, Run)> {
-        let mut runs: Vec<(f64, Run)> = Vec::new();
+    pub fn runs(&self) -> Vec<(f64, TickRun)> {
+        let mut runs: Vec<(f64, TickRun)> = Vec::new();
         let mut scale_px = MIN_SCALE_PX;
         // Four periods must fit, and marks are wider than a tenth of a period.
         while scale_px < self.data.len() as f64 / 16.0 {
@@ -125,7 +125,7 @@ impl Profile {
                 let Some(out) = &out else { continue };
                 let marks = tops(out, sign, step, self.first_px);
                 let Some(run) = longest_run(&marks, scale_px) else { continue };
-                let same = |r: &&mut (f64, Run)| {
+                let same = |r: &&mut (f64, TickRun)| {
                     r.0 * sign > 0.0 && near(r.1.period_px, run.period_px, SAME_PERIOD)
                 };
                 match runs.iter_mut().find(same) {
@@ -141,7 +141,7 @@ impl Profile {
     }
 }
 
-fn worth(run: &Run) -> f64 {
+fn worth(run: &TickRun) -> f64 {
     run.at_px.len() as f64 * (1.0 - 2.0 * run.uneven)
 }
 
@@ -150,10 +150,10 @@ pub(super) fn near(a: f64, b: f64, share: f64) -> bool {
     (a - b).abs() < share * b
 }
 
-fn longest_run(marks: &[Mark], scale_px: f64) -> Option<Run> {
+fn longest_run(marks: &[TickMark], scale_px: f64) -> Option<TickRun> {
     let mut heights: Vec<f64> = marks.iter().map(|m| m.height).collect();
     let bar = MIN_HEIGHT * crate::core::stats::quantile(&mut heights, 0.75)?;
-    let kept: Vec<&Mark> = marks.iter().filter(|m| m.height >= bar).collect();
+    let kept: Vec<&TickMark> = marks.iter().filter(|m| m.height >= bar).collect();
     let mut best: Option<(usize, usize)> = None;
     let mut from = 0;
     while from + MIN_RUN <= kept.len() {
@@ -179,7 +179,7 @@ fn longest_run(marks: &[Mark], scale_px: f64) -> Option<Run> {
     let mean = steps.iter().sum::<f64>() / steps.len() as f64;
     let spread = steps.iter().map(|s| (s - mean).powi(2)).sum::<f64>() / steps.len() as f64;
     let mut heights: Vec<f64> = run.iter().map(|m| m.height).collect();
-    Some(Run {
+    Some(TickRun {
         period_px: mean,
         uneven: spread.sqrt() / mean,
         scale_px,
@@ -204,7 +204,7 @@ mod tests {
             data[i] -= 0.6;
             data[i + 1] -= 0.6;
         }
-        let runs = Profile { first_px: 0.0, data }.runs();
+        let runs = BrightnessProfile { first_px: 0.0, data }.runs();
         let dark = runs.iter().filter(|r| r.0 < 0.0).map(|r| &r.1);
         let run = dark.max_by_key(|r| r.at_px.len()).unwrap();
         assert_eq!(run.at_px.len(), 9);

@@ -1,6 +1,6 @@
 //! A picture seen along a direction: strips beside one another, each with its profile.
 
-use super::profile::Profile;
+use super::profile::BrightnessProfile;
 use crate::core::Luma;
 
 /// Added to 8-bit values before the logarithm, so that black stays finite and its noise small.
@@ -80,7 +80,7 @@ impl LogPicture {
 pub(super) struct Strip {
     /// Distance of its middle line from the middle of the picture, across the ruler, px.
     pub across_px: f64,
-    pub profile: Profile,
+    pub profile: BrightnessProfile,
 }
 
 /// Strips of a height of `high` samples, one every `step`, along a direction counter-clockwise
@@ -117,7 +117,7 @@ pub(super) fn strips(picture: &LogPicture, angle_deg: f64, high: usize, step: us
         let data = (from..=to).map(|j| f64::from(sums[j] / seen[j].max(1) as f32)).collect();
         strips.push(Strip {
             across_px: middle,
-            profile: Profile { first_px: first_u + from as f64, data },
+            profile: BrightnessProfile { first_px: first_u + from as f64, data },
         });
     }
     strips

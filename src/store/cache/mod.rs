@@ -55,7 +55,7 @@ struct Open {
 
 /// What a cache holds.
 #[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Holds {
+pub struct CacheSize {
     /// The file.
     pub file: PathBuf,
     /// Results.
@@ -180,11 +180,11 @@ impl Cache {
     }
 
     /// What is in it; `None` when it is out of use.
-    pub fn holds(&self) -> Option<Holds> {
+    pub fn holds(&self) -> Option<CacheSize> {
         self.with(|open| {
             let count = |sql: &str| open.connection.query_row(sql, [], |r| r.get::<_, i64>(0));
             let pages = count("PRAGMA page_count")?.saturating_mul(count("PRAGMA page_size")?);
-            Ok(Holds {
+            Ok(CacheSize {
                 file: self.folder.join(FILE),
                 results: count("SELECT count(*) FROM results")?,
                 files: count("SELECT count(*) FROM files")?,

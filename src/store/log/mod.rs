@@ -22,7 +22,9 @@ use rusqlite::{Connection, ErrorCode, OpenFlags};
 use crate::error::{Error, LogProblem, Result};
 
 pub use merge::Merged;
-pub use rows::{Correction, Kind, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, Value};
+pub use rows::{
+    Correction, LoggedFrame, LoggedNoise, LoggedSigma, LoggedValue, NewOuting, Outing, OutingKind,
+};
 pub use schema::FORM;
 pub use write::Added;
 

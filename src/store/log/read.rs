@@ -5,7 +5,7 @@ use std::collections::{HashMap, HashSet};
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::Log;
-use super::rows::{Kind, LoggedFrame, LoggedNoise, LoggedSigma, Outing, Value};
+use super::rows::{LoggedFrame, LoggedNoise, LoggedSigma, LoggedValue, Outing, OutingKind};
 use super::write::FRAME_COLUMNS;
 use crate::error::{LogProblem, Result};
 
@@ -46,7 +46,7 @@ impl Log {
     ///
     /// # Errors
     /// [`crate::Error::Log`] when the file cannot be read.
-    pub fn frames(&self, kind: Option<Kind>) -> Result<Vec<(i64, LoggedFrame)>> {
+    pub fn frames(&self, kind: Option<OutingKind>) -> Result<Vec<(i64, LoggedFrame)>> {
         let mut found = Vec::new();
         self.each_frame(kind, &mut |outing, frame| found.push((outing.id, frame)))?;
         Ok(found)
@@ -58,7 +58,7 @@ impl Log {
     /// [`crate::Error::Log`] when the file cannot be read.
     pub fn each_frame(
         &self,
-        kind: Option<Kind>,
+        kind: Option<OutingKind>,
         visit: &mut dyn FnMut(&Outing, LoggedFrame),
     ) -> Result<()> {
         let mut read = || -> rusqlite::Result<()> {
@@ -130,7 +130,7 @@ fn outing(row: &Row<'_>) -> rusqlite::Result<Outing> {
         id: row.get(0)?,
         uid: row.get(1)?,
         // The table's check lets no other word in.
-        kind: Kind::from_word(&kind).unwrap_or(Kind::Field),
+        kind: OutingKind::from_word(&kind).unwrap_or(OutingKind::Field),
         title: row.get(3)?,
         logged_at: row.get(4)?,
         program_version: row.get(5)?,
@@ -213,9 +213,9 @@ fn short_id(content_id: &str) -> u128 {
 }
 
 fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {
-    let value = |at: usize| -> rusqlite::Result<Option<Value>> {
+    let value = |at: usize| -> rusqlite::Result<Option<LoggedValue>> {
         let std_err = row.get(at.saturating_add(1))?;
-        Ok(row.get::<_, Option<f64>>(at)?.map(|value| Value { value, std_err }))
+        Ok(row.get::<_, Option<f64>>(at)?.map(|value| LoggedValue { value, std_err }))
     };
     Ok(LoggedFrame {
         path: row.get(0)?,
@@ -260,9 +260,9 @@ pub(super) fn noise(connection: &Connection) -> rusqlite::Result<Vec<LoggedNoise
          ORDER BY body, source, iso, logged_at, id",
     )?;
     let found = rows.query_map([], |row| {
-        let value = |at: usize| -> rusqlite::Result<Option<Value>> {
+        let value = |at: usize| -> rusqlite::Result<Option<LoggedValue>> {
             let std_err = row.get(at.saturating_add(1))?;
-            Ok(row.get::<_, Option<f64>>(at)?.map(|value| Value { value, std_err }))
+            Ok(row.get::<_, Option<f64>>(at)?.map(|value| LoggedValue { value, std_err }))
         };
         let id: i64 = row.get(0)?;
         let noise = LoggedNoise {

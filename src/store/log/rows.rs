@@ -5,7 +5,7 @@ use serde::Serialize;
 /// What the frames of an outing are, so that tests and clips do not mix with the field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(rename_all = "lowercase")]
-pub enum Kind {
+pub enum OutingKind {
     /// Stills of living subjects.
     Field,
     /// Frames taken to measure the equipment.
@@ -14,25 +14,27 @@ pub enum Kind {
     Clip,
 }
 
-impl Kind {
+impl OutingKind {
     /// The word in the database and for people.
     pub fn word(self) -> &'static str {
         match self {
-            Kind::Field => "field",
-            Kind::Test => "test",
-            Kind::Clip => "clip",
+            OutingKind::Field => "field",
+            OutingKind::Test => "test",
+            OutingKind::Clip => "clip",
         }
     }
 
     /// From its word.
-    pub fn from_word(word: &str) -> Option<Kind> {
-        [Kind::Field, Kind::Test, Kind::Clip].into_iter().find(|k| k.word() == word)
+    pub fn from_word(word: &str) -> Option<OutingKind> {
+        [OutingKind::Field, OutingKind::Test, OutingKind::Clip]
+            .into_iter()
+            .find(|k| k.word() == word)
     }
 }
 
 /// A number with its standard error in the same unit, where one is known.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Value {
+pub struct LoggedValue {
     /// The value.
     pub value: f64,
     /// One standard error; `None` when none is known.
@@ -75,7 +77,7 @@ pub struct LoggedFrame {
     /// Name of the rig.
     pub rig: Option<String>,
     /// Magnification.
-    pub magnification: Option<Value>,
+    pub magnification: Option<LoggedValue>,
     /// Pixel pitch, µm.
     pub pixel_pitch_um: Option<f64>,
     /// The verdict's word.
@@ -85,17 +87,17 @@ pub struct LoggedFrame {
     /// Share of the loss that the first cause explains, 0..1.
     pub cause_share: Option<f64>,
     /// Blur at the subject, px.
-    pub blur_sigma_px: Option<Value>,
+    pub blur_sigma_px: Option<LoggedValue>,
     /// Blur that the settings allow, px.
     pub blur_allowed_px: Option<f64>,
     /// Blur over the burst's best.
-    pub blur_ratio: Option<Value>,
+    pub blur_ratio: Option<LoggedValue>,
     /// Detail at the subject, bits a pixel.
-    pub detail_bits_px: Option<Value>,
+    pub detail_bits_px: Option<LoggedValue>,
     /// Noise, 8-bit steps.
-    pub noise_sigma_dn: Option<Value>,
+    pub noise_sigma_dn: Option<LoggedValue>,
     /// Length of the smear of movement, px.
-    pub motion_length_px: Option<Value>,
+    pub motion_length_px: Option<LoggedValue>,
     /// Brightness at the subject, 8-bit steps.
     pub subject_mean_dn: Option<f64>,
     /// Keys of the frame's cautions, separated by spaces.
@@ -110,7 +112,7 @@ pub struct Outing {
     /// What the outing is, in any log: made from its kind and its frames' contents.
     pub uid: String,
     /// What its frames are.
-    pub kind: Kind,
+    pub kind: OutingKind,
     /// What was given to the program, shortened to names.
     pub title: String,
     /// When it was logged, UTC.
@@ -139,7 +141,7 @@ pub struct Outing {
 #[derive(Debug, Clone, PartialEq)]
 pub struct NewOuting {
     /// What its frames are.
-    pub kind: Kind,
+    pub kind: OutingKind,
     /// What was given to the program, shortened to names.
     pub title: String,
     /// Version of the program.
@@ -179,9 +181,9 @@ pub struct LoggedNoise {
     /// From black to saturation, DN.
     pub range_dn: Option<f64>,
     /// Gain, DN per electron.
-    pub gain_dn_per_e: Option<Value>,
+    pub gain_dn_per_e: Option<LoggedValue>,
     /// Read noise, electrons.
-    pub read_noise_e: Option<Value>,
+    pub read_noise_e: Option<LoggedValue>,
     /// Noise by level.
     pub sigma_at: Vec<LoggedSigma>,
     /// Whether it is a figure and not only a bound.
@@ -197,7 +199,7 @@ pub struct Correction {
     /// Rig of the whole outing.
     pub rig: Option<String>,
     /// What its frames are.
-    pub kind: Option<Kind>,
+    pub kind: Option<OutingKind>,
     /// Whether it is left out of charts and plans.
     pub excluded: Option<bool>,
 }

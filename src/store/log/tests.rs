@@ -6,11 +6,11 @@ use rusqlite::Connection;
 
 use super::*;
 
-struct Place(tempfile::TempDir);
+struct TestLog(tempfile::TempDir);
 
-impl Place {
-    fn new() -> Place {
-        Place(tempfile::tempdir().unwrap())
+impl TestLog {
+    fn new() -> TestLog {
+        TestLog(tempfile::tempdir().unwrap())
     }
 
     fn log(&self, name: &str) -> PathBuf {
@@ -31,17 +31,17 @@ fn frame(number: usize) -> LoggedFrame {
         iso: Some(400),
         verdict: if number.is_multiple_of(3) { "hit" } else { "miss" }.to_owned(),
         causes: "plane-off diffraction".to_owned(),
-        magnification: Some(Value { value: 2.0, std_err: None }),
-        blur_sigma_px: Some(Value { value: 0.7, std_err: Some(0.04) }),
+        magnification: Some(LoggedValue { value: 2.0, std_err: None }),
+        blur_sigma_px: Some(LoggedValue { value: 0.7, std_err: Some(0.04) }),
         detail_bits_px: number
             .is_multiple_of(2)
-            .then_some(Value { value: 1.5, std_err: Some(0.02) }),
+            .then_some(LoggedValue { value: 1.5, std_err: Some(0.02) }),
         flags: "alone".to_owned(),
         ..LoggedFrame::default()
     }
 }
 
-fn outing(kind: Kind, numbers: std::ops::Range<usize>) -> NewOuting {
+fn outing(kind: OutingKind, numbers: std::ops::Range<usize>) -> NewOuting {
     NewOuting {
         kind,
         title: "day".to_owned(),
@@ -57,12 +57,12 @@ fn says(error: &Error) -> String {
 
 #[test]
 fn what_is_written_is_read_again() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut log = Log::open(&place.log("deep/er/log.sqlite")).unwrap();
-    let added = log.add(&outing(Kind::Field, 0..6)).unwrap();
+    let added = log.add(&outing(OutingKind::Field, 0..6)).unwrap();
     assert_eq!((added.frames, added.replaced), (6, false));
     let (found, frames) = log.outing(added.id).unwrap();
-    assert_eq!((found.frames, found.hits, found.kind), (6, 2, Kind::Field));
+    assert_eq!((found.frames, found.hits, found.kind), (6, 2, OutingKind::Field));
     assert_eq!(found.first_taken_at.as_deref(), Some("2031-06-14T09:00:00"));
     assert_eq!(frames, (0..6).map(frame).collect::<Vec<_>>());
     // Missing stays missing.
@@ -73,7 +73,7 @@ fn what_is_written_is_read_again() {
 
 #[test]
 fn noise_is_written_once() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut log = Log::open(&place.log("log")).unwrap();
     let row = LoggedNoise {
         logged_at: String::new(),
@@ -83,7 +83,7 @@ fn noise_is_written_once() {
         frames: 2,
         method: "pair".to_owned(),
         range_dn: Some(15000.0),
-        gain_dn_per_e: Some(Value { value: 0.4, std_err: Some(0.01) }),
+        gain_dn_per_e: Some(LoggedValue { value: 0.4, std_err: Some(0.01) }),
         read_noise_e: None,
         sigma_at: vec![
             LoggedSigma { level: 0.02, sigma_dn: 9.0, std_err_dn: Some(0.1) },
@@ -101,9 +101,9 @@ fn noise_is_written_once() {
 
 #[test]
 fn an_outing_logged_again_takes_its_place_and_keeps_corrections() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut log = Log::open(&place.log("log")).unwrap();
-    let first = log.add(&outing(Kind::Field, 0..4)).unwrap();
+    let first = log.add(&outing(OutingKind::Field, 0..4)).unwrap();
     let correction = Correction {
         subject: Some(" a hoverfly ".to_owned()),
         rig: Some("bench".to_owned()),
@@ -111,7 +111,7 @@ fn an_outing_logged_again_takes_its_place_and_keeps_corrections() {
         excluded: Some(true),
     };
     log.correct(first.id, &correction).unwrap();
-    let mut again = outing(Kind::Field, 0..4);
+    let mut again = outing(OutingKind::Field, 0..4);
     again.frames.reverse();
     again.frames[0].verdict = "near".to_owned();
     let added = log.add(&again).unwrap();
@@ -129,33 +129,33 @@ fn an_outing_logged_again_takes_its_place_and_keeps_corrections() {
 
 #[test]
 fn a_frame_in_two_outings_counts_once_and_kinds_stay_apart() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut log = Log::open(&place.log("log")).unwrap();
-    let whole = log.add(&outing(Kind::Field, 0..10)).unwrap().id;
-    let mut part = outing(Kind::Field, 4..6);
+    let whole = log.add(&outing(OutingKind::Field, 0..10)).unwrap().id;
+    let mut part = outing(OutingKind::Field, 4..6);
     part.frames[0].verdict = "near".to_owned();
     std::thread::sleep(std::time::Duration::from_millis(5));
     let part_id = log.add(&part).unwrap().id;
-    log.add(&outing(Kind::Test, 20..25)).unwrap();
-    let field = log.frames(Some(Kind::Field)).unwrap();
+    log.add(&outing(OutingKind::Test, 20..25)).unwrap();
+    let field = log.frames(Some(OutingKind::Field)).unwrap();
     assert_eq!(field.len(), 10);
     // The later measurement counts.
     let of_4: Vec<_> = field.iter().filter(|f| f.1.path.ends_with("vm0004.jpg")).collect();
     assert_eq!((of_4.len(), of_4[0].0, of_4[0].1.verdict.as_str()), (1, part_id, "near"));
-    assert_eq!(log.frames(Some(Kind::Clip)).unwrap().len(), 0);
+    assert_eq!(log.frames(Some(OutingKind::Clip)).unwrap().len(), 0);
     assert_eq!(log.frames(None).unwrap().len(), 15);
     // Without the later one the earlier counts again; what is excluded does not.
     log.remove(part_id).unwrap();
-    let left = log.frames(Some(Kind::Field)).unwrap();
+    let left = log.frames(Some(OutingKind::Field)).unwrap();
     assert!(left.len() == 10 && left.iter().all(|f| f.0 == whole));
     let exclude = Correction { excluded: Some(true), ..Correction::default() };
     log.correct(whole, &exclude).unwrap();
-    assert_eq!(log.frames(Some(Kind::Field)).unwrap().len(), 0);
+    assert_eq!(log.frames(Some(OutingKind::Field)).unwrap().len(), 0);
 }
 
 #[test]
 fn an_outing_that_is_not_there_is_told() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut log = Log::open(&place.log("log")).unwrap();
     let no = "no outing has the number 7; log list shows them";
     assert!(says(&log.outing(7).unwrap_err()).ends_with(no));
@@ -165,15 +165,15 @@ fn an_outing_that_is_not_there_is_told() {
 
 #[test]
 fn merging_twice_changes_nothing_more_and_the_later_counts() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut a = Log::open(&place.log("a")).unwrap();
     let mut b = Log::open(&place.log("b")).unwrap();
-    a.add(&outing(Kind::Field, 0..5)).unwrap();
-    a.add(&outing(Kind::Field, 10..15)).unwrap();
+    a.add(&outing(OutingKind::Field, 0..5)).unwrap();
+    a.add(&outing(OutingKind::Field, 10..15)).unwrap();
     let in_a = a.outings().unwrap();
     std::thread::sleep(std::time::Duration::from_millis(5));
-    b.add(&outing(Kind::Test, 30..33)).unwrap();
-    let mut later = outing(Kind::Field, 0..5);
+    b.add(&outing(OutingKind::Test, 30..33)).unwrap();
+    let mut later = outing(OutingKind::Field, 0..5);
     later.frames[2].verdict = "near".to_owned();
     let id = b.add(&later).unwrap().id;
     b.correct(id, &Correction { subject: Some("moth".into()), ..Correction::default() }).unwrap();
@@ -199,7 +199,7 @@ fn merging_twice_changes_nothing_more_and_the_later_counts() {
 
 #[test]
 fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
-    let place = Place::new();
+    let place = TestLog::new();
     let path = place.log("old");
     {
         let connection = Connection::open(&path).unwrap();
@@ -219,14 +219,14 @@ fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
     assert_eq!(schema::form(&log.connection).unwrap(), FORM);
     let (outing, frames) = log.outing(1).unwrap();
     assert_eq!((outing.title.as_str(), frames.len()), ("old day", 1));
-    assert_eq!(frames[0].blur_sigma_px, Some(Value { value: 0.5, std_err: None }));
+    assert_eq!(frames[0].blur_sigma_px, Some(LoggedValue { value: 0.5, std_err: None }));
     assert!(log.noise().unwrap().is_empty());
     log.check().unwrap();
 }
 
 #[test]
 fn a_log_of_a_later_form_is_left_alone() {
-    let place = Place::new();
+    let place = TestLog::new();
     let path = place.log("late");
     drop(Log::open(&path).unwrap());
     let connection = Connection::open(&path).unwrap();
@@ -240,7 +240,7 @@ fn a_log_of_a_later_form_is_left_alone() {
 
 #[test]
 fn other_files_and_damaged_ones_are_told_and_left_alone() {
-    let place = Place::new();
+    let place = TestLog::new();
     let path = place.log("notes.txt");
     let text = "Tuesday: nothing flew. ".repeat(100);
     std::fs::write(&path, &text).unwrap();
@@ -253,7 +253,7 @@ fn other_files_and_damaged_ones_are_told_and_left_alone() {
     // A log with its pages overwritten.
     let path = place.log("log");
     let mut log = Log::open(&path).unwrap();
-    log.add(&outing(Kind::Field, 0..400)).unwrap();
+    log.add(&outing(OutingKind::Field, 0..400)).unwrap();
     drop(log);
     let mut bytes = std::fs::read(&path).unwrap();
     assert!(bytes.len() > 40_000);
@@ -266,15 +266,15 @@ fn other_files_and_damaged_ones_are_told_and_left_alone() {
 
 #[test]
 fn a_full_disk_adds_nothing_and_says_so() {
-    let place = Place::new();
+    let place = TestLog::new();
     let mut log = Log::open(&place.log("log")).unwrap();
-    log.add(&outing(Kind::Field, 0..20)).unwrap();
+    log.add(&outing(OutingKind::Field, 0..20)).unwrap();
     let before = log.outings().unwrap();
     let pages: i64 = log.connection.query_row("PRAGMA page_count", [], |row| row.get(0)).unwrap();
     log.connection
         .query_row(&format!("PRAGMA max_page_count = {}", pages + 2), [], |_| Ok(()))
         .unwrap();
-    let error = log.add(&outing(Kind::Field, 100..2000)).unwrap_err();
+    let error = log.add(&outing(OutingKind::Field, 100..2000)).unwrap_err();
     assert!(says(&error).contains("no space is left"), "{error}");
     assert_eq!(log.outings().unwrap(), before);
     log.check().unwrap();
@@ -282,10 +282,10 @@ fn a_full_disk_adds_nothing_and_says_so() {
 
 #[test]
 fn others_read_while_one_writes() {
-    let place = Place::new();
+    let place = TestLog::new();
     let path = place.log("log");
     let mut log = Log::open(&path).unwrap();
-    log.add(&outing(Kind::Field, 0..5)).unwrap();
+    log.add(&outing(OutingKind::Field, 0..5)).unwrap();
     let seen = log
         .change(|tx| {
             write::insert_frames(tx, 1, &[])?;
@@ -301,10 +301,10 @@ fn others_read_while_one_writes() {
 
 #[test]
 fn odd_names_are_files_too() {
-    let place = Place::new();
+    let place = TestLog::new();
     for name in ["-log", "a?b#c%20 d", "käfer.sqlite"] {
         let path = place.log(name);
-        Log::open(&path).unwrap().add(&outing(Kind::Field, 0..2)).unwrap();
+        Log::open(&path).unwrap().add(&outing(OutingKind::Field, 0..2)).unwrap();
         let uri = unchanging(&path);
         let flags = OpenFlags::SQLITE_OPEN_READ_ONLY | OpenFlags::SQLITE_OPEN_URI;
         let connection = Connection::open_with_flags(uri, flags).unwrap();
@@ -316,7 +316,7 @@ fn odd_names_are_files_too() {
 /// A log that others make at the same moment is a log, not "another kind of file".
 #[test]
 fn a_log_in_the_making_is_not_taken_for_another_file() {
-    let place = Place::new();
+    let place = TestLog::new();
     for round in 0..60 {
         let path = place.log(&format!("log{round}"));
         let start = std::sync::Barrier::new(4);

@@ -78,7 +78,7 @@ fn a_plan_takes_what_the_rig_knows() {
 
 #[test]
 fn what_people_decide_is_told_and_charted() {
-    use stopwise::store::decisions::{Decisions, NewDecision, What};
+    use stopwise::store::decisions::{DecisionKind, Decisions, NewDecision};
     let place = Place::new();
     let env = logged(&place);
     let decisions = place.path().join("own/decisions.sqlite");
@@ -111,7 +111,7 @@ fn what_people_decide_is_told_and_charted() {
     let mut kept = Decisions::open(&decisions).unwrap();
     for (path, call) in hit.iter().zip(["miss", "hit"]) {
         let file = place.path().join(path);
-        let what = What::Call(Some(call));
+        let what = DecisionKind::Call(Some(call));
         let (tool_call, tool_cause) = ("hit", None);
         let new = NewDecision { outing: "day", file: &file, what, tool_call, tool_cause };
         kept.add(&new).unwrap();

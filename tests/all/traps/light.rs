@@ -2,7 +2,7 @@
 
 use super::*;
 
-fn exposed(disc_px: f64, stops: f32, seed: u64) -> Picture {
+fn exposed(disc_px: f64, stops: f32, seed: u64) -> RenderedPicture {
     encoded(&seen(disc_px), EXPOSURE * stops.exp2(), NOISE_DN, seed)
 }
 
@@ -12,15 +12,15 @@ fn exposure() {
     let s = scored(&[exposed(0.0, -3.0, 1), exposed(NEAR_PX, 1.0, 2), exposed(SOFT_PX, 1.0, 3)]);
     assert!(s.plain[1] > s.plain[0], "{}", s.lines());
     assert!(s.energy(0) > s.energy(1) && s.energy(1) > s.energy(2), "{}", s.lines());
-    assert_eq!(s.call(0), Call::Hit, "{}", s.lines());
-    assert_ne!(s.call(1), Call::Hit, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Hit, "{}", s.lines());
+    assert_ne!(s.call(1), Verdict::Hit, "{}", s.lines());
     // A ladder of one sharp frame: blur and verdict stay.
-    let ladder: Vec<Picture> =
+    let ladder: Vec<RenderedPicture> =
         [-1.5, -1.0, -0.5, 0.0, 0.5, 1.0].iter().map(|e| exposed(0.0, *e, 1)).collect();
     let s = scored(&ladder);
     assert!(s.plain[5] > 1.8 * s.plain[1], "{}", s.lines());
     for i in 0..ladder.len() {
-        assert_eq!(s.call(i), Call::Hit, "{}", s.lines());
+        assert_eq!(s.call(i), Verdict::Hit, "{}", s.lines());
         assert!((s.edge_px(i) - s.edge_px(3)).abs() < 0.08, "{}", s.lines());
         assert!((s.energy(i) / s.energy(3) - 1.0).abs() < 0.2, "{}", s.lines());
     }
@@ -48,7 +48,7 @@ fn tone_curve() {
     let of = |disc_px, gamma, seed| taken(&seen(disc_px), NOISE_DN, seed).with_gamma(gamma);
     let s = scored(&[of(0.0, 0.45, 1), of(NEAR_PX, 1.6, 2), of(SOFT_PX, 1.6, 3)]);
     assert!(s.energy(0) > s.energy(1) && s.energy(1) > s.energy(2), "{}", s.lines());
-    assert_eq!(s.call(0), Call::Hit, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Hit, "{}", s.lines());
     for gamma in [0.6, 1.0, 1.6] {
         let s = scored(&[of(NEAR_PX, gamma, 1)]);
         println!("gamma {gamma}: plain {:.1}, blur {:.2}", s.plain[0], s.edge_px(0));

@@ -12,17 +12,17 @@ mod structure;
 
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::core::{Flag, Luma};
-use stopwise::cull::judge::{BurstJudged, Mark, judge};
-use stopwise::report::record::{Call, Cause};
+use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
+use stopwise::report::record::{Cause, Verdict};
 use stopwise::sharpness::focus_map::Tile;
 use stopwise::sharpness::laplacian::laplacian_variance;
 use stopwise::sharpness::subject_blur::Attainable;
-use stopwise::simulator::Picture;
+use stopwise::simulator::RenderedPicture;
 use stopwise::simulator::camera::LinearFrame;
 use stopwise::simulator::encode::encoded;
 use stopwise::simulator::file::jpeg;
 use stopwise::simulator::traps::{LENS, SIZE_PX, eye};
-use stopwise::tracking::frame_features::{Patch, Shot};
+use stopwise::tracking::frame_features::{FrameFeatures, Patch};
 
 /// Diameter of the defocus disc of a soft frame, px.
 const SOFT_PX: f64 = 8.0;
@@ -48,25 +48,25 @@ fn seen(disc_px: f64) -> LinearFrame {
     close_up(eye(1, 9.0, disc_px))
 }
 
-fn taken(light: &LinearFrame, noise_dn: f64, seed: u64) -> Picture {
+fn taken(light: &LinearFrame, noise_dn: f64, seed: u64) -> RenderedPicture {
     encoded(light, EXPOSURE, noise_dn, seed)
 }
 
-fn through_jpeg(picture: &Picture, quality: u8) -> Picture {
+fn through_jpeg(picture: &RenderedPicture, quality: u8) -> RenderedPicture {
     let bytes = jpeg(picture, quality, true, None).unwrap();
     let grey = image::load_from_memory(&bytes).unwrap().to_luma8();
-    Picture { channels: 1, data: grey.into_raw(), ..*picture }
+    RenderedPicture { channels: 1, data: grey.into_raw(), ..*picture }
 }
 
 /// A burst after both scores have had their say.
 struct Scored {
     plain: Vec<f64>,
-    burst: BurstJudged,
+    burst: BurstVerdict,
 }
 
 /// Scores a burst whose subject is marked in the middle of its first frame.
-fn scored(frames: &[Picture]) -> Scored {
-    let lumas: Vec<Vec<u8>> = frames.iter().map(Picture::luma).collect();
+fn scored(frames: &[RenderedPicture]) -> Scored {
+    let lumas: Vec<Vec<u8>> = frames.iter().map(RenderedPicture::luma).collect();
     let views: Vec<Luma<'_>> = frames
         .iter()
         .zip(&lumas)
@@ -77,7 +77,8 @@ fn scored(frames: &[Picture]) -> Scored {
             height_px: p.height_px,
         })
         .collect();
-    let shots: Vec<Shot> = views.iter().map(|v| Shot::measure(v).unwrap()).collect();
+    let shots: Vec<FrameFeatures> =
+        views.iter().map(|v| FrameFeatures::measure(v).unwrap()).collect();
     let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
         Some(Patch::cut(&views[i], x0, y0, side, side))
     };
@@ -86,12 +87,17 @@ fn scored(frames: &[Picture]) -> Scored {
         vec![Some(Attainable::new(LENS.n_eff, PitchUm(LENS.pitch_um), GREEN)); frames.len()];
     Scored {
         plain: frames.iter().map(|p| laplacian_variance(&p.luma_plane()).unwrap()).collect(),
-        burst: judge(&shots, Some(Mark { frame: 0, x_px, y_px, box_px: None }), &allowed, &fetch),
+        burst: judge(
+            &shots,
+            Some(SubjectMark { frame: 0, x_px, y_px, box_px: None }),
+            &allowed,
+            &fetch,
+        ),
     }
 }
 
 impl Scored {
-    fn call(&self, frame: usize) -> Call {
+    fn call(&self, frame: usize) -> Verdict {
         self.burst.frames[frame].call
     }
 
@@ -144,7 +150,7 @@ impl Scored {
         assert!(self.plain[worse] > self.plain[better], "the plain score is right\n{lines}");
         assert!(self.energy(better) > self.energy(worse), "{lines}");
         assert_eq!(self.burst.best, Some(better), "{lines}");
-        assert_eq!(self.call(better), Call::Hit, "{lines}");
-        assert!(matches!(self.call(worse), Call::Miss | Call::CannotSay), "{lines}");
+        assert_eq!(self.call(better), Verdict::Hit, "{lines}");
+        assert!(matches!(self.call(worse), Verdict::Miss | Verdict::CannotSay), "{lines}");
     }
 }

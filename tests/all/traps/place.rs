@@ -14,9 +14,9 @@ fn shake_or_defocus() {
         ]);
         let lines = s.lines();
         assert!(s.plain[1] > s.plain[2], "{lines}");
-        assert_eq!(s.call(0), Call::Hit, "{lines}");
-        assert_ne!(s.call(1), Call::Hit, "{lines}");
-        assert_ne!(s.call(2), Call::Hit, "{lines}");
+        assert_eq!(s.call(0), Verdict::Hit, "{lines}");
+        assert_ne!(s.call(1), Verdict::Hit, "{lines}");
+        assert_ne!(s.call(2), Verdict::Hit, "{lines}");
         assert_eq!(s.causes(1)[0], Cause::Shake, "{lines}");
         // A smear along x is found along x.
         let found = s.burst.frames[1].movement.unwrap().smear;
@@ -41,22 +41,22 @@ fn subject_motion() {
     let lines = s.lines();
     assert!(s.plain[1] > s.plain[2], "{lines}");
     assert!(s.energy(1) < s.energy(2), "{lines}");
-    assert_eq!(s.call(1), Call::Miss, "{lines}");
+    assert_eq!(s.call(1), Verdict::Miss, "{lines}");
     // A leg that moves elsewhere costs the subject nothing.
-    assert_eq!(s.call(3), Call::Hit, "{lines}");
+    assert_eq!(s.call(3), Verdict::Hit, "{lines}");
 }
 
 #[test]
 fn depth_looks_like_sharpness() {
     // A closed aperture has more in focus and a softer best plane: two numbers, never one.
-    use stopwise::simulator::{Burst, BurstSpec, Lens, SceneKind};
+    use stopwise::simulator::{BurstSpec, SceneKind, SimulatedBurst, SimulatedLens};
     let frame = |n_eff: f64| {
         let base = BurstSpec::usual(SceneKind::DepthRamp, 11, 1.0);
         let spec = BurstSpec {
             width_px: SIZE_PX,
             height_px: SIZE_PX,
             frames: 1,
-            lens: Lens { n_eff, ..base.lens },
+            lens: SimulatedLens { n_eff, ..base.lens },
             focus_spread_px: 0.0,
             drift: 0.0,
             shaken_share: 0.0,
@@ -64,7 +64,7 @@ fn depth_looks_like_sharpness() {
             relief_px: 1500.0,
             ..base
         };
-        let made = Burst::new(spec).frame(0).unwrap();
+        let made = SimulatedBurst::new(spec).frame(0).unwrap();
         (made.picture, made.truth)
     };
     let ((open, truth), (closed, _)) = (frame(11.0), frame(45.0));

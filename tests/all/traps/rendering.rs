@@ -6,7 +6,7 @@ use stopwise::core::stats::median;
 use stopwise::detail::information::detail_of_pair;
 use stopwise::sharpness::focus_map::FrameCells;
 use stopwise::sharpness::pyramid::Pyramid;
-use stopwise::simulator::sensor::{Rendering, Sensor, developed};
+use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor, developed};
 
 #[test]
 fn noise_counted_as_detail() {
@@ -22,12 +22,12 @@ fn noise_counted_as_detail() {
         let s = scored(&[of(&sharp, 1), of(&near, 2), of(&soft, 3)]);
         let lines = s.lines();
         assert!(s.energy(0) > s.energy(1) && s.energy(1) > s.energy(2), "{noise_dn}\n{lines}");
-        assert!(matches!(s.call(2), Call::Miss | Call::CannotSay), "{noise_dn}\n{lines}");
+        assert!(matches!(s.call(2), Verdict::Miss | Verdict::CannotSay), "{noise_dn}\n{lines}");
         if noise_dn <= 8.0 {
-            assert_eq!(s.call(0), Call::Hit, "{noise_dn}\n{lines}");
+            assert_eq!(s.call(0), Verdict::Hit, "{noise_dn}\n{lines}");
         }
         if s.noise_share(2) > 0.9 && s.burst.best == Some(0) {
-            assert!(s.call(2) != Call::Hit && s.call(2) != Call::Near, "{noise_dn}\n{lines}");
+            assert!(s.call(2) != Verdict::Hit && s.call(2) != Verdict::Near, "{noise_dn}\n{lines}");
         }
     }
 }
@@ -36,13 +36,13 @@ fn noise_counted_as_detail() {
 fn a_frame_drowned_in_noise_cannot_be_judged() {
     let s = scored(&[taken(&seen(SOFT_PX), 40.0, 1)]);
     assert!(s.noise_share(0) > 0.9, "{}", s.lines());
-    assert_eq!(s.call(0), Call::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
     assert_eq!(s.causes(0), [Cause::Noise], "{}", s.lines());
 }
 
 /// Variance of the level-1 Laplacian that noise alone makes, truth over reading.
-fn band_noise_reading(frame: &Picture, clean: &Picture) -> f64 {
-    let cells = |p: &Picture| {
+fn band_noise_reading(frame: &RenderedPicture, clean: &RenderedPicture) -> f64 {
+    let cells = |p: &RenderedPicture| {
         let data = p.luma();
         let luma =
             Luma::U8 { data: &data, channels: 1, width_px: p.width_px, height_px: p.height_px };
@@ -50,7 +50,7 @@ fn band_noise_reading(frame: &Picture, clean: &Picture) -> f64 {
     };
     let read = cells(frame).noise().unwrap();
     // Between two takes of one scene only noise differs; its Laplacian is that of either, twice.
-    let difference = Picture {
+    let difference = RenderedPicture {
         data: frame
             .luma()
             .iter()
@@ -70,7 +70,7 @@ fn band_noise_reading(frame: &Picture, clean: &Picture) -> f64 {
     median(&mut ratios).unwrap()
 }
 
-fn plain_noise_is_wrong_by(frame: &Picture, other: &Picture, sigma_dn: f64) -> f64 {
+fn plain_noise_is_wrong_by(frame: &RenderedPicture, other: &RenderedPicture, sigma_dn: f64) -> f64 {
     let difference = Plane {
         data: frame
             .luma_plane()
@@ -88,9 +88,9 @@ fn plain_noise_is_wrong_by(frame: &Picture, other: &Picture, sigma_dn: f64) -> f
 fn subtracting_twenty_sigma_squared() {
     let light = seen(SOFT_PX);
     let white = |seed| taken(&light, 4.0, seed);
-    let smooth = |p: &Picture| p.sharpened(0.7, -0.8);
+    let smooth = |p: &RenderedPicture| p.sharpened(0.7, -0.8);
     let packed = |seed| through_jpeg(&white(seed), 80);
-    let rendering = Rendering {
+    let rendering = SimulatedRendering {
         iso: 6400.0,
         exposure: 0.9,
         noise_reduction: 0.0,
@@ -98,7 +98,7 @@ fn subtracting_twenty_sigma_squared() {
         sharpen: 0.0,
         contrast: 0.0,
     };
-    let mosaic = |seed| developed(&light, &Sensor::ORDINARY, &rendering, seed);
+    let mosaic = |seed| developed(&light, &SimulatedSensor::ORDINARY, &rendering, seed);
     let pairs = [
         ("white", white(1), white(2), 0.8..1.25),
         ("smoothed", smooth(&white(1)), smooth(&white(2)), 0.8..1.25),
@@ -124,12 +124,12 @@ fn camera_sharpening() {
     // The soft frame from a body that sharpens by 200 %, the nearly sharp one from one that does
     // not: the plain score is fooled between bodies. Detail is nearly immune.
     let (near, soft) = (seen(NEAR_PX), seen(SOFT_PX));
-    let strong = |p: Picture| p.sharpened(1.0, 2.0);
-    let plain = |p: &Picture| laplacian_variance(&p.luma_plane()).unwrap();
+    let strong = |p: RenderedPicture| p.sharpened(1.0, 2.0);
+    let plain = |p: &RenderedPicture| laplacian_variance(&p.luma_plane()).unwrap();
     let (honest, made) = (taken(&near, NOISE_DN, 1), strong(taken(&soft, NOISE_DN, 2)));
     assert!(plain(&made) > plain(&honest), "{} {}", plain(&made), plain(&honest));
-    let detail = |a: Picture, b: Picture| {
-        let middle = |p: &Picture| p.luma_plane().cut(160, 160, 192, 192);
+    let detail = |a: RenderedPicture, b: RenderedPicture| {
+        let middle = |p: &RenderedPicture| p.luma_plane().cut(160, 160, 192, 192);
         detail_of_pair(&middle(&a), &middle(&b)).unwrap().bits_px.value
     };
     let of = |l: &LinearFrame, s| detail(taken(l, NOISE_DN, s), taken(l, NOISE_DN, s + 1));
@@ -145,8 +145,8 @@ fn camera_sharpening() {
         taken(&soft, NOISE_DN, 3).sharpened(1.0, 1.0),
     ]);
     assert!(s.energy(0) > s.energy(1) && s.energy(1) > s.energy(2), "{}", s.lines());
-    assert_eq!(s.call(0), Call::Hit, "{}", s.lines());
-    assert_eq!(s.call(2), Call::Miss, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Hit, "{}", s.lines());
+    assert_eq!(s.call(2), Verdict::Miss, "{}", s.lines());
 }
 
 #[test]
@@ -160,7 +160,7 @@ fn jpeg_blocks() {
     assert!(s.plain[5] > 2.0 * s.plain[1], "{lines}");
     for i in 1..frames.len() {
         assert!((s.energy(i) / s.energy(1) - 1.0).abs() < 0.15, "{lines}");
-        assert_eq!(s.call(i), Call::Miss, "{lines}");
+        assert_eq!(s.call(i), Verdict::Miss, "{lines}");
     }
     // The tiles that read as sharp as a hit because of block edges stay few down to quality 60.
     for i in 1..5 {
@@ -178,7 +178,7 @@ fn pixel_count_and_scaling() {
     // A half-size copy of a soft frame reads higher than the full-size original of the same.
     let full = taken(&seen(SOFT_PX), 0.0, 1);
     let half = full.halved();
-    let plain = |p: &Picture| laplacian_variance(&p.luma_plane()).unwrap();
+    let plain = |p: &RenderedPicture| laplacian_variance(&p.luma_plane()).unwrap();
     println!("half size: plain {:.1} against {:.1}", plain(&half), plain(&full));
     assert!(plain(&half) > 3.0 * plain(&full));
     // Blur in px of each file is the same blur on the subject.
@@ -197,7 +197,7 @@ fn pixel_count_and_scaling() {
 fn noise_reduction() {
     // Smoothing takes hairs and facets and leaves edges: a noisy soft frame against a sharp one
     // whose noise the camera removed.
-    let smooth = |p: Picture| p.sharpened(0.6, -0.6);
+    let smooth = |p: RenderedPicture| p.sharpened(0.6, -0.6);
     let s = scored(&[smooth(taken(&seen(0.0), 4.0, 1)), taken(&seen(SOFT_PX), 8.0, 2)]);
     s.only_plain_is_fooled(0, 1);
 }

@@ -14,7 +14,7 @@ fn out_of_focus_and_specular_discs() {
     let discs = seen(NEAR_PX).with_discs(100, 7);
     let s = scored(&[taken(&seen(0.0), NOISE_DN, 1), taken(&discs, NOISE_DN, 2)]);
     assert!(s.plain[1] > s.plain[0], "{}", s.lines());
-    assert_ne!(s.call(1), Call::Hit, "{}", s.lines());
+    assert_ne!(s.call(1), Verdict::Hit, "{}", s.lines());
 }
 
 #[test]
@@ -28,14 +28,14 @@ fn hairs_across_a_soft_eye() {
     }
     // Alone, hairs over a soft eye and edges of a smooth one cannot be told apart.
     let s = scored(&[taken(&seen(SOFT_PX).with_hairs(6, 2), NOISE_DN, 1)]);
-    assert_eq!(s.call(0), Call::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
     // Hairs over a sharp eye cost it nothing.
     let s = scored(&[
         taken(&seen(0.0), NOISE_DN, 1),
         taken(&seen(0.0).with_hairs(3, 3), NOISE_DN, 2),
         taken(&seen(SOFT_PX), NOISE_DN, 3),
     ]);
-    assert_eq!(s.call(1), Call::Hit, "{}", s.lines());
+    assert_eq!(s.call(1), Verdict::Hit, "{}", s.lines());
 }
 
 #[test]
@@ -59,7 +59,7 @@ fn sensor_dust() {
     let s = scored(&[dusty(0.0), dusty(NEAR_PX), dusty(SOFT_PX)]);
     assert!(s.energy(0) > s.energy(1) && s.energy(1) > s.energy(2), "{}", s.lines());
     assert_eq!(s.burst.best, Some(0), "{}", s.lines());
-    assert_eq!(s.call(2), Call::Miss, "{}", s.lines());
+    assert_eq!(s.call(2), Verdict::Miss, "{}", s.lines());
 }
 
 #[test]
@@ -83,12 +83,12 @@ fn aliasing() {
 fn an_eye_without_texture() {
     // The mirror image of a diffuser is all there is: never a clean hit, and said so.
     let s = scored(&[taken(&smooth_eye(), NOISE_DN, 1)]);
-    assert_eq!(s.call(0), Call::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
     assert_eq!(s.causes(0), [Cause::NoTexture], "{}", s.lines());
     let s = scored(&[taken(&smooth_eye(), NOISE_DN, 1), taken(&smooth_eye(), NOISE_DN, 2)]);
     for i in 0..2 {
         assert!(s.flagged(i, Flag::Sparse), "{}", s.lines());
-        assert_ne!(s.call(i), Call::Hit, "{}", s.lines());
+        assert_ne!(s.call(i), Verdict::Hit, "{}", s.lines());
     }
 }
 
@@ -97,9 +97,9 @@ fn texture_everywhere_is_not_taken_for_noise_of_the_burst() {
     // A frame full of facets reads its texture as noise; a softer frame of the burst knows better.
     let s = scored(&[taken(&eye(1, 9.0, 0.0), 2.0, 1), taken(&eye(1, 9.0, SOFT_PX), 2.0, 2)]);
     assert!(s.energy(0) > s.energy(1), "{}", s.lines());
-    assert_eq!(s.call(0), Call::Hit, "{}", s.lines());
-    assert_eq!(s.call(1), Call::Miss, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Hit, "{}", s.lines());
+    assert_eq!(s.call(1), Verdict::Miss, "{}", s.lines());
     // Alone it cannot be judged, and nothing is claimed.
     let s = scored(&[taken(&eye(1, 9.0, 0.0), 2.0, 1)]);
-    assert_eq!(s.call(0), Call::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
 }
