@@ -513,7 +513,7 @@ mod sigma {
                             FrameCells::measure(&f.view(), &Pyramid::new(&f.view())).unwrap();
                         let map = cells.map(&BandNoise::white(noise_dn));
                         tiles += map.tiles.len() as f64;
-                        for t in &map.told {
+                        for t in &map.corrected_tiles {
                             let Tile::Blur { sigma_px: s, std_err_px } = t else { continue };
                             ratios.push(f64::from(*s) / sigma_px);
                             let z = (f64::from(*s) - sigma_px).abs() / f64::from(*std_err_px);

@@ -25,9 +25,9 @@ use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor};
 use stopwise::simulator::{BurstSpec, LinearFrame, SceneKind, SimulatedBurst};
 
 /// Rounds of each, at least, and the time they take together.
-const LEAST_ROUNDS: u32 = 3;
-/// See [`LEAST_ROUNDS`].
-const LEAST_TIME: Duration = Duration::from_millis(700);
+const MIN_ROUNDS: u32 = 3;
+/// See [`MIN_ROUNDS`].
+const MIN_TIME: Duration = Duration::from_millis(700);
 
 fn main() {
     let mut words: Vec<String> = std::env::args().skip(1).filter(|a| a != "--bench").collect();
@@ -152,7 +152,7 @@ fn mean(mut work: impl FnMut()) -> Duration {
             (Some(from), Some(to)) => Duration::from_nanos(to - from),
             _ => start.elapsed(),
         };
-        if rounds >= LEAST_ROUNDS && so_far >= LEAST_TIME {
+        if rounds >= MIN_ROUNDS && so_far >= MIN_TIME {
             return so_far / rounds;
         }
     }

@@ -24,7 +24,7 @@
 //! let cells = FrameCells::measure(&luma, &Pyramid::new(&luma)).expect("64 px at least");
 //! let map = cells.map(&cells.noise().expect("quiet tiles"));
 //! let mut blur_px: Vec<f64> =
-//!     map.told.iter().filter_map(|tile| Some(f64::from(tile.sigma_px()?))).collect();
+//!     map.corrected_tiles.iter().filter_map(|tile| Some(f64::from(tile.sigma_px()?))).collect();
 //! let middle_px = median(&mut blur_px).expect("tiles with edges");
 //! assert!((middle_px - 1.2).abs() < 0.12, "{middle_px} px");
 //! ```

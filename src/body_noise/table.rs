@@ -23,7 +23,7 @@ pub struct NoiseColumn {
     /// Unit; empty for words and counts.
     pub unit: &'static str,
     /// How dear it is where room is short: the highest number goes first; 0 stays.
-    pub gives_way: u8,
+    pub drop_priority: u8,
     /// One cell a row.
     pub cells: Vec<String>,
 }
@@ -47,12 +47,13 @@ pub fn tables(body: &BodyNoise) -> Vec<NoiseTable> {
 }
 
 fn columns(rows: &[&IsoNoise]) -> Vec<NoiseColumn> {
-    let column = |heading: &str, unit, gives_way, cell: &dyn Fn(&IsoNoise) -> String| NoiseColumn {
-        heading: heading.to_owned(),
-        unit,
-        gives_way,
-        cells: rows.iter().map(|r| cell(r)).collect(),
-    };
+    let column =
+        |heading: &str, unit, drop_priority, cell: &dyn Fn(&IsoNoise) -> String| NoiseColumn {
+            heading: heading.to_owned(),
+            unit,
+            drop_priority,
+            cells: rows.iter().map(|r| cell(r)).collect(),
+        };
     let maybe = |m: Option<WithError>| m.map_or(String::new(), |m| shown(m.value, m.std_err));
     let mut columns = vec![
         column("ISO", "", 0, &|r| r.iso.map_or(wording::NOTHING.to_owned(), |i| i.to_string())),

@@ -20,7 +20,7 @@ pub fn noise(record: &NoiseRecord, style: Style) -> String {
                 heading: c.heading,
                 unit: style.signs(c.unit),
                 right: true,
-                gives_way: c.gives_way,
+                drop_priority: c.drop_priority,
                 cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
             });
             text.push_str(&table(columns.collect(), style, |row, _, cell| {

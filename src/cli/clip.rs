@@ -20,7 +20,7 @@ use stopwise::report::{csv, json, term};
 use stopwise::store::log::Log;
 
 use super::args::ClipArgs;
-use super::{Outcome, job, keep, show};
+use super::{Outcome, job, log_options, show};
 
 /// Finds what is worth keeping of clips.
 pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
@@ -60,7 +60,7 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
         outputs.tried(show::to_file(path, |out| edit_timeline::write(&record.clips, out)));
     }
     let log_asked = log.is_some();
-    let logged = log.is_none_or(|log| keep::add(log, || log_entry::clips(&record), stopped));
+    let logged = log.is_none_or(|log| log_options::add(log, || log_entry::clips(&record), stopped));
     let known =
         |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
     if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {

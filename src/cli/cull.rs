@@ -15,7 +15,7 @@ use stopwise::store::cache::Cache;
 use stopwise::store::log::{Log, OutingKind};
 
 use super::args::CullArgs;
-use super::{Outcome, cache, job, keep, show};
+use super::{Outcome, cache, job, log_options, show};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
@@ -54,7 +54,7 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
         outputs.tried(show::to_file(path, |out| csv::write(&record.frames, out)));
     }
     let logged = log.is_none_or(|log| {
-        keep::add(log, || log_entry::outing(&record, OutingKind::Field, None), stopped)
+        log_options::add(log, || log_entry::outing(&record, OutingKind::Field, None), stopped)
     });
     let ended = match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
         (true, _, _) => Outcome::Stopped,

@@ -12,24 +12,25 @@ pub struct SpanColumn {
     /// Whether numbers stand in it.
     pub number: bool,
     /// How early it is left out where room is short; 0 stays.
-    pub gives_way: u8,
+    pub drop_priority: u8,
     /// One cell a stretch.
     pub cells: Vec<String>,
 }
 
 /// Columns with a value in at least one stretch.
 pub fn spans(clip: &ClipRecord) -> Vec<SpanColumn> {
-    let column = |heading, unit, number, gives_way, get: &dyn Fn(&SpanRecord) -> Option<String>| {
-        let cells: Vec<Option<String>> = clip.spans.iter().map(get).collect();
-        let any = cells.iter().any(Option::is_some);
-        any.then(|| SpanColumn {
-            heading,
-            unit,
-            number,
-            gives_way,
-            cells: cells.into_iter().map(Option::unwrap_or_default).collect(),
-        })
-    };
+    let column =
+        |heading, unit, number, drop_priority, get: &dyn Fn(&SpanRecord) -> Option<String>| {
+            let cells: Vec<Option<String>> = clip.spans.iter().map(get).collect();
+            let any = cells.iter().any(Option::is_some);
+            any.then(|| SpanColumn {
+                heading,
+                unit,
+                number,
+                drop_priority,
+                cells: cells.into_iter().map(Option::unwrap_or_default).collect(),
+            })
+        };
     let two = |v: f64| Some(wording::fixed(v, 2));
     [
         column("verdict", "", false, 0, &|s| Some(s.verdict.word().to_owned())),

@@ -31,7 +31,7 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
         heading: c.heading.to_owned(),
         unit: style.signs(c.unit),
         right: c.number,
-        gives_way: c.gives_way,
+        drop_priority: c.drop_priority,
         cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
     });
     text.push_str(&table(columns.collect(), style, |row, _, cell| match clip.spans[row].verdict {

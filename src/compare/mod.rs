@@ -35,7 +35,7 @@ use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::image::{self, FileKind, Frame};
 use crate::noise::spectrum::{Spectrum, TILE_PX};
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
-use crate::tracking::align::{RegisteredMotion, register, resampled};
+use crate::tracking::registration::{RegisteredMotion, register, resampled};
 use region::{MARGIN_PX, MIN_REGION_PX, RegionCrop, RegionKeeps, RegionReference};
 pub use region::{RegionRequest, RelativeRect};
 
@@ -356,7 +356,7 @@ fn repeats_registered(series: &StepSeries, placed: &mut [Option<RegisteredFrame>
                     scale: m.scale * left.scale,
                 };
                 let far = left.most_px(plane.width_px, plane.height_px);
-                (far > 0.5 * crate::tracking::align::STILL_PX && far < 1.0).then(|| {
+                (far > 0.5 * crate::tracking::registration::STILL_PX && far < 1.0).then(|| {
                     let plane = resampled(&own.look.plane, &motion, MARGIN_PX);
                     (*i, RegisteredFrame { look: own.look.clone(), plane, motion })
                 })

@@ -28,7 +28,7 @@ use crate::optics::diffraction::sigma_diffraction_um;
 use crate::optics::diffraction::sigma_settings_px;
 use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
-use crate::tracking::align::resampled;
+use crate::tracking::registration::resampled;
 
 /// A tile is as sharp as the best step's up to this many times its blur (the limit of a hit).
 const SHARP_RATIO: f64 = crate::cull::judge::HIT_RATIO;

@@ -18,7 +18,7 @@ pub struct StepColumn {
     /// Unit as shown.
     pub unit: &'static str,
     /// How dear it is where room is short: the highest number goes first; 0 stays.
-    pub gives_way: u8,
+    pub drop_priority: u8,
     /// What it means.
     pub meaning: &'static str,
     /// Where the value is.
@@ -46,12 +46,12 @@ const fn column(
     key: &'static str,
     heading: &'static str,
     unit: &'static str,
-    gives_way: u8,
+    drop_priority: u8,
     meaning: &'static str,
     get: fn(&StepRecord) -> StepValue,
     show: fn(f64) -> String,
 ) -> StepColumn {
-    StepColumn { key, error_key: None, heading, unit, gives_way, meaning, get, show }
+    StepColumn { key, error_key: None, heading, unit, drop_priority, meaning, get, show }
 }
 
 const fn with_error(column: StepColumn, error_key: &'static str) -> StepColumn {

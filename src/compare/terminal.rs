@@ -42,7 +42,7 @@ pub fn compare(record: &CompareRecord, style: Style) -> String {
         heading: style.signs(c.heading),
         unit: style.signs(c.unit),
         right: true,
-        gives_way: c.gives_way,
+        drop_priority: c.drop_priority,
         cells: record.steps.iter().map(|s| style.signs(&c.cell(s))).collect(),
     });
     text.push_str(&table(columns.collect(), style, |row, _, cell| {
@@ -67,13 +67,13 @@ fn changes(record: &CompareRecord, style: Style) -> String {
     let column = |heading: &str,
                   unit: &str,
                   right,
-                  gives_way,
+                  drop_priority,
                   cell: &dyn Fn(&AttributionRecord) -> String| {
         TextColumn {
             heading: style.signs(heading),
             unit: style.signs(unit),
             right,
-            gives_way,
+            drop_priority,
             cells: rows.iter().map(|a| style.signs(&cell(a))).collect(),
         }
     };

@@ -112,7 +112,7 @@ pub fn fit(trials: &[Trials]) -> Result<LogisticFit, NoFit> {
 /// Newton's steps on centred and scaled x, so that any unit converges alike.
 fn newton(trials: &[Trials], n: u32) -> Option<LogisticFit> {
     /// Far more than a concave function of two numbers needs.
-    const MOST_STEPS: usize = 100;
+    const MAX_STEPS: usize = 100;
     let total = f64::from(n);
     let mean = trials.iter().map(|t| t.x * f64::from(t.of)).sum::<f64>() / total;
     let spread =
@@ -137,7 +137,7 @@ fn newton(trials: &[Trials], n: u32) -> Option<LogisticFit> {
     let mut beta = [0.0; 2];
     let mut now = likelihood(beta);
     let mut inverse = [[0.0; 2]; 2];
-    for _ in 0..MOST_STEPS {
+    for _ in 0..MAX_STEPS {
         let (mut score, mut info) = ([0.0; 2], [[0.0; 2]; 2]);
         for t in trials {
             let x = [1.0, scaled(t)];

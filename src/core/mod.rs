@@ -8,14 +8,14 @@ mod path_text;
 mod plane;
 pub mod progress;
 pub mod random;
+mod simd;
 pub mod smoothing;
 pub mod stats;
 pub mod tone;
 pub mod units;
-mod wide;
 
 pub use flags::{Flag, FlagSet};
 pub use measured::{Known, Measured, ValueSource};
 pub use path_text::{byte_of, path_text, text_path};
 pub use plane::{Luma, Plane, Tone};
-pub use wide::with_simd;
+pub use simd::with_simd;

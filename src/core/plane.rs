@@ -1,7 +1,7 @@
 //! Picture planes: the integer luma that the fast kernels read, and the float plane that the
 //! slower, finer methods work on.
 
-use super::wide::with_simd;
+use super::simd::with_simd;
 
 /// Whether sample values are proportional to light.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]

@@ -53,7 +53,7 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     let is_best = |f: &FrameRecord| record.best.as_deref() == Some(f.path.as_str());
     let other = record.other.as_ref().map(|o| o.best.as_str());
     let mut columns = vec![names(frames, style, is_best, other)];
-    for (key, gives_way) in [
+    for (key, drop_priority) in [
         ("verdict", 0),
         ("cause", 1),
         ("blur_ratio", 0),
@@ -62,7 +62,7 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
         ("noise_sigma_dn", 6),
         ("detail_bits_px", 5),
     ] {
-        columns.extend(from_list(key, gives_way, frames, style));
+        columns.extend(from_list(key, drop_priority, frames, style));
         if key == "blur_sigma_px" {
             columns.extend(bars(frames, style));
         }
@@ -72,7 +72,7 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
             heading: "settings".to_owned(),
             unit: String::new(),
             right: false,
-            gives_way: 7,
+            drop_priority: 7,
             cells: settings,
         });
     }
@@ -107,7 +107,7 @@ fn names(
             None => "  (* best)".to_owned(),
         },
         right: false,
-        gives_way: 0,
+        drop_priority: 0,
         cells: frames.iter().map(name).collect(),
     }
 }
@@ -115,7 +115,7 @@ fn names(
 /// A column of the one list as text.
 fn from_list(
     key: &str,
-    gives_way: u8,
+    drop_priority: u8,
     frames: &[&FrameRecord],
     style: Style,
 ) -> Option<TextColumn> {
@@ -128,7 +128,7 @@ fn from_list(
             heading: column.heading.to_owned(),
             unit: style.signs(column.unit),
             right: false,
-            gives_way,
+            drop_priority,
             cells: cells.collect(),
         });
     }
@@ -142,7 +142,7 @@ fn from_list(
         heading: column.heading.to_owned(),
         unit: style.signs(column.unit),
         right: !words,
-        gives_way,
+        drop_priority,
         cells,
     })
 }
@@ -176,7 +176,7 @@ fn bars(frames: &[&FrameRecord], style: Style) -> Option<TextColumn> {
         heading: style.signs("2 × blur, px"),
         unit: ruler(room, style),
         right: false,
-        gives_way: 3,
+        drop_priority: 3,
         cells: cells.collect(),
     })
 }

@@ -319,7 +319,7 @@ pub fn at_output(
 pub fn map_record(map: &FocusMap, frame: &Frame) -> MapRecord {
     let turn = frame.orientation();
     let blur: Vec<Option<(f32, f32)>> = map
-        .told
+        .corrected_tiles
         .iter()
         .map(|t| match *t {
             crate::sharpness::focus_map::Tile::Blur { sigma_px, std_err_px } => {

@@ -198,7 +198,7 @@ mod tests {
         let tiles: Vec<Tile> =
             blurs.iter().map(|b| Tile::Blur { sigma_px: *b, std_err_px: 0.1 }).collect();
         let lap_var = vec![1.0; tiles.len()];
-        FocusMap { cols: blurs.len(), rows: 1, told: tiles.clone(), tiles, lap_var }
+        FocusMap { cols: blurs.len(), rows: 1, corrected_tiles: tiles.clone(), tiles, lap_var }
     }
 
     fn allowing(sigma_px: f64) -> Option<Attainable> {

@@ -33,7 +33,7 @@ pub fn chart(record: &ChartRecord, style: Style) -> String {
             heading: heading.to_owned(),
             unit: style.signs(unit),
             right: true,
-            gives_way: 0,
+            drop_priority: 0,
             cells: cells.iter().map(|c| style.signs(c)).collect(),
         };
         let shake = |r: &HandRow| {
@@ -74,7 +74,7 @@ fn rates(rows: &[BreakdownRow], style: Style) -> String {
         heading: String::new(),
         unit: String::new(),
         right,
-        gives_way: 0,
+        drop_priority: 0,
         cells: cells.iter().map(|c| style.signs(c)).collect(),
     };
     let body = table(
@@ -119,14 +119,14 @@ fn field(record: &ChartRecord, style: Style) -> String {
         heading: "ISO".to_owned(),
         unit: String::new(),
         right: true,
-        gives_way: 0,
+        drop_priority: 0,
         cells: isos.iter().map(|iso| wording::fixed(*iso, 0)).collect(),
     }];
     columns.extend(ns.iter().enumerate().map(|(i, n)| TextColumn {
         heading: wording::f_number(*n),
         unit: String::new(),
         right: true,
-        gives_way: u8::try_from(i.min(200)).unwrap_or(200) + 1,
+        drop_priority: u8::try_from(i.min(200)).unwrap_or(200) + 1,
         cells: isos.iter().map(|iso| style.signs(&at(*n, *iso))).collect(),
     }));
     table(columns, style, |_, _, cell| cell.to_owned())

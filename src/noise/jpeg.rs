@@ -79,7 +79,7 @@ fn rounded(s: f64, tau: f64) -> (f64, f64, f64) {
     let phase = s - whole;
     let below = |j: i32| {
         let z = (f64::from(j) + 0.5 - phase) / tau;
-        0.5 * (1.0 + crate::optics::hand::erf(z.abs() / std::f64::consts::SQRT_2).copysign(z))
+        0.5 * (1.0 + crate::optics::motion::erf(z.abs() / std::f64::consts::SQRT_2).copysign(z))
     };
     let (mut mean, mut square) = (0.0, 0.0);
     let mut last = below(-REACH - 1);

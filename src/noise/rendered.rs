@@ -255,10 +255,10 @@ fn is_all_texture(levels: &[RawLevel], r0: f64, sigma_dn: f64) -> bool {
     /// flat tiles than are chosen read 5 and more once the estimate is 1.15 times high.
     const UNEVEN: f64 = 5.0;
     /// A camera that smooths noise (steep spectrum) does not leave more than this, DN.
-    const MOST_SMOOTHED_DN: f64 = 6.0;
+    const MAX_SMOOTHED_DN: f64 = 6.0;
     let mut spread: Vec<f64> = levels.iter().map(|l| l.unevenness).collect();
     let uneven = crate::core::stats::median(&mut spread).is_some_and(|m| m > UNEVEN);
-    uneven || (r0 > REDUCED_SLOPE && sigma_dn > MOST_SMOOTHED_DN)
+    uneven || (r0 > REDUCED_SLOPE && sigma_dn > MAX_SMOOTHED_DN)
 }
 
 /// The transform and its tables, made once a frame.

@@ -4,7 +4,7 @@ pub mod closeup;
 pub mod defocus;
 pub mod depth;
 pub mod diffraction;
-pub mod hand;
 pub mod imaging_model;
 pub mod light;
+pub mod motion;
 pub mod movement;

@@ -18,7 +18,7 @@ pub mod words;
 use crate::core::units::{Aperture, WavelengthUm};
 use crate::limits::Charted;
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, LOSSES, Loss};
-use crate::optics::{depth, hand, light};
+use crate::optics::{depth, light, motion};
 use crate::plan::record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
 };
@@ -203,7 +203,7 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
     let kit = kit(p);
     let m = wish.magnification;
     let up_to = up_to_cy_px(wish, p);
-    let smear_px = hand::smear_px(wish.motion_mm_s, e.light_s, m, p.pitch_um);
+    let smear_px = motion::smear_px(wish.motion_mm_s, e.light_s, m, p.pitch_um);
     let plane = CaptureSettings {
         n_eff: Aperture::Marked(f_number).working(m, p.pupil_ratio),
         iso: f64::from(e.iso),
@@ -216,17 +216,17 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
     let at_end = kit.shows(&end, up_to, None);
 
     let sigma_px = kit.blur_sigma_px(&plane);
-    let still = hand::chance_still(
+    let still = motion::chance_still(
         p.hand_mm_s,
         e.light_s,
         m,
         p.pitch_um,
-        hand::smear_allowed_px(sigma_px, p.hit_ratio),
+        motion::smear_allowed_px(sigma_px, p.hit_ratio),
     );
-    let allowed_mm = hand::distance_allowed_mm(sigma_px, p.hit_ratio, plane.n_eff, m, p.pitch_um);
-    let on_plane = hand::chance_on_plane(p.focus_spread_mm, allowed_mm);
+    let allowed_mm = motion::distance_allowed_mm(sigma_px, p.hit_ratio, plane.n_eff, m, p.pitch_um);
+    let on_plane = motion::chance_on_plane(p.focus_spread_mm, allowed_mm);
     let hit_chance = still * on_plane;
-    let in_burst = |chance: f64| hand::chance_in_burst(chance, p.burst_frames);
+    let in_burst = |chance: f64| motion::chance_in_burst(chance, p.burst_frames);
 
     // What is gained by taking one loss away in thought, as a factor; the hand's is its chance.
     let mut worst = (in_burst(on_plane) / in_burst(hit_chance).max(1e-12), "shake");
@@ -252,7 +252,7 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
         noise_share: kit.noise_power(plane.iso).sqrt(),
         smear_px,
         hit_chance,
-        frames_for_a_hit: hand::frames_for_a_hit(hit_chance),
+        frames_for_a_hit: motion::frames_for_a_hit(hit_chance),
         dominant_loss: worst.1,
         crop_factor: kit
             .shows(&plane, HIGHEST_CY_PX, None)

@@ -4,8 +4,8 @@ use super::{PlanJob, typical};
 use crate::detail::detail_model::DetailModel;
 use crate::limits::Charted;
 use crate::limits::record::{HandState, Handheld, SmearLimit};
-use crate::optics::hand;
 use crate::optics::imaging_model::CaptureSettings;
+use crate::optics::motion;
 use crate::plan::record::PlanParameters;
 use crate::report::wording;
 
@@ -52,9 +52,9 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
     {
         let at =
             CaptureSettings { n_eff, iso: 100.0, defocus_um: 0.0, smear_px: 0.0, soft_px: 0.0 };
-        let allowed = hand::smear_allowed_px(kit.blur_sigma_px(&at), p.hit_ratio);
+        let allowed = motion::smear_allowed_px(kit.blur_sigma_px(&at), p.hit_ratio);
         // Half hold still: exp(−½(L/s)²) = ½.
-        let one_mm_s = hand::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);
+        let one_mm_s = motion::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);
         p.hand_mm_s = allowed / HALF_BELOW.sqrt() / one_mm_s;
         hand_says = format!(
             "your hand, half still at {} ({} to {}, 95 %)",

@@ -9,9 +9,9 @@ pub fn settings(record: &PlanRecord) -> Vec<PlanColumn> {
     let flash = record.wish.light_ev.is_none();
     let moves = record.wish.motion_mm_s > 0.0;
     let rows = &record.settings;
-    let column = |heading: &str, unit, gives_way, cell: &dyn Fn(&PlanSetting) -> String| {
+    let column = |heading: &str, unit, drop_priority, cell: &dyn Fn(&PlanSetting) -> String| {
         let cells = rows.iter().map(cell).collect();
-        PlanColumn { heading: heading.to_owned(), unit, gives_way, cells }
+        PlanColumn { heading: heading.to_owned(), unit, drop_priority, cells }
     };
     let mut columns = vec![
         column("aperture", "", 0, &|s| wording::f_number(s.f_number)),
@@ -44,9 +44,9 @@ pub fn settings(record: &PlanRecord) -> Vec<PlanColumn> {
 
 /// The columns of the ways to take video.
 pub fn video(rows: &[VideoSetting]) -> Vec<PlanColumn> {
-    let column = |heading: &str, unit, gives_way, cell: &dyn Fn(&VideoSetting) -> String| {
+    let column = |heading: &str, unit, drop_priority, cell: &dyn Fn(&VideoSetting) -> String| {
         let cells = rows.iter().map(cell).collect();
-        PlanColumn { heading: heading.to_owned(), unit, gives_way, cells }
+        PlanColumn { heading: heading.to_owned(), unit, drop_priority, cells }
     };
     let um = |f: Option<f64>| f.map_or(wording::NOTHING.to_owned(), wording::number);
     vec![

@@ -51,7 +51,7 @@ fn text_table(columns: Vec<NoiseColumn>, style: Style) -> String {
         heading: c.heading,
         unit: style.signs(c.unit),
         right: i > 0 && i < last || c.cells.iter().all(|t| !t.contains(char::is_alphabetic)),
-        gives_way: c.gives_way,
+        drop_priority: c.drop_priority,
         cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
     });
     table(

@@ -3,7 +3,7 @@
 use super::{kit, nearest};
 use crate::core::units::Aperture;
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem};
-use crate::optics::{depth, hand, light};
+use crate::optics::{depth, light, motion};
 use crate::plan::record::{PlanParameters, PlanWish, VideoSetting};
 
 /// Shutter angle that moves naturally at playback speed (common practice, no source).
@@ -24,7 +24,7 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
         (frame, HD_PX, "full width, 1080p"),
         (used.min(f64::from(HD_PX)), HD_PX, "pixel crop, 1080p"),
     ];
-    let angle_s = hand::shutter_of_angle_s(ANGLE_DEG, fps);
+    let angle_s = motion::shutter_of_angle_s(ANGLE_DEG, fps);
     let shutter_s = wish.shutter_s.unwrap_or(angle_s).min(1.0 / fps);
     ways.iter()
         .filter(|(read, width, _)| *read >= f64::from(*width))
@@ -67,12 +67,12 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
                         width_px: *width,
                         fps,
                         shutter_s,
-                        slow_motion: hand::slow_motion(fps, wish.play_fps),
-                        picture_scale: hand::readout_crop(frame, *read),
+                        slow_motion: motion::slow_motion(fps, wish.play_fps),
+                        picture_scale: motion::readout_crop(frame, *read),
                         f_number: *f_number,
                         iso,
                         noise_share: clip.noise_power(plane.iso).sqrt(),
-                        smear_px: hand::smear_px(speed, shutter_s, m, clip.pitch_um),
+                        smear_px: motion::smear_px(speed, shutter_s, m, clip.pitch_um),
                         finest_um_plane: finest(&plane),
                         finest_um_depth_end: finest(&end),
                     },

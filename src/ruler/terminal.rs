@@ -31,7 +31,7 @@ pub fn scale(record: &ScaleRecord, style: Style) -> String {
             heading: (*heading).to_owned(),
             unit: style.signs(unit),
             right: true,
-            gives_way: 0,
+            drop_priority: 0,
             cells: rows.iter().map(|r| style.signs(&r[i])).collect(),
         });
         text.push_str(&table(columns.collect(), style, |_, _, cell| cell.to_owned()));

@@ -208,8 +208,14 @@ impl FrameCells {
     /// The map under a noise model.
     pub fn map(&self, noise: &BandNoise) -> FocusMap {
         let tiles = self.levels().map(|levels| edge_tile(levels, noise)).collect();
-        let told = self.readings(noise).map(|r| of_readings(&r)).collect();
-        FocusMap { cols: self.cols, rows: self.rows, tiles, told, lap_var: self.lap_var(noise) }
+        let corrected_tiles = self.readings(noise).map(|r| of_readings(&r)).collect();
+        FocusMap {
+            cols: self.cols,
+            rows: self.rows,
+            tiles,
+            corrected_tiles,
+            lap_var: self.lap_var(noise),
+        }
     }
 
     /// Noise-corrected Laplacian variance of every tile at level 1 over its mean squared, times
@@ -304,8 +310,8 @@ pub struct FocusMap {
     pub rows: usize,
     /// The tiles as their edges read: what verdicts, clusters of sharp tiles and places go by.
     pub tiles: Vec<Tile>,
-    /// The tiles as they are told to people, corrected for texture and noise.
-    pub told: Vec<Tile>,
+    /// The tiles corrected for texture and noise, as people see them.
+    pub corrected_tiles: Vec<Tile>,
     /// Noise-corrected Laplacian variance at level 1 over the mean squared, times 1e6; negative
     /// where noise alone explains more than is there.
     pub lap_var: Vec<f32>,

@@ -9,7 +9,7 @@
 use crate::core::random::SplitMix64;
 use crate::core::units::GREEN;
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, contrast_power};
-use crate::optics::{hand, light};
+use crate::optics::{light, motion};
 
 /// Blur over a burst's best that still is a hit, and that still is near.
 const HIT: f64 = 1.3;
@@ -207,7 +207,7 @@ impl Shooter {
         if hand {
             at.defocus_um = (self.focus_spread_mm * r.normal()).abs() * m * m * 1000.0;
             let speed = (self.hand_mm_s * r.normal()).hypot(self.hand_mm_s * r.normal());
-            at.smear_px = hand::smear_px(speed, shutter_s, m, pitch);
+            at.smear_px = motion::smear_px(speed, shutter_s, m, pitch);
         }
         let smear = at.smear_px;
         let disc_px = at.defocus_um / at.n_eff / pitch;

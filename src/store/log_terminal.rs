@@ -6,8 +6,14 @@ use crate::report::wording;
 use crate::review::agreement_record::{AgreementRecord, AgreementRow};
 use crate::store::log_record::{FrameLine, NoiseLine, OutingLine};
 
-fn column(heading: &str, unit: &str, right: bool, gives_way: u8, cells: Vec<String>) -> TextColumn {
-    TextColumn { heading: heading.to_owned(), unit: unit.to_owned(), right, gives_way, cells }
+fn column(
+    heading: &str,
+    unit: &str,
+    right: bool,
+    drop_priority: u8,
+    cells: Vec<String>,
+) -> TextColumn {
+    TextColumn { heading: heading.to_owned(), unit: unit.to_owned(), right, drop_priority, cells }
 }
 
 /// All outings, then what is known of bodies.

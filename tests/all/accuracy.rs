@@ -116,7 +116,7 @@ fn blur_is_true_on_edges_and_textures_and_knows_its_error() {
             let cells = FrameCells::measure(&f.view(), &Pyramid::new(&f.view())).unwrap();
             let map = cells.map(&BandNoise::white(noise_dn));
             let mut ratios = Vec::new();
-            for tile in &map.told {
+            for tile in &map.corrected_tiles {
                 if let Tile::Blur { sigma_px: s, std_err_px } = tile {
                     let z = (f64::from(*s) - sigma_px).abs() / f64::from(*std_err_px);
                     one += f64::from(u8::from(z <= 1.0));

@@ -1,7 +1,7 @@
 //! The shape of the house: which folder may use which, read from the syntax tree. A new edge fails
 //! here first.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
@@ -123,13 +123,16 @@ impl Names {
     }
 }
 
+fn is_test(item: &syn::ItemMod) -> bool {
+    item.attrs.iter().any(|a| {
+        a.path().is_ident("cfg") && a.parse_args::<syn::Ident>().is_ok_and(|i| i == "test")
+    })
+}
+
 impl Visit<'_> for Names {
     fn visit_item_mod(&mut self, item: &syn::ItemMod) {
-        let is_test = item.attrs.iter().any(|a| {
-            a.path().is_ident("cfg") && a.parse_args::<syn::Ident>().is_ok_and(|i| i == "test")
-        });
         // Tests may use what they like: they are not shipped.
-        if !is_test {
+        if !is_test(item) {
             self.here.push(item.ident.to_string());
             visit::visit_item_mod(self, item);
             self.here.pop();
@@ -260,4 +263,67 @@ fn the_rule_has_two_sides() {
     assert!(may_use("store", "report") && !may_use("report", "store"));
     assert!(may_use("image", "core") && !may_use("core", "error"));
     assert!(!may_use("cull", "simulator") && may_use("cli", "simulator"));
+}
+
+/// Names of the items of a file that are no tests: types apart from the rest.
+#[derive(Default)]
+struct ItemNames {
+    types: Vec<String>,
+    constants: Vec<String>,
+}
+
+impl Visit<'_> for ItemNames {
+    fn visit_item_mod(&mut self, item: &syn::ItemMod) {
+        if !is_test(item) {
+            visit::visit_item_mod(self, item);
+        }
+    }
+
+    fn visit_item(&mut self, item: &syn::Item) {
+        match item {
+            syn::Item::Struct(i) => self.types.push(i.ident.to_string()),
+            syn::Item::Enum(i) => self.types.push(i.ident.to_string()),
+            syn::Item::Trait(i) => self.types.push(i.ident.to_string()),
+            syn::Item::Type(i) => self.types.push(i.ident.to_string()),
+            syn::Item::Const(i) => self.constants.push(i.ident.to_string()),
+            syn::Item::Static(i) => self.constants.push(i.ident.to_string()),
+            _ => {}
+        }
+        visit::visit_item(self, item);
+    }
+}
+
+fn item_names() -> Vec<(String, ItemNames)> {
+    let named = |file: &PathBuf| {
+        let mut names = ItemNames::default();
+        names.visit_file(&syn::parse_file(&fs::read_to_string(file).unwrap()).unwrap());
+        (file.display().to_string(), names)
+    };
+    sources(&root()).iter().map(named).collect()
+}
+
+#[test]
+fn no_type_name_is_used_twice() {
+    let mut first: BTreeMap<String, String> = BTreeMap::new();
+    for (file, names) in item_names() {
+        for name in names.types {
+            if let Some(other) = first.insert(name.clone(), file.clone()) {
+                panic!("{name} is in {other} and in {file}");
+            }
+        }
+    }
+    assert!(first.len() > 400, "only {} types were found", first.len());
+}
+
+#[test]
+fn bounds_are_called_min_and_max() {
+    let mut seen = 0;
+    for (file, names) in item_names() {
+        for name in names.constants {
+            seen += usize::from(name.split('_').any(|w| matches!(w, "MIN" | "MAX")));
+            let is_old = name.split('_').any(|w| matches!(w, "MOST" | "LEAST"));
+            assert!(!is_old, "{name} in {file}: call it MIN_ or MAX_");
+        }
+    }
+    assert!(seen > 50, "only {seen} bounds were found");
 }

@@ -2,7 +2,6 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod accuracy;
-mod align;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;
@@ -30,6 +29,7 @@ mod properties;
 #[cfg(feature = "raw")]
 mod raw;
 mod raw_noise;
+mod registration;
 mod render;
 mod ruler;
 mod shooters;

@@ -4,7 +4,7 @@
 use approx::assert_abs_diff_eq as near;
 use stopwise::core::logistic::{self, Trials};
 use stopwise::core::units::{Aperture, GREEN};
-use stopwise::optics::{closeup, diffraction, hand, light};
+use stopwise::optics::{closeup, diffraction, light, motion};
 
 // V1-V3, V10: geometry of movement.
 #[test]
@@ -16,12 +16,12 @@ fn v1_to_v3_and_v10_smear_of_a_moving_subject() {
         (10.0, 1.0 / 1000.0, 2.0, 4.5511),
         (1.0, 1.0 / 250.0, 5.0, 4.5511),
     ] {
-        near!(hand::smear_px(speed, time, m, pitch_um), want, epsilon = 1e-4);
+        near!(motion::smear_px(speed, time, m, pitch_um), want, epsilon = 1e-4);
     }
-    near!(hand::smear_px(5.0, 1e-4, 3.0, 6.0), 0.25, epsilon = 1e-12);
+    near!(motion::smear_px(5.0, 1e-4, 3.0, 6.0), 0.25, epsilon = 1e-12);
     // V10: the same blur in pixels of a picture half as wide is half as long.
     let (wide, narrow) = (36_000.0 / 3840.0, 36_000.0 / 1920.0);
-    let twice = hand::smear_px(1.0, 0.01, 1.0, wide) / hand::smear_px(1.0, 0.01, 1.0, narrow);
+    let twice = motion::smear_px(1.0, 0.01, 1.0, wide) / motion::smear_px(1.0, 0.01, 1.0, narrow);
     near!(twice, 2.0, epsilon = 1e-12);
 }
 
@@ -29,34 +29,34 @@ fn v1_to_v3_and_v10_smear_of_a_moving_subject() {
 #[test]
 fn v4_to_v7_a_hand_close_up() {
     for (m, want) in [(0.0, 0.1), (1.0, 0.2), (2.0, 0.3), (5.0, 0.6)] {
-        near!(hand::turn_about_lens_mm(100.0, m, 1e-3), want, epsilon = 1e-12);
+        near!(motion::turn_about_lens_mm(100.0, m, 1e-3), want, epsilon = 1e-12);
     }
     // The distant blur of 1/f is 0.03 mm at 0.03 rad/s.
     let turn = |seconds: f64| 0.03 * seconds;
-    let close = hand::turn_about_point_mm(400.0, 1.0, turn(1.0 / 100.0));
+    let close = motion::turn_about_point_mm(400.0, 1.0, turn(1.0 / 100.0));
     near!(close, 0.12, epsilon = 1e-12);
     near!(close / 0.03, 4.0, epsilon = 1e-9);
     near!(close * 1000.0 / (36_000.0 / 8192.0), 27.3, epsilon = 0.1);
-    let two = hand::turn_about_point_mm(350.0, 2.0, turn(1.0 / 100.0));
+    let two = motion::turn_about_point_mm(350.0, 2.0, turn(1.0 / 100.0));
     near!(two, 0.21, epsilon = 1e-4);
     near!(two / 0.03, 7.0, epsilon = 1e-3);
-    let five = hand::turn_about_point_mm(300.0, 5.0, turn(1.0 / 65.0));
+    let five = motion::turn_about_point_mm(300.0, 5.0, turn(1.0 / 65.0));
     near!(five, 0.6923, epsilon = 1e-4);
     near!(five / 0.03, 23.08, epsilon = 5e-3);
     // V7, in mm: a pitch of 1000 µm.
-    near!(hand::smear_px(5.0, 0.01, 1.0, 1000.0), 0.05, epsilon = 1e-12);
-    near!(hand::smear_px(5.0, 0.01, 5.0, 1000.0), 0.25, epsilon = 1e-12);
+    near!(motion::smear_px(5.0, 0.01, 1.0, 1000.0), 0.05, epsilon = 1e-12);
+    near!(motion::smear_px(5.0, 0.01, 5.0, 1000.0), 0.25, epsilon = 1e-12);
 }
 
 // V8, V9, V11: video.
 #[test]
 fn v8_v9_and_v11_video() {
     for (taken, shown, want) in [(120.0, 25.0, 4.8), (240.0, 30.0, 8.0), (59.94, 23.976, 2.5)] {
-        near!(hand::slow_motion(taken, shown), want, epsilon = 1e-9);
+        near!(motion::slow_motion(taken, shown), want, epsilon = 1e-9);
     }
-    near!(hand::readout_crop(6000.0, 3840.0), 1.5625, epsilon = 1e-4);
-    near!(hand::readout_crop(8192.0, 3840.0), 2.1333, epsilon = 1e-4);
-    near!(hand::shutter_of_angle_s(180.0, 59.94) * 1000.0, 8.3417, epsilon = 1e-4);
+    near!(motion::readout_crop(6000.0, 3840.0), 1.5625, epsilon = 1e-4);
+    near!(motion::readout_crop(8192.0, 3840.0), 2.1333, epsilon = 1e-4);
+    near!(motion::shutter_of_angle_s(180.0, 59.94) * 1000.0, 8.3417, epsilon = 1e-4);
 }
 
 // V12-V14: flash pulses (ISO 2827's t0.5 and t0.1) and the width of a smear.
@@ -68,7 +68,7 @@ fn v12_to_v14_flash_and_smear() {
     near!(t(0.1), 2302.585, epsilon = 1e-2);
     near!(1000.0 * t(0.1) / t(0.5), 3321.93, epsilon = 1e-2);
     near!(light::gaussian_pulse_ratio(), 1.822_616, epsilon = 1e-5);
-    near!(hand::smear_sigma(1.0), 0.288_675, epsilon = 1e-6);
+    near!(motion::smear_sigma(1.0), 0.288_675, epsilon = 1e-6);
 }
 
 // X1-X6: what diffraction passes of a hexagonal lattice on the subject.

@@ -117,7 +117,7 @@ pub struct TextColumn {
     /// Whether it is set flush right.
     pub right: bool,
     /// How dear it is: the highest number is left out first when room is short; 0 stays.
-    pub gives_way: u8,
+    pub drop_priority: u8,
     /// One cell a row.
     pub cells: Vec<String>,
 }
@@ -143,19 +143,19 @@ pub fn table(
     style: Style,
     emphasis: impl Fn(usize, usize, &str) -> String,
 ) -> String {
-    columns.retain(|c| c.gives_way == 0 || !c.is_empty());
+    columns.retain(|c| c.drop_priority == 0 || !c.is_empty());
     let total = |columns: &[TextColumn]| -> usize {
         columns.iter().map(|c| c.width() + GAP).sum::<usize>().saturating_sub(GAP)
     };
     // The first column may shrink to this before another column has to go.
-    const NAME_AT_LEAST: usize = 12;
+    const MIN_NAME_COLUMNS: usize = 12;
     let over = |columns: &[TextColumn]| {
         let name = columns.first().map_or(0, TextColumn::width);
-        (total(columns) - name + name.min(NAME_AT_LEAST)) > style.columns()
+        (total(columns) - name + name.min(MIN_NAME_COLUMNS)) > style.columns()
     };
     while over(&columns) {
-        let last = columns.iter().enumerate().filter(|(_, c)| c.gives_way > 0);
-        let Some((at, _)) = last.max_by_key(|(i, c)| (c.gives_way, *i)) else { break };
+        let last = columns.iter().enumerate().filter(|(_, c)| c.drop_priority > 0);
+        let Some((at, _)) = last.max_by_key(|(i, c)| (c.drop_priority, *i)) else { break };
         columns.remove(at);
     }
     if let Some(too_much) = total(&columns).checked_sub(style.columns())

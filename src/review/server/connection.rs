@@ -4,7 +4,7 @@ use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream};
 use std::time::{Duration, Instant};
 
-use super::answers::HttpAnswer;
+use super::api::HttpAnswer;
 use super::guard;
 use super::head::{HeadFault, MAX_HEAD_BYTES, RequestHead, read_head};
 

@@ -2,7 +2,7 @@
 
 use std::io;
 
-use super::answers::HttpAnswer;
+use super::api::HttpAnswer;
 use super::head::{Method, Once, RequestHead};
 
 /// What every answer carries. Nothing but this server is asked for anything; no other page may

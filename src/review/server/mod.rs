@@ -9,7 +9,7 @@
 //! heads, bodies, times and connections have limits (`head`, `connection`, `seats`), and whoever
 //! has the address is not kept waiting by those who have not.
 
-mod answers;
+mod api;
 mod connection;
 mod guard;
 mod head;
@@ -107,7 +107,7 @@ impl Desk {
         &self,
         stream: &TcpStream,
         seat: &seats::SeatGuard,
-    ) -> Result<answers::HttpAnswer, NoRequest> {
+    ) -> Result<api::HttpAnswer, NoRequest> {
         let asked = connection::asked(stream)?;
         let path = self.guard.admitted(&asked.head).map_err(NoRequest::Refused)?;
         let method = asked.head.method;

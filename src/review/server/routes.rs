@@ -7,7 +7,7 @@ use crate::report::record::Verdict;
 use crate::report::{html, svg};
 use serde::{Deserialize, Serialize};
 
-use super::answers::HttpAnswer;
+use super::api::HttpAnswer;
 use super::head::Method;
 use super::pictures::{LARGEST_PX, PicturePart};
 use super::session::Session;

@@ -12,7 +12,7 @@ use crate::image::{self, Frame};
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord, Verdict};
 use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecision};
 
-use super::answers::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line, finding};
+use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line, finding};
 use super::pictures::Decodes;
 use crate::report::record::SubjectFound;
 use crate::report::wording;

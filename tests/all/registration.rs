@@ -3,7 +3,7 @@
 use stopwise::core::random::SplitMix64;
 use stopwise::core::{Plane, Tone};
 use stopwise::noise::spectrum::{RINGS, Spectrum, ring_cy_px};
-use stopwise::tracking::align::{RegisteredMotion, phase_shift, register, resampled};
+use stopwise::tracking::registration::{RegisteredMotion, phase_shift, register, resampled};
 
 use crate::synthetic::{add, gaussian, white};
 
