@@ -1,5 +1,6 @@
 //! `log list`, `log show` and `log agreed` in text.
 
+use crate::core::verdict::Verdict;
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;
@@ -109,7 +110,7 @@ pub fn log_agreed(record: &AgreementRecord, style: Style) -> String {
         };
         let some = |n: u32| if n == 0 { String::new() } else { n.to_string() };
         let agreed = |r: &AgreementRow| {
-            if r.key == "cannot say" { String::new() } else { wording::share(&r.agreed) }
+            if r.key == Verdict::Unclear.word() { String::new() } else { wording::share(&r.agreed) }
         };
         let columns = vec![
             column(heading, "", false, 0, cells(&|r| r.key.clone())),
