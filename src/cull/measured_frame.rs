@@ -9,6 +9,7 @@ use crate::error::SkipReason;
 use crate::image::{self, Decoded, Frame, Want};
 use crate::report::page::Picture;
 use crate::sharpness::band_noise::BandNoise;
+use crate::sharpness::laplacian::plain_lap_var;
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
 use crate::tracking::subject_tracking;
@@ -108,7 +109,7 @@ pub fn of(
             pictures::jpeg(&rgb, w, h, pictures::THUMB_QUALITY)
         })
         .flatten();
-    let plain_lap_var = pictures::plain_lap_var(&luma, PLAIN_ROW_STEP);
+    let plain_lap_var = plain_lap_var(&luma, PLAIN_ROW_STEP);
     Some(MeasuredFrame { shot, plain_lap_var, thumb, patches: Mutex::new(patches) })
 }
 
