@@ -2,14 +2,16 @@
 
 use rayon::prelude::*;
 
+use super::burst_verdict::BurstVerdict;
+use super::decide;
 use super::explain;
 use super::grouping::FrameGroup;
-use super::judge::{BurstVerdict, Fetch, judge};
+use super::judge::judge;
 use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
+use super::subject_boxes::Fetch;
 use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
-use super::verdict;
 use crate::image::Frame;
 use crate::report::page::{BurstPage, FramePictures};
 use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
@@ -62,7 +64,7 @@ pub fn page(
     let shots: Vec<&FrameFeatures> = taken.iter().map(|t| &t.shot).collect();
     let mut judged = judge(&shots, hints, &attainable, &fetch);
     let small: Vec<bool> = files.iter().map(|f| to_record::made_small(f)).collect();
-    verdict::withhold_hits(&mut judged, &small);
+    decide::withhold_hits(&mut judged, &small);
     let rows: Vec<FrameRecord> = (0..files.len())
         .into_par_iter()
         .map(|i| {

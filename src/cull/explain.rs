@@ -1,7 +1,7 @@
 //! The sentences: why a verdict is what it is, and what to do next time.
 
+use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::grouping::FrameGroup;
-use super::judge::{BurstVerdict, FrameVerdict};
 use super::to_record::FrameParts;
 use crate::core::Flag;
 use crate::core::verdict::{Cause, Verdict};

@@ -2,12 +2,12 @@
 
 use std::path::PathBuf;
 
+use super::decide;
 use super::judge::judge;
 use super::measured_frame::{self, KeptPixels, Scout, Workspace};
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
 use super::to_record::{self, FrameParts};
-use super::verdict;
 use crate::core::Measured;
 use crate::error::{Error, Result, SkipReason};
 use crate::image;
@@ -62,7 +62,7 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
     };
     let shots: [&FrameFeatures; 1] = [&taken.shot];
     let mut judged = judge(&shots, mark, &[allowed.map(|a| a.attainable(&frame))], &fetch);
-    verdict::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
+    decide::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
     let place = judged.frames[0].place.map(|p| (p.x_px, p.y_px));
     let measured = place.and_then(|p| to_record::subject_detail(&taken, p));
     let parts = FrameParts {

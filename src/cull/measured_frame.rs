@@ -3,8 +3,8 @@
 
 use std::sync::{Mutex, OnceLock};
 
-use super::judge::PATCH_PX;
 use super::pictures;
+use super::subject_boxes::PATCH_PX;
 use crate::error::SkipReason;
 use crate::image::{self, Decoded, Frame, Want};
 use crate::report::page::Picture;

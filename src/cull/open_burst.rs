@@ -95,7 +95,7 @@ impl OpenBurst {
         if let Some(spool) = &self.spools[i] {
             let shot: &FrameFeatures = &self.taken[i].shot;
             let size = (shot.width_px, shot.height_px);
-            let patch = super::judge::PATCH_PX;
+            let patch = super::subject_boxes::PATCH_PX;
             let (x0, y0) = patch_corner(centre.0, centre.1, patch, size);
             if let Ok((samples, width_px, height_px)) = spool.part(x0, y0, patch, patch) {
                 let luma = match samples {

@@ -1,7 +1,7 @@
 //! From what was measured to the rows of the record.
 
+use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::explain;
-use super::judge::{BurstVerdict, FrameVerdict};
 use super::measured_frame::MeasuredFrame;
 use crate::core::units::PitchUm;
 use crate::core::verdict::{Cause, Verdict, grade};

@@ -1,8 +1,8 @@
 //! Verdicts of bursts whose subject nobody marked, as they are expected over the depths that could be
 //! meant, and of bursts in which nothing is sharp.
 
-use super::judge::{BurstVerdict, FrameVerdict};
-use super::verdict::is_sharp_elsewhere;
+use super::burst_verdict::{BurstVerdict, FrameVerdict};
+use super::decide::is_sharp_elsewhere;
 use crate::core::verdict::{Cause, HIT_RATIO, NEAR_RATIO, Verdict};
 use crate::core::{Flag, Measured};
 use crate::report::record::CauseShare;

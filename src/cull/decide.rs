@@ -5,7 +5,8 @@
 //! lead's; movement is added. The sharpest frame is the reference, and ratios to it make the
 //! verdicts, unless the burst never reached focus.
 
-use super::judge::{BurstVerdict, ENERGY_SEEN, FrameVerdict, MAX_CLIPPED, Movement};
+use super::burst_verdict::{BurstVerdict, FrameVerdict, Movement};
+use super::subject_boxes::{ENERGY_SEEN, MAX_CLIPPED};
 use crate::core::verdict::{
     BlurBy, Cause, HIT_RATIO, NEAR_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade,
 };
@@ -97,7 +98,7 @@ struct Lead<'a> {
 
 impl<'a> Lead<'a> {
     fn of(subject: &'a SubjectBox) -> Option<Lead<'a>> {
-        Some(Lead { subject, edge_px: edge_px(&subject.tile)?.max(REFERENCE_FLOOR_PX) })
+        Some(Lead { subject, edge_px: subject.tile.edge_px()?.max(REFERENCE_FLOOR_PX) })
     }
 }
 
@@ -251,15 +252,6 @@ pub fn is_sharp_elsewhere(frame: &FrameVerdict) -> bool {
         && frame.in_plane_px2.is_none_or(|px2| px2 >= MIN_IN_PLANE_PX2)
 }
 
-/// Blur at edges, px.
-pub fn edge_px(tile: &Tile) -> Option<f64> {
-    match *tile {
-        Tile::Blur { sigma_px, .. } => Some(f64::from(sigma_px)),
-        Tile::Bound(px) => Some(f64::from(px)),
-        Tile::NoTexture => None,
-    }
-}
-
 /// Whether a movement found from spectra is one. A ghost needs flash, and it is weak evidence: none
 /// is believed where nothing is in focus, and the lattice of a regular pattern looks like a long one.
 fn is_credible(m: &Movement, reached: Reached, blur: Option<&SubjectBlur>, flash: bool) -> bool {
@@ -298,7 +290,7 @@ fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool)
     let near_px = NEAR_RATIO * led.edge_px;
     let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
     // The edges of something sparse say nothing of the subject.
-    let edge = edge_px(&subject.tile).filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
+    let edge = subject.tile.edge_px().filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
     let px = match (edge, by_energy(subject.energy), seen) {
         (Some(a), Some(e), true) => (a * e).sqrt(),
         (None, Some(e), true) => e,
@@ -507,7 +499,7 @@ impl Parts<'_> {
         };
         frame.flags = frame.flags.union(of_tile);
         self.tell_blur(frame, total, scaled, moved.is_some(), of_tile);
-        if let (Some(led), Some(edge)) = (self.led, edge_px(&self.subject.tile))
+        if let (Some(led), Some(edge)) = (self.led, self.subject.tile.edge_px())
             && self.subject.energy > ENERGY_SEEN * self.subject.energy_std_err
             && !self.sparse
             && is_veiled(edge, led.edge_px, self.subject.energy / led.subject.energy)
@@ -579,7 +571,7 @@ impl Parts<'_> {
         }
         let sharp_edges = self
             .led
-            .zip(edge_px(&self.subject.tile))
+            .zip(self.subject.tile.edge_px())
             .is_some_and(|(led, edge)| edge <= HIT_RATIO * led.edge_px);
         let elsewhere = self.sparse && sharp_edges || is_sharp_elsewhere(frame);
         let cause = if elsewhere { Cause::Misfocused } else { Cause::Soft };
