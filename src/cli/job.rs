@@ -11,8 +11,8 @@ use stopwise::cull::to_record::UserOverrides;
 use stopwise::optics::{MountedLens, Optics};
 use stopwise::plan::PlanJob;
 use stopwise::plan::record::{LightKind, PlanWish};
-use stopwise::store;
 use stopwise::store::equipment::{Equipment, mounted_lens};
+use stopwise::store::paths;
 use stopwise::store::rig::{Rig, Rigs};
 
 use super::args::{CompareArgs, KnownArgs, LogOptions};
@@ -120,7 +120,7 @@ pub fn shutter(text: &str) -> Result<f64, String> {
 
 /// A rig by its name.
 pub fn rig(name: &str) -> anyhow::Result<Rig> {
-    let place = store::rigs_place()?;
+    let place = paths::rigs_place()?;
     let rigs = Rigs::read(&place)?;
     let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
     Ok(rig.clone())
@@ -186,7 +186,7 @@ pub fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
 
 /// The rigs, and the one that the user names.
 pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
-    let place = match store::rigs_place() {
+    let place = match paths::rigs_place() {
         Ok(place) => place,
         // Who has no home folder has no rigs either; a named one is missed below.
         Err(_) if rig.is_none() => return Ok(Equipment::default()),
@@ -203,8 +203,8 @@ pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
 pub fn log_path(typed: &LogOptions) -> anyhow::Result<Option<PathBuf>> {
     Ok(match &typed.log {
         Some(Some(path)) => Some(path.clone()),
-        Some(None) => Some(store::log_place()?),
-        None if !typed.no_log && every_run_is_logged()? => Some(store::log_place()?),
+        Some(None) => Some(paths::log_place()?),
+        None if !typed.no_log && every_run_is_logged()? => Some(paths::log_place()?),
         None => None,
     })
 }

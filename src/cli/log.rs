@@ -10,10 +10,10 @@ use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::review::agreement;
 use stopwise::review::agreement_record::AGREEMENT_HEADER;
-use stopwise::store;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
 use stopwise::store::log_view;
+use stopwise::store::paths;
 
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::{Outcome, job, show};
@@ -80,7 +80,7 @@ const EXPORT_SCHEMA: u32 = 1;
 pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
     let path = match &typed.log {
         Some(path) => path.clone(),
-        None => store::log_place()?,
+        None => paths::log_place()?,
     };
     match &typed.what {
         LogCommand::List => list(path),
@@ -163,7 +163,7 @@ fn list(path: PathBuf) -> anyhow::Result<Outcome> {
 
 fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<Outcome> {
     one_to_output(to_json, to_csv)?;
-    let place = Decisions::place()?;
+    let place = paths::decisions_place()?;
     // Looking makes no file.
     let (judgements, placed) = if place.exists() {
         let kept = Decisions::open(&place)?;

@@ -10,6 +10,7 @@ use stopwise::cull::written::FullCull;
 use stopwise::report::record::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
+use stopwise::store::paths;
 
 use super::args::ReviewArgs;
 use super::places::{Origin, Places};
@@ -18,7 +19,7 @@ use stopwise::review::server::{self, ReviewSource, Session};
 
 /// Serves the page until it is interrupted.
 pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
-    let decisions = Decisions::open(&Decisions::place()?)?;
+    let decisions = Decisions::open(&paths::decisions_place()?)?;
     let screen = show::Screen::new(false);
     let (source, refused) = source(typed, &screen)?;
     screen.done();

@@ -15,7 +15,8 @@ use crate::error::SkipReason;
 use crate::image::{self, Exposure, FileKind, FoundFile, Frame};
 use crate::report::page::{BurstPage, FramePictures, Picture};
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord, SkippedRecord};
-use crate::store::cache::{Cache, Content, Stamp};
+use crate::store::cache::{Cache, Stamp};
+use crate::store::hash::Content;
 
 /// Number of the way in which frames are measured, judged, worded and pictured. Raise it with
 /// every change after which the same frames give another record, page or picture; what was kept

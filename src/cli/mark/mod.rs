@@ -17,6 +17,7 @@ use stopwise::report::json;
 use stopwise::report::record::{CullRecord, SCHEMA, SkippedRecord};
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
+use stopwise::store::paths;
 
 use super::args::MarkArgs;
 use super::places::{Origin, Places};
@@ -34,7 +35,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
         bail!("the record and the list cannot both go to the output: give one of them a file");
     }
     let mapping = Mapping::typed(typed)?;
-    let decisions = match Decisions::place() {
+    let decisions = match paths::decisions_place() {
         Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
         _ => None,
     };
