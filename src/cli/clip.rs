@@ -8,13 +8,13 @@ use stopwise::report::atomic_file;
 use stopwise::report::map;
 
 use anyhow::Context;
+use stopwise::clips::page_data::ClipPage;
 use stopwise::clips::record::{ClipRecord, ClipsRecord};
 use stopwise::clips::{self, ClipJob, ClipSink};
 use stopwise::clips::{chapters, edit_timeline};
 use stopwise::cull::log_entry;
 use stopwise::error::Result as LibResult;
 use stopwise::image::clip::{RgbPicture, Tools};
-use stopwise::report::page::ClipPage;
 use stopwise::report::wording;
 use stopwise::report::{csv, json, term};
 use stopwise::store::log::Log;

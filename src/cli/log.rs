@@ -10,6 +10,7 @@ use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::review::agreement;
 use stopwise::review::agreement_record::AGREEMENT_HEADER;
+use stopwise::review::agreement_terminal;
 use stopwise::store;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
@@ -179,7 +180,7 @@ fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result
         show::to_file(path, |out| json::write(&record, out))?;
     }
     if ![to_json, to_csv].into_iter().flatten().any(|p| p.as_os_str() == "-") {
-        show::result(&log_terminal::log_agreed(&record, show::style()))?;
+        show::result(&agreement_terminal::agreement(&record, show::style()))?;
     }
     Ok(Outcome::Whole)
 }

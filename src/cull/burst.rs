@@ -7,12 +7,12 @@ use super::grouping::FrameGroup;
 use super::judge::{BurstVerdict, Fetch, SubjectHints, SubjectMark, judge};
 use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
-use super::pictures::{self, CROP_PX};
+use super::page_data::{BurstPage, FramePictures};
+use super::pictures;
 use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
 use super::unmarked::SubjectSpot;
 use super::verdict;
-use crate::image::Frame;
-use crate::report::page::{BurstPage, FramePictures};
+use crate::image::{CROP_PX, Frame};
 use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 

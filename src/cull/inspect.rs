@@ -5,14 +5,14 @@ use std::path::PathBuf;
 use super::judge::{SubjectMark, judge};
 use super::measured_frame::{self, KeptPixels, Scout, Workspace};
 use super::outing::OutingJob;
-use super::pictures::{self, CROP_PX};
+use super::page_data::FramePictures;
+use super::pictures;
 use super::to_record::{self, FrameParts};
 use super::verdict;
 use crate::core::Measured;
 use crate::error::{Error, Result, SkipReason};
-use crate::image;
+use crate::image::{self, CROP_PX};
 use crate::noise::spectrum::{RINGS, ring_cy_px};
-use crate::report::page::FramePictures;
 use crate::report::record::{InspectRecord, NoiseAt, SCHEMA, SpectrumPoint};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 

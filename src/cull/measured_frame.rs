@@ -6,8 +6,7 @@ use std::sync::{Mutex, OnceLock};
 use super::judge::{self, PATCH_PX};
 use super::pictures;
 use crate::error::SkipReason;
-use crate::image::{self, Decoded, Frame, Want};
-use crate::report::page::Picture;
+use crate::image::{self, Decoded, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
@@ -105,7 +104,7 @@ pub fn of(
         .then(|| {
             let (rgb, w, h) = decoded.rgb_small(keep.thumb_px);
             let (rgb, w, h) = frame.orientation().turn_rgb(&rgb, w, h);
-            pictures::jpeg(&rgb, w, h, pictures::THUMB_QUALITY)
+            encode_jpeg(&rgb, w, h, THUMB_QUALITY)
         })
         .flatten();
     let plain_lap_var = pictures::plain_lap_var(&luma, PLAIN_ROW_STEP);

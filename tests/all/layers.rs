@@ -32,15 +32,12 @@ const LEFT: &[(&str, &str)] = &[
     ("report/csv.rs", "clips"),
     ("report/csv.rs", "compare"),
     ("report/csv.rs", "limits"),
-    ("report/page.rs", "clips"),
     ("ruler/record.rs", "body_noise"),
     ("ruler/scale.rs", "body_noise"),
-    ("ruler/scale.rs", "cull"),
     ("ruler/table.rs", "body_noise"),
     ("sharpness/subject_blur.rs", "cull"),
     ("sharpness/subject_blur.rs", "report"),
     ("store/equipment.rs", "cull"),
-    ("store/log_terminal.rs", "review"),
 ];
 
 /// What no method may name: paths, files, clocks, threads and the environment.
