@@ -18,8 +18,8 @@ use stopwise::core::Luma;
 use stopwise::core::random::SplitMix64;
 use stopwise::core::stats::kendall_tau;
 use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::core::verdict::Verdict;
 use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
-use stopwise::report::record::Verdict;
 use stopwise::sharpness::subject_blur::Attainable;
 use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, TrueCall, Truth};
 use stopwise::simulator::optics::SimulatedLens;
@@ -245,18 +245,18 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstVerdict, plains: &[f64], verbose
     for (i, (f, t)) in j.frames.iter().zip(truths).enumerate() {
         s.frames += 1.0;
         let right = matches!(
-            (f.call, t.call),
+            (f.verdict, t.call),
             (Verdict::Hit, TrueCall::Hit)
                 | (Verdict::Near, TrueCall::Near)
                 | (Verdict::Miss, TrueCall::Miss)
         );
         s.right += f64::from(u8::from(right));
         let swap = matches!(
-            (f.call, t.call),
+            (f.verdict, t.call),
             (Verdict::Hit, TrueCall::Miss) | (Verdict::Miss, TrueCall::Hit)
         );
         s.swaps += f64::from(u8::from(swap));
-        s.cannot += f64::from(u8::from(f.call == Verdict::CannotSay));
+        s.cannot += f64::from(u8::from(f.verdict == Verdict::Unclear));
         let off = f.place.map(|p| (p.x_px - t.x).hypot(p.y_px - t.y));
         s.lost += f64::from(u8::from(off.is_none()));
         s.off_24 += f64::from(u8::from(off.is_some_and(|o| o > 24.0)));
@@ -269,7 +269,7 @@ fn score(clean: &Clean, noise_dn: f64, j: &BurstVerdict, plains: &[f64], verbose
                 t.sigma,
                 t.length,
                 t.call,
-                f.call,
+                f.verdict,
                 f.judged_px.map_or(0.0, |m| m.value),
                 f.subject.as_ref().and_then(|b| b.tile.sigma_px()),
                 f.subject.as_ref().map_or(0.0, |b| b.energy),
@@ -330,7 +330,7 @@ fn bursts(first: u64, n: u64, verbose: bool, keep: Option<&Path>) {
 /// Whether the cause of a lost frame is found: one frame against an in-focus frame.
 mod causes {
     use super::*;
-    use stopwise::report::record::Cause;
+    use stopwise::core::verdict::Cause;
     use stopwise::simulator::causes::{CauseClass, frames};
 
     const KINDS: [SceneKind; 3] = [SceneKind::DepthRamp, SceneKind::Hairs, SceneKind::Stripes];
@@ -394,8 +394,8 @@ mod causes {
         let first = f.causes.first().map(|c| c.cause);
         let moved = |c: Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);
         let right = match class {
-            CauseClass::InFocus => f.call == Verdict::Hit,
-            CauseClass::PlaneOff => first == Some(Cause::PlaneOff),
+            CauseClass::InFocus => f.verdict == Verdict::Hit,
+            CauseClass::PlaneOff => first == Some(Cause::Misfocused),
             CauseClass::Movement => f.causes.iter().any(|c| moved(c.cause)),
             CauseClass::Soft => first == Some(Cause::Soft),
         };
@@ -403,7 +403,7 @@ mod causes {
         if say && !right {
             println!(
                 "  {class:?} seed {seed} noise {noise_dn}: {:?} {:?} blur {:?} cluster {} movement {:?} reference {:?}",
-                f.call,
+                f.verdict,
                 f.causes.iter().map(|c| c.cause).collect::<Vec<_>>(),
                 f.judged_px.map(|m| m.value),
                 f.sharp_cluster,
@@ -411,7 +411,7 @@ mod causes {
                 j.reference_px
             );
         }
-        [right, accused, f.call == Verdict::CannotSay].map(|b| f64::from(u8::from(b)))
+        [right, accused, f.verdict == Verdict::Unclear].map(|b| f64::from(u8::from(b)))
     }
 
     pub fn table(first: u64, n: u64, say: bool, keep: Option<&Path>) {
@@ -736,8 +736,7 @@ mod clips {
                 )
             });
             let right = right.count() as f64 / t.len() as f64;
-            let lost =
-                record.frames_table.iter().filter(|f| f.verdict == Verdict::CannotSay).count();
+            let lost = record.frames_table.iter().filter(|f| f.verdict == Verdict::Unclear).count();
             let shake = record.shake;
             let hz = shake.and_then(|s| s.frequency_hz).map_or(f64::NAN, |v| v.value);
             let px = shake.and_then(|s| s.amplitude_px).map_or(f64::NAN, |v| v.value);

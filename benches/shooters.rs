@@ -20,8 +20,8 @@ pub fn entry(s: &Shooter, t: &SimulatedFrame) -> LimitFrame {
         iso: Some(t.iso),
         flash: Some(false),
         pixel_pitch_um: Some(s.kit.pitch_um),
-        verdict: t.verdict.to_owned(),
-        cause: t.cause.map(str::to_owned),
+        verdict: Some(t.verdict),
+        cause: t.cause,
         detail_bits_px: Some(t.detail_bits_px),
         blur_sigma_px: Some(t.blur_sigma_px),
         // Of diffraction and pixels: what `cull` knows of a lens.

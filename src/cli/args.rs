@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::{Parser, Subcommand};
-use stopwise::report::record::Verdict;
+use stopwise::core::verdict::Verdict;
 
 /// Which close-up frames hit focus at the subject, why the others missed, and how much detail is
 /// left. Originals are only ever read.

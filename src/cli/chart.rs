@@ -70,7 +70,11 @@ pub fn of_log(
     };
     let decisions = Decisions::place()?;
     let calls = || -> Result<_> {
-        if decisions.exists() { Decisions::open(&decisions)?.calls() } else { Ok(BTreeMap::new()) }
+        if decisions.exists() {
+            Decisions::open(&decisions)?.verdicts()
+        } else {
+            Ok(BTreeMap::new())
+        }
     };
     let mut rigs = DescribedRigs::default();
     let mut by_rig: BTreeMap<Option<String>, Decided> = BTreeMap::new();

@@ -6,10 +6,11 @@ use std::path::Path;
 use anyhow::Context;
 use stopwise::clips::ClipJob;
 use stopwise::clips::record::{ClipFrameRow, ClipRecord};
+use stopwise::core::verdict::Verdict;
 use stopwise::cull::outing::OutingJob;
 use stopwise::cull::to_record::UserOverrides;
 use stopwise::image::clip::Tools;
-use stopwise::report::record::{CullRecord, Verdict};
+use stopwise::report::record::CullRecord;
 use stopwise::simulator::burst::{TrueCall, Truth};
 use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
 use stopwise::simulator::optics::SimulatedLens;
@@ -164,7 +165,7 @@ fn name(path: &str) -> String {
 fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let known: BTreeMap<String, TrueCall> =
         truth.frames.iter().map(|f| (name(&f.file), f.truth.call)).collect();
-    let calls = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::CannotSay];
+    let calls = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::Unclear];
     let truths = [TrueCall::Hit, TrueCall::Near, TrueCall::Miss];
     let mut counts = [[0u32; 4]; 3];
     for frame in &record.frames {

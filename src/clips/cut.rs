@@ -7,8 +7,7 @@
 
 use super::verdicts::ClipFrameVerdict;
 use crate::clips::record::SpanVerdict;
-use crate::cull::judge::{HIT_RATIO, NEAR_RATIO};
-use crate::report::record::Verdict;
+use crate::core::verdict::{HIT_RATIO, NEAR_RATIO, Verdict, grade};
 
 /// A bound is crossed only when it is exceeded by this factor (common practice, no source).
 const LEAVE: f64 = 1.06;
@@ -44,11 +43,13 @@ pub fn cut(frames: &[ClipFrameVerdict], times_s: &[f64], last_s: f64) -> Vec<Cli
 
 fn state(frame: &ClipFrameVerdict) -> SpanVerdict {
     match frame.ratio {
-        Some(_) if frame.call == Verdict::CannotSay => SpanVerdict::CannotSay,
+        Some(_) if frame.verdict == Verdict::Unclear => SpanVerdict::CannotSay,
         None => SpanVerdict::CannotSay,
-        Some(ratio) if ratio <= HIT_RATIO => SpanVerdict::InFocus,
-        Some(ratio) if ratio <= NEAR_RATIO => SpanVerdict::Near,
-        Some(_) => SpanVerdict::Out,
+        Some(ratio) => match grade(ratio) {
+            Verdict::Hit => SpanVerdict::InFocus,
+            Verdict::Near => SpanVerdict::Near,
+            Verdict::Miss | Verdict::Unclear => SpanVerdict::Out,
+        },
     }
 }
 
@@ -58,7 +59,7 @@ fn bridge(states: &mut [SpanVerdict], frames: &[ClipFrameVerdict], to: SpanVerdi
         s == SpanVerdict::InFocus || s == SpanVerdict::Near && to == SpanVerdict::Near
     };
     let touches = |f: &ClipFrameVerdict| {
-        f.call != Verdict::CannotSay && f.ratio.is_some_and(|r| r <= bound * LEAVE)
+        f.verdict != Verdict::Unclear && f.ratio.is_some_and(|r| r <= bound * LEAVE)
     };
     let mut left: Option<usize> = None;
     for i in 0..states.len() {
@@ -127,7 +128,7 @@ mod tests {
 
     fn clip(ratios: &[Option<f64>]) -> (Vec<ClipFrameVerdict>, Vec<f64>) {
         let frame = |r: &Option<f64>| ClipFrameVerdict {
-            call: r.map_or(Verdict::CannotSay, |r| {
+            verdict: r.map_or(Verdict::Unclear, |r| {
                 if r <= HIT_RATIO { Verdict::Hit } else { Verdict::Miss }
             }),
             cause: None,

@@ -5,8 +5,9 @@ use super::verdicts::ClipVerdict;
 use crate::clips::record::{ClipRecord, SpanVerdict};
 use crate::core::stats::quantile;
 use crate::core::units::PitchUm;
+use crate::core::verdict::{Cause, Verdict};
 use crate::optics::{diffraction, movement};
-use crate::report::record::{Cause, Finding, Verdict};
+use crate::report::record::Finding;
 use crate::report::wording;
 
 /// Smear over the best blur from which the exposure is too long.
@@ -206,7 +207,7 @@ fn noise(clip: &ClipRecord, judged: &ClipVerdict) -> Option<Finding> {
 }
 
 fn lost(clip: &ClipRecord) -> Option<Finding> {
-    let n = clip.frames_table.iter().filter(|f| f.verdict == Verdict::CannotSay).count();
+    let n = clip.frames_table.iter().filter(|f| f.verdict == Verdict::Unclear).count();
     let share = n as f64 / clip.frames_table.len().max(1) as f64;
     if share < CAUSE_SHARE {
         return None;

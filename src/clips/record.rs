@@ -7,8 +7,9 @@ use std::path::PathBuf;
 
 use serde::Serialize;
 
+use crate::core::verdict::{Cause, Verdict};
 use crate::core::{FlagSet, Measured};
-use crate::report::record::{Cause, Finding, SkippedRecord, SubjectFound, Verdict};
+use crate::report::record::{Finding, SkippedRecord, SubjectFound};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CLIP_SCHEMA: u32 = 1;

@@ -3,7 +3,7 @@
 use super::verdicts::ClipFrameVerdict;
 use crate::clips::record::StretchRecord;
 use crate::core::stats::median;
-use crate::report::record::Verdict;
+use crate::core::verdict::Verdict;
 
 /// The stretch of `wanted_s` with the most hits, the sharpest among equals; the whole clip when it
 /// is shorter. `None` when no frame of it is a hit or near.
@@ -14,10 +14,10 @@ pub fn best(
     wanted_s: f64,
 ) -> Option<StretchRecord> {
     // A near counts a little, so that a clip without hits has a best stretch too.
-    let worth = |f: &ClipFrameVerdict| match f.call {
+    let worth = |f: &ClipFrameVerdict| match f.verdict {
         Verdict::Hit => 1.0 + 0.1 / f.ratio.unwrap_or(2.0).max(0.5),
         Verdict::Near => 0.05,
-        Verdict::Miss | Verdict::CannotSay => 0.0,
+        Verdict::Miss | Verdict::Unclear => 0.0,
     };
     let ends = |i: usize| times_s.get(i + 1).copied().unwrap_or(end_s);
     let (mut from, mut sum) = (0, 0.0);
@@ -37,7 +37,7 @@ pub fn best(
         return None;
     }
     let inside = &frames[from..=to];
-    let hits = inside.iter().filter(|f| f.call == Verdict::Hit).count();
+    let hits = inside.iter().filter(|f| f.verdict == Verdict::Hit).count();
     let mut blurs: Vec<f64> = inside.iter().filter_map(|f| Some(f.blur?.value)).collect();
     Some(StretchRecord {
         start_s: times_s[from],
@@ -53,8 +53,8 @@ mod tests {
     use crate::core::FlagSet;
 
     fn frames(calls: &[(usize, Verdict)]) -> Vec<ClipFrameVerdict> {
-        let frame = |call| ClipFrameVerdict {
-            call,
+        let frame = |verdict| ClipFrameVerdict {
+            verdict,
             cause: None,
             blur: None,
             ratio: Some(1.0),

@@ -1,7 +1,7 @@
 //! A clip along its time: stretches, blur, movement and noise above one axis.
 
 use crate::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
-use crate::report::record::Verdict;
+use crate::core::verdict::Verdict;
 use crate::report::svg::axis::{AxisScale, PlotAxis, even_ticks};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
@@ -134,7 +134,7 @@ fn parts(
 ) -> Vec<Vec<(f64, f64)>> {
     let mut runs: Vec<Vec<(f64, f64)>> = vec![Vec::new()];
     for f in &clip.frames_table {
-        let value = get(f).filter(|v| v.is_finite() && f.verdict != Verdict::CannotSay);
+        let value = get(f).filter(|v| v.is_finite() && f.verdict != Verdict::Unclear);
         match (value, runs.last_mut()) {
             (Some(v), Some(run)) => run.push((f.t_s, v)),
             (None, Some(run)) if !run.is_empty() => runs.push(Vec::new()),

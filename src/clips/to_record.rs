@@ -9,11 +9,12 @@ use crate::clips::record::{
     SpanVerdict, TypeNoise,
 };
 use crate::core::stats::{least_squares, median};
+use crate::core::verdict::{Cause, Verdict};
 use crate::core::{Flag, Measured};
 use crate::image::Orientation;
 use crate::image::clip::FrameType;
 use crate::optics::movement;
-use crate::report::record::{Cause, SubjectFound, Verdict};
+use crate::report::record::SubjectFound;
 use crate::tracking::shake::{Shake, TimedPosition, shake};
 
 /// Gaps that differ by more than this share are uneven.
@@ -202,7 +203,7 @@ fn row(
         frame: i as u32,
         t_s: s.t_s,
         frame_type: s.frame_type.letter(),
-        verdict: f.call,
+        verdict: f.verdict,
         cause: f.cause,
         blur_sigma_px: f.blur,
         blur_ratio: f.ratio,
@@ -424,7 +425,7 @@ fn focus_drift(taken: &ClipExposure, judged: &ClipVerdict, times: &[f64]) -> Opt
     }
     let (at_s, rate, std_err, left) = fitted?;
     let total: f64 = within.iter().map(|p| p.1 * p.1).sum();
-    let hits = judged.frames.iter().any(|f| f.call == Verdict::Hit);
+    let hits = judged.frames.iter().any(|f| f.verdict == Verdict::Hit);
     if !hits || rate < DRIFT_SURE * std_err || left > 0.25 * total {
         return None;
     }

@@ -16,9 +16,8 @@
 use super::meter::{FrameObservation, SHARP_CLASSES_PX, Sample};
 use crate::core::smoothing::{self, Scattered};
 use crate::core::stats::median;
+use crate::core::verdict::{Cause, HIT_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade};
 use crate::core::{Flag, FlagSet, Measured};
-use crate::cull::judge::{HIT_RATIO, NEAR_RATIO};
-use crate::report::record::{Cause, Verdict};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::blur::S1_SQUARED;
 use crate::sharpness::direction::{DirectionProfile, Smear, smear};
@@ -37,14 +36,10 @@ const EDGES_WEIGHT: f64 = 0.25;
 const SCATTER: (f64, f64) = (0.1, 0.1);
 /// Squared distance from the course, over its error, from which a softer frame is believed.
 const JOLTED: f64 = 9.0;
-/// No reference is taken finer than this, px.
-const REFERENCE_FLOOR_PX: f64 = 0.5;
 /// Noise share above which the best frames themselves show nothing.
 const DROWNED: f64 = 0.9;
 /// Energy is never taken for less than this share of the best: noise decides below.
 const MIN_ENERGY: f64 = 0.004;
-/// The best frames of a clip this many times softer than the settings allow are soft.
-const SOFT_RATIO: f64 = 2.5;
 /// Never called soft below, and always called soft above without settings, px.
 const SOFT_BETWEEN_PX: (f64, f64) = (2.0, 4.0);
 /// Tiles that must be sharp for something in a frame to be sharp.
@@ -58,7 +53,7 @@ const WHOLE_EXPLAINS: f64 = 0.5;
 #[derive(Debug, Clone)]
 pub struct ClipFrameVerdict {
     /// What it is.
-    pub call: Verdict,
+    pub verdict: Verdict,
     /// What cost the most.
     pub cause: Option<Cause>,
     /// Blur from edges, px.
@@ -147,7 +142,7 @@ pub fn judge(
     let mut followed: Vec<Option<Followed>> = vec![None; seen.len()];
     for (i, s) in seen.iter().enumerate() {
         let mut f = ClipFrameVerdict {
-            call: Verdict::CannotSay,
+            verdict: Verdict::Unclear,
             cause: None,
             blur: None,
             ratio: None,
@@ -205,14 +200,8 @@ pub fn judge(
         };
         let ratio = px2.sqrt() / reference;
         f.ratio = Some(ratio);
-        f.call = if ratio <= HIT_RATIO {
-            Verdict::Hit
-        } else if ratio <= NEAR_RATIO {
-            Verdict::Near
-        } else {
-            Verdict::Miss
-        };
-        if f.call != Verdict::Hit {
+        f.verdict = grade(ratio);
+        if f.verdict != Verdict::Hit {
             let added = px2 - best_s * best_s;
             f.cause = Some(cause(f, smear_px.get(i).copied().flatten(), added, || {
                 something_is_sharp(samples, i, HIT_RATIO * best_s)
@@ -299,7 +288,7 @@ fn cause(
             _ => Cause::Shake,
         };
     }
-    if sharp_elsewhere() { Cause::PlaneOff } else { Cause::Soft }
+    if sharp_elsewhere() { Cause::Misfocused } else { Cause::Soft }
 }
 
 /// Whether the whole frame measured nearest to `frame` holds a cluster of sharp tiles.

@@ -30,7 +30,7 @@ use crate::report::record::SpectrumPoint;
 use crate::tracking::registration::resampled;
 
 /// A tile is as sharp as the best step's up to this many times its blur (the limit of a hit).
-const SHARP_RATIO: f64 = crate::cull::judge::HIT_RATIO;
+const SHARP_RATIO: f64 = crate::core::verdict::HIT_RATIO;
 /// Magnifications that are tried when none is typed.
 const TRIED: [f64; 8] = [0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0, 5.0];
 /// A difference of moved frames above their own noise by this much holds false detail.

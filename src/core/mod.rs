@@ -13,6 +13,7 @@ pub mod smoothing;
 pub mod stats;
 pub mod tone;
 pub mod units;
+pub mod verdict;
 
 pub use flags::{Flag, FlagSet};
 pub use measured::{Known, Measured, ValueSource};

@@ -4,10 +4,10 @@ use super::grouping::FrameGroup;
 use super::judge::{BurstVerdict, FrameVerdict};
 use super::to_record::FrameParts;
 use crate::core::Flag;
+use crate::core::verdict::{Cause, Verdict};
 use crate::image::Frame;
 use crate::report::record::{
-    BurstRecord, Cause, CauseShare, Finding, FrameRecord, OtherSubject, OutingRecord, SubjectFound,
-    Verdict,
+    BurstRecord, CauseShare, Finding, FrameRecord, OtherSubject, OutingRecord, SubjectFound,
 };
 use crate::report::summary::MIN_FRAMES_FOR_RATE;
 use crate::report::wording;
@@ -50,30 +50,30 @@ pub fn frame_reason(parts: FrameParts<'_>, burst: &BurstVerdict, causes: &[Cause
                 look at the frame."
             .to_owned();
     }
-    match (judged.call, first) {
-        (Verdict::CannotSay, Some(Cause::UnderExposed)) => {
+    match (judged.verdict, first) {
+        (Verdict::Unclear, Some(Cause::UnderExposed)) => {
             "The subject is too dark to judge. Give more light or open the aperture.".to_owned()
         }
-        (Verdict::CannotSay, Some(Cause::Clipped)) => {
+        (Verdict::Unclear, Some(Cause::Clipped)) => {
             "The subject is blown out, so its edges are gone. Give less light or soften it."
                 .to_owned()
         }
-        (Verdict::CannotSay, Some(Cause::Noise)) => {
+        (Verdict::Unclear, Some(Cause::Noise)) => {
             "Noise hides whether the subject is sharp. Use more light or a lower ISO.".to_owned()
         }
-        (Verdict::CannotSay, None) if judged.flags.has(Flag::Resized) => {
+        (Verdict::Unclear, None) if judged.flags.has(Flag::Resized) => {
             "Sharp at this size, but the file was made smaller after capture: focus can only be \
              judged on the original."
                 .to_owned()
         }
-        (Verdict::CannotSay, None) if !judged.flags.has(Flag::Alone) => {
+        (Verdict::Unclear, None) if !judged.flags.has(Flag::Alone) => {
             format!("The verdict depends on the subject that you meant. {MARK_IT}")
         }
-        (Verdict::CannotSay, None) => format!(
+        (Verdict::Unclear, None) => format!(
             "Sharp at this spot, but the spot was guessed and there is no second frame to compare \
              with. {MARK_IT}"
         ),
-        (Verdict::CannotSay, _) => {
+        (Verdict::Unclear, _) => {
             "Too little structure at the subject to judge. Mark a spot with texture using \
              --subject."
                 .to_owned()
@@ -108,7 +108,7 @@ pub fn frame_reason(parts: FrameParts<'_>, burst: &BurstVerdict, causes: &[Cause
                 _ if burst.best_is_soft => {
                     "No frame of this burst is in focus at the subject.".to_owned()
                 }
-                Some(Cause::PlaneOff) => {
+                Some(Cause::Misfocused) => {
                     "Something else in the frame is sharp: the focus plane missed the subject."
                         .to_owned()
                 }
@@ -256,17 +256,20 @@ pub fn outing_findings(
         .filter(elsewhere)
         .collect();
     for row in &outing.by_cause {
-        let of = |f: &&&FrameRecord| f.causes.first().is_some_and(|c| c.cause.word() == row.key);
+        let Ok(cause) = row.key.parse::<Cause>() else { continue };
+        let of = |f: &&&FrameRecord| f.causes.first().is_some_and(|c| c.cause == cause);
         let count = short.iter().filter(of).count();
         if short.is_empty() || (count as f64) < CAUSE_SHARE * short.len() as f64 {
             continue;
         }
-        let next = match row.key.as_str() {
-            "shake" => "A shorter shutter time or flash would save most of them.",
-            "subject-motion" => "Use flash, or a shorter shutter time than the hand needs.",
-            "ghosted" => "Shorten the shutter time, so that the flash alone exposes.",
-            "plane-off" => "Take more frames per pass through focus, or close the aperture.",
-            "soft" => "Take more frames per pass through focus: it passed between two of them.",
+        let next = match cause {
+            Cause::Shake => "A shorter shutter time or flash would save most of them.",
+            Cause::SubjectMotion => "Use flash, or a shorter shutter time than the hand needs.",
+            Cause::Ghosted => "Shorten the shutter time, so that the flash alone exposes.",
+            Cause::Misfocused => "Take more frames per pass through focus, or close the aperture.",
+            Cause::Soft => {
+                "Take more frames per pass through focus: it passed between two of them."
+            }
             _ => continue,
         };
         let among = if never.is_empty() { "" } else { " in the other bursts" };

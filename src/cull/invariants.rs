@@ -4,7 +4,8 @@
 use std::path::Path;
 
 use crate::core::Flag;
-use crate::report::record::{BurstRecord, Cause, CullRecord, FrameRecord, SubjectFound, Verdict};
+use crate::core::verdict::{Cause, Verdict};
+use crate::report::record::{BurstRecord, CullRecord, FrameRecord, SubjectFound};
 use crate::report::summary;
 
 /// Rounding that two ways to the same number may differ by.
@@ -115,13 +116,13 @@ fn in_frame(frame: &FrameRecord, found: &mut Vec<String>) {
 
 fn in_outing(record: &CullRecord, found: &mut Vec<String>) {
     let outing = &record.outing;
-    let count = |call| record.frames.iter().filter(|f| f.verdict == call).count() as u32;
+    let count = |verdict| record.frames.iter().filter(|f| f.verdict == verdict).count() as u32;
     if (outing.hits.count, outing.near, outing.misses, outing.cannot_say)
         != (
             count(Verdict::Hit),
             count(Verdict::Near),
             count(Verdict::Miss),
-            count(Verdict::CannotSay),
+            count(Verdict::Unclear),
         )
     {
         found.push("the outing's counts differ from its frames".to_owned());

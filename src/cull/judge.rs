@@ -9,8 +9,9 @@ use super::burst_planes;
 use super::unmarked::{self, GUESSED_CONFIDENCE, SubjectSpot, UnmarkedSubject};
 use super::unreached;
 use super::verdict;
+use crate::core::verdict::Verdict;
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{CauseShare, SubjectFound, Verdict};
+use crate::report::record::{CauseShare, SubjectFound};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};
@@ -21,10 +22,6 @@ use crate::sharpness::subject_blur::{Attainable, BlurRange, Reached, SubjectBlur
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
 use crate::tracking::subject_tracking::{self, SubjectPosition};
 
-/// Blur over the reference up to which a frame is a hit.
-pub const HIT_RATIO: f64 = 1.3;
-/// Blur over the reference up to which a frame is near.
-pub const NEAR_RATIO: f64 = 2.0;
 /// Energy must exceed this many of its standard errors to count as seen.
 pub const ENERGY_SEEN: f64 = 2.0;
 /// Dense energy must exceed this many standard errors of the energy to count as seen; it is less
@@ -100,7 +97,7 @@ pub struct FrameVerdict {
     /// Movement, when found.
     pub movement: Option<Movement>,
     /// The verdict.
-    pub call: Verdict,
+    pub verdict: Verdict,
     /// What cost the rest, largest first.
     pub causes: Vec<CauseShare>,
     /// Sharpest area: centre in px of the file and blur.
@@ -291,7 +288,7 @@ pub fn judge<S: Borrow<FrameFeatures>>(
             range: None,
             ratio: None,
             movement: None,
-            call: Verdict::CannotSay,
+            verdict: Verdict::Unclear,
             causes: Vec::new(),
             sharpest: sharpest[i],
             sharp_area: None,

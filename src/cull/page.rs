@@ -11,12 +11,13 @@ use super::page_data::BurstPage;
 use super::paging::{Counted, MAX_PIECE_BYTES, PagesView, Piece, later_pages, paged};
 use super::view::BurstView;
 use crate::core::Flag;
+use crate::core::verdict::Verdict;
 use crate::error::Result;
 use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
 use crate::report::column::{COLUMNS, Column};
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::{FindingView, findings};
-use crate::report::record::{OutingRecord, SkippedRecord, Verdict};
+use crate::report::record::{OutingRecord, SkippedRecord};
 use crate::report::svg::{self, Stops};
 use crate::report::{summary, wording};
 
@@ -251,7 +252,7 @@ impl ReportWriter {
             outing.misses
         );
         if outing.cannot_say > 0 {
-            judged.push_str(&format!("; {} {}", outing.cannot_say, Verdict::CannotSay.word()));
+            judged.push_str(&format!("; {} {}", outing.cannot_say, Verdict::Unclear.word()));
         }
         let no_rate = summary::no_rate_because(outing);
         let has_rate = no_rate.is_none();

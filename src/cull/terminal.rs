@@ -2,10 +2,11 @@
 
 use std::path::Path;
 
+use crate::core::verdict::Verdict;
 use crate::report::column;
 use crate::report::record::{
     BreakdownRow, BurstRecord, CullRecord, Finding, FrameRecord, OutingRecord, Proportion,
-    SkippedRecord, Verdict,
+    SkippedRecord,
 };
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, display_width, padded, shortened, table, wrapped};
@@ -79,7 +80,7 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     text.push_str(&table(columns, style, |row, at, cell| match frames[row].verdict {
         _ if at == 0 && is_best(frames[row]) => style.bold(cell),
         Verdict::Hit if at == 1 => style.bold(cell),
-        Verdict::CannotSay => style.dim(cell),
+        Verdict::Unclear => style.dim(cell),
         _ => cell.to_owned(),
     }));
     text.push_str(&findings(&record.findings, style));

@@ -1,17 +1,18 @@
 //! From what was measured to the rows of the record.
 
 use super::explain;
-use super::judge::{BurstVerdict, FrameVerdict, HIT_RATIO, NEAR_RATIO};
+use super::judge::{BurstVerdict, FrameVerdict};
 use super::measured_frame::MeasuredFrame;
 use crate::core::units::PitchUm;
+use crate::core::verdict::{Cause, Verdict, grade};
 use crate::core::{Flag, FlagSet, Known, Measured, ValueSource, path_text};
 use crate::detail::information::{Detail, detail};
 use crate::image::{Exposure, FileKind, Frame};
 use crate::noise::spectrum::Spectrum;
 use crate::optics::diffraction;
 use crate::report::record::{
-    AtOutput, Cause, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, MotionRecord,
-    Sharpest, SubjectAt, Verdict,
+    AtOutput, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, MotionRecord,
+    Sharpest, SubjectAt,
 };
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};
 use crate::sharpness::subject_blur::Attainable;
@@ -196,7 +197,7 @@ pub fn frame_row(
     if let Some(a) = allowed
         && a.sigma_px >= DIFFRACTION_FROM_PX
         && a.diffraction_share >= DIFFRACTION_SHARE
-        && judged.call == Verdict::Hit
+        && judged.verdict == Verdict::Hit
     {
         causes.push(CauseShare { cause: Cause::Diffraction, share: Some(a.diffraction_share) });
     }
@@ -209,7 +210,7 @@ pub fn frame_row(
         width_px,
         height_px,
         exposure: exposure_record(frame, typed),
-        verdict: judged.call,
+        verdict: judged.verdict,
         because: explain::frame_reason(parts, burst, &causes),
         causes,
         subject: judged.place.map(|p| {
@@ -300,17 +301,8 @@ pub fn at_output(
         Some(Measured::new(value, m.std_err? * slope, m.n)?.flagged(m.flags))
     });
     let verdict = match (blur, reference_px) {
-        (Some(b), Some(reference)) => {
-            let best = scaled(reference).max(OUTPUT_FLOOR_PX);
-            if b.value <= HIT_RATIO * best {
-                Verdict::Hit
-            } else if b.value <= NEAR_RATIO * best {
-                Verdict::Near
-            } else {
-                Verdict::Miss
-            }
-        }
-        _ => Verdict::CannotSay,
+        (Some(b), Some(reference)) => grade(b.value / scaled(reference).max(OUTPUT_FLOOR_PX)),
+        _ => Verdict::Unclear,
     };
     Some(AtOutput { output_width_px, verdict, blur_sigma_px: blur })
 }

@@ -2,10 +2,11 @@
 //! expected over the depths that could be meant.
 
 use super::burst_planes::OverlaidBurst;
-use super::judge::{BurstVerdict, FrameVerdict, HIT_RATIO, NEAR_RATIO, SubjectHints};
+use super::judge::{BurstVerdict, FrameVerdict, SubjectHints};
 use super::verdict::is_sharp_elsewhere;
+use crate::core::verdict::{Cause, HIT_RATIO, NEAR_RATIO, Verdict};
 use crate::core::{Flag, Measured};
-use crate::report::record::{Cause, CauseShare, Verdict};
+use crate::report::record::CauseShare;
 use crate::sharpness::subject_blur::{Attainable, BlurRange};
 use crate::tracking::frame_chances::{self, Expected, SpotReadings};
 use crate::tracking::frame_features::FrameFeatures;
@@ -156,12 +157,12 @@ impl<'a> UnmarkedSubject<'a> {
             if frame.ratio.is_none() {
                 continue;
             }
-            let call = match call(&expected.chances) {
+            let verdict = match likely_verdict(&expected.chances) {
                 _ if burst.best == Some(i) => Verdict::Hit,
-                Verdict::Hit if !is_told => Verdict::CannotSay,
-                call => call,
+                Verdict::Hit if !is_told => Verdict::Unclear,
+                verdict => verdict,
             };
-            restate_frame(frame, call, expected, burst.reference_px, attainable);
+            restate_frame(frame, verdict, expected, burst.reference_px, attainable);
             if burst.best == Some(i) {
                 frame.ratio = Measured::without_error(1.0, 2);
             }
@@ -187,27 +188,29 @@ pub fn withhold_disputed(burst: &mut BurstVerdict, shots: &[&FrameFeatures], hin
         let limits = (HIT_RATIO, NEAR_RATIO);
         place_chances(shots.len(), &overlaid.energies, &prior, limits)
     });
-    let stands = |i: usize, call: Verdict| chances.as_ref().is_some_and(|c| is_agreed(&c[i], call));
+    let stands =
+        |i: usize, verdict: Verdict| chances.as_ref().is_some_and(|c| is_agreed(&c[i], verdict));
     let best_stands = burst.best.is_some_and(|b| stands(b, Verdict::Hit));
     burst.best = burst.best.filter(|_| best_stands);
     for (i, frame) in burst.frames.iter_mut().enumerate() {
-        let call = frame.call;
-        if call != Verdict::CannotSay && !(stands(i, call) && (call != Verdict::Hit || best_stands))
+        let verdict = frame.verdict;
+        if verdict != Verdict::Unclear
+            && !(stands(i, verdict) && (verdict != Verdict::Hit || best_stands))
         {
-            frame.call = Verdict::CannotSay;
+            frame.verdict = Verdict::Unclear;
             frame.causes.clear();
         }
     }
 }
 
 /// Whether nearly all places give a frame this verdict and hardly any the opposite one.
-fn is_agreed(&[hit, near, miss]: &[f64; 3], call: Verdict) -> bool {
+fn is_agreed(&[hit, near, miss]: &[f64; 3], verdict: Verdict) -> bool {
     let (least, opposite) = AGREED_CHANCE;
-    match call {
+    match verdict {
         Verdict::Hit => hit >= least && miss <= opposite,
         Verdict::Near => near >= least,
         Verdict::Miss => miss >= least && hit <= opposite,
-        Verdict::CannotSay => true,
+        Verdict::Unclear => true,
     }
 }
 
@@ -232,17 +235,17 @@ pub fn tell_unreached(burst: &mut BurstVerdict) {
     for frame in &mut burst.frames {
         frame.flags.raise(Flag::BestIsSoft);
         let too_little = |c: &CauseShare| matches!(c.cause, Cause::Noise | Cause::NoTexture);
-        if frame.call == Verdict::CannotSay && frame.causes.iter().any(too_little) {
-            frame.call = Verdict::Miss;
+        if frame.verdict == Verdict::Unclear && frame.causes.iter().any(too_little) {
+            frame.verdict = Verdict::Miss;
             frame.causes = vec![CauseShare { cause: Cause::Soft, share: None }];
         }
     }
 }
 
 /// The verdict from its chances.
-fn call(&[hit, near, miss]: &[f64; 3]) -> Verdict {
+fn likely_verdict(&[hit, near, miss]: &[f64; 3]) -> Verdict {
     if hit.min(miss) > TORN_CHANCE || hit.max(near).max(miss) < TOLD_CHANCE {
-        Verdict::CannotSay
+        Verdict::Unclear
     } else if hit >= near && hit >= miss {
         Verdict::Hit
     } else if near >= miss {
@@ -254,7 +257,7 @@ fn call(&[hit, near, miss]: &[f64; 3]) -> Verdict {
 
 fn restate_frame(
     frame: &mut FrameVerdict,
-    call: Verdict,
+    verdict: Verdict,
     expected: &Expected,
     reference_px: Option<f64>,
     attainable: Option<Attainable>,
@@ -268,19 +271,19 @@ fn restate_frame(
         frame.judged_px = Measured::new(range.sigma_px, std_err, 2)
             .map(|m| flags.map_or(m, |flags| m.flagged(flags)));
     }
-    match call {
-        Verdict::Hit | Verdict::CannotSay => frame.causes.clear(),
+    match verdict {
+        Verdict::Hit | Verdict::Unclear => frame.causes.clear(),
         Verdict::Near | Verdict::Miss if frame.causes.is_empty() => {
             let elsewhere = is_sharp_elsewhere(frame);
-            let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
+            let cause = if elsewhere { Cause::Misfocused } else { Cause::Soft };
             frame.causes = vec![CauseShare { cause, share: Some(1.0) }];
         }
         Verdict::Near | Verdict::Miss => {}
     }
-    if call == Verdict::Hit {
+    if verdict == Verdict::Hit {
         frame.movement = None;
     }
-    frame.call = call;
+    frame.verdict = verdict;
 }
 
 /// A range about another blur, wider by an error of ln, never below what the settings allow.
@@ -309,18 +312,18 @@ mod tests {
             ([0.30, 0.60, 0.10], Verdict::Near),
             ([0.05, 0.20, 0.75], Verdict::Miss),
             // Hit and miss are both possible.
-            ([0.70, 0.14, 0.16], Verdict::CannotSay),
+            ([0.70, 0.14, 0.16], Verdict::Unclear),
             ([0.70, 0.16, 0.14], Verdict::Hit),
             // No verdict is likely.
-            ([0.45, 0.45, 0.10], Verdict::CannotSay),
+            ([0.45, 0.45, 0.10], Verdict::Unclear),
         ] {
-            assert_eq!(call(&chances), expected, "{chances:?}");
+            assert_eq!(likely_verdict(&chances), expected, "{chances:?}");
         }
     }
 
     #[test]
     fn without_planes_a_verdict_stands_only_where_places_agree() {
-        for (chances, call, expected) in [
+        for (chances, verdict, expected) in [
             ([0.86, 0.10, 0.04], Verdict::Hit, true),
             ([0.84, 0.12, 0.04], Verdict::Hit, false),
             ([0.86, 0.08, 0.06], Verdict::Hit, false),
@@ -329,13 +332,13 @@ mod tests {
             ([0.07, 0.86, 0.07], Verdict::Near, true),
             ([0.08, 0.84, 0.08], Verdict::Near, false),
         ] {
-            assert_eq!(is_agreed(&chances, call), expected, "{chances:?} {call:?}");
+            assert_eq!(is_agreed(&chances, verdict), expected, "{chances:?} {verdict:?}");
         }
     }
 
     #[test]
     fn a_range_moves_with_its_blur_and_stays_above_what_settings_allow() {
-        use crate::report::record::BlurBy;
+        use crate::core::verdict::BlurBy;
         let range = BlurRange { sigma_px: 1.0, low_px: 0.8, high_px: 1.5, by: BlurBy::Burst };
         let attainable = Some(Attainable { sigma_px: 1.7, cutoff_cy_px: 0.4, flash: false });
         let free = moved_to(range, 2.0, 0.0, None);

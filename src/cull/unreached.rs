@@ -4,7 +4,8 @@
 //! but the frames as a whole can.
 
 use super::judge::{BurstVerdict, FrameVerdict, Movement};
-use crate::report::record::{Cause, CauseShare, Verdict};
+use crate::core::verdict::{Cause, Verdict};
+use crate::report::record::CauseShare;
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, Tile};
 use crate::sharpness::subject_blur::{Attainable, allowed_edge_px};
@@ -119,7 +120,7 @@ fn at_share(mut values: Vec<f64>, share: f64) -> Option<f64> {
 /// Gives a burst that was shaken all the time its cause: what else was lost in a frame cannot be
 /// told from a smear that no frame is free of.
 pub fn tell_shaken(burst: &mut BurstVerdict) {
-    let lost = |f: &&mut FrameVerdict| matches!(f.call, Verdict::Near | Verdict::Miss);
+    let lost = |f: &&mut FrameVerdict| matches!(f.verdict, Verdict::Near | Verdict::Miss);
     for frame in burst.frames.iter_mut().filter(lost) {
         frame.causes = vec![CauseShare { cause: Cause::Shake, share: None }];
     }

@@ -5,11 +5,12 @@
 //! lead's; movement is added. The sharpest frame is the reference, and ratios to it make the
 //! verdicts, unless the burst never reached focus.
 
-use super::judge::{
-    BurstVerdict, ENERGY_SEEN, FrameVerdict, HIT_RATIO, MAX_CLIPPED, Movement, NEAR_RATIO,
+use super::judge::{BurstVerdict, ENERGY_SEEN, FrameVerdict, MAX_CLIPPED, Movement};
+use crate::core::verdict::{
+    BlurBy, Cause, HIT_RATIO, NEAR_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade,
 };
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{BlurBy, Cause, CauseShare, SubjectFound, Verdict};
+use crate::report::record::{CauseShare, SubjectFound};
 use crate::sharpness::blur::S1_SQUARED;
 use crate::sharpness::focus_map::Tile;
 use crate::sharpness::sharp_area::sharp_cluster;
@@ -18,13 +19,6 @@ use crate::sharpness::subject_blur::{
     Attainable, BlurRange, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur,
 };
 
-/// No reference is taken finer than this: half a pixel is beyond what a file resolves, px.
-const REFERENCE_FLOOR_PX: f64 = 0.5;
-/// A sharpest frame this many times softer than its settings allow is itself soft, where only
-/// edges tell.
-const SOFT_RATIO: f64 = 2.5;
-/// The same against the sharpest area anywhere in the burst, for want of settings.
-const SOFT_AGAINST_ELSEWHERE: f64 = 2.5;
 /// Without settings and without a sharp area, a sharpest blur above this is soft, px.
 const SOFT_UNKNOWN_PX: f64 = 4.0;
 /// Share of the Laplacian energy from which noise alone explains what is seen.
@@ -205,7 +199,7 @@ pub fn decide(
         };
         parts.judge(frame);
     }
-    burst.best = finest.map(|f| f.0).filter(|i| burst.frames[*i].call == Verdict::Hit && !alone);
+    burst.best = finest.map(|f| f.0).filter(|i| burst.frames[*i].verdict == Verdict::Hit && !alone);
 }
 
 /// Takes back the hits of frames that were made smaller after capture: a smaller file shows less
@@ -214,13 +208,13 @@ pub fn withhold_hits(burst: &mut BurstVerdict, made_small: &[bool]) {
     for (frame, small) in burst.frames.iter_mut().zip(made_small) {
         if *small {
             frame.flags.raise(Flag::Resized);
-            if frame.call == Verdict::Hit {
-                frame.call = Verdict::CannotSay;
+            if frame.verdict == Verdict::Hit {
+                frame.verdict = Verdict::Unclear;
                 frame.causes.clear();
             }
         }
     }
-    burst.best = burst.best.filter(|i| burst.frames[*i].call == Verdict::Hit);
+    burst.best = burst.best.filter(|i| burst.frames[*i].verdict == Verdict::Hit);
     burst.other = burst.other.filter(|_| burst.best.is_some());
 }
 
@@ -417,9 +411,9 @@ impl Limits {
         alone: bool,
     ) -> Limits {
         let soft_over = match (allowed_px, elsewhere_px) {
-            (Some(a), Some(e)) => (SOFT_RATIO * a).min(SOFT_AGAINST_ELSEWHERE * e.max(a)),
+            (Some(a), Some(e)) => (SOFT_RATIO * a).min(SOFT_RATIO * e.max(a)),
             (Some(a), None) => SOFT_RATIO * a,
-            (None, Some(e)) => (SOFT_AGAINST_ELSEWHERE * e).min(SOFT_UNKNOWN_PX),
+            (None, Some(e)) => (SOFT_RATIO * e).min(SOFT_UNKNOWN_PX),
             (None, None) => SOFT_UNKNOWN_PX,
         }
         .max(SOFT_FLOOR_PX);
@@ -464,7 +458,7 @@ struct Parts<'a> {
 impl Parts<'_> {
     fn judge(&self, frame: &mut FrameVerdict) {
         let cannot = |frame: &mut FrameVerdict, cause: Cause| {
-            frame.call = Verdict::CannotSay;
+            frame.verdict = Verdict::Unclear;
             frame.causes = vec![CauseShare { cause, share: None }];
             match cause {
                 Cause::NoTexture => frame.flags.raise(Flag::NoTexture),
@@ -501,18 +495,10 @@ impl Parts<'_> {
         } else {
             Measured::new(ratio, ratio * sd, 2)
         };
-        frame.call = if limits.soft {
-            Verdict::Miss
-        } else if ratio <= HIT_RATIO {
-            Verdict::Hit
-        } else if ratio <= NEAR_RATIO {
-            Verdict::Near
-        } else {
-            Verdict::Miss
-        };
-        if frame.call == Verdict::Hit && self.guessed_alone {
+        frame.verdict = if limits.soft { Verdict::Miss } else { grade(ratio) };
+        if frame.verdict == Verdict::Hit && self.guessed_alone {
             // Sharp somewhere: whether the subject is, nobody has said.
-            frame.call = Verdict::CannotSay;
+            frame.verdict = Verdict::Unclear;
             frame.causes = Vec::new();
             return;
         }
@@ -548,7 +534,7 @@ impl Parts<'_> {
     }
 
     fn causes(&self, frame: &FrameVerdict, total: f64, limits: Limits) -> Vec<CauseShare> {
-        if frame.call == Verdict::Hit {
+        if frame.verdict == Verdict::Hit {
             return Vec::new();
         }
         let lost = (total.powi(2) - limits.reference_px.powi(2)).max(1e-6);
@@ -569,7 +555,7 @@ impl Parts<'_> {
             .zip(edge_px(&self.subject.tile))
             .is_some_and(|(led, edge)| edge <= HIT_RATIO * led.edge_px);
         let elsewhere = self.sparse && sharp_edges || is_sharp_elsewhere(frame);
-        let cause = if elsewhere { Cause::PlaneOff } else { Cause::Soft };
+        let cause = if elsewhere { Cause::Misfocused } else { Cause::Soft };
         if rest > SECOND_CAUSE || causes.is_empty() {
             causes.push(CauseShare { cause, share: Some(rest) });
         }

@@ -2,8 +2,9 @@
 
 use serde::Deserialize;
 
+use crate::core::verdict::Verdict;
 use crate::error::{Error, Result};
-use crate::report::record::{BurstRecord, CauseShare, CullRecord, FrameRecord, SCHEMA, Verdict};
+use crate::report::record::{BurstRecord, CauseShare, CullRecord, FrameRecord, SCHEMA};
 
 /// The part of a cull record that marks are made from.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -125,7 +126,7 @@ mod tests {
             "frames":[{"path":"a.jpg","partner":null,"burst":1,"verdict":"cannot say",
             "causes":[{"cause":"no-texture","share":null}],"more":[1,2]}]}"#;
         let read = WrittenCull::read(text).unwrap();
-        assert_eq!(read.frames[0].verdict, Verdict::CannotSay);
+        assert_eq!(read.frames[0].verdict, Verdict::Unclear);
         for (from, to) in [("stopwise", "other"), (":1,", ":9,"), ("cannot say", "maybe")] {
             assert!(WrittenCull::read(&text.replacen(from, to, 1)).is_err(), "{to}");
         }

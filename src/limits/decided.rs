@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::core::verdict::Verdict;
 use crate::store::log::LoggedFrame;
 
 /// Frames of a rig that people decided on.
@@ -18,27 +19,27 @@ pub struct Decided {
 /// frames that were, by rig.
 pub fn apply_decisions(
     frames: &mut [(i64, LoggedFrame)],
-    calls: &BTreeMap<String, String>,
+    decided: &BTreeMap<String, Verdict>,
 ) -> BTreeMap<Option<String>, Decided> {
     let mut by_rig: BTreeMap<Option<String>, Decided> = BTreeMap::new();
-    if calls.is_empty() {
+    if decided.is_empty() {
         return by_rig;
     }
     for (_, frame) in frames {
-        let Some(call) = calls.get(&frame.content_id) else { continue };
+        let Some(person) = decided.get(&frame.content_id) else { continue };
         let count = by_rig.entry(frame.rig.clone()).or_default();
         count.frames += 1;
-        if frame.verdict == *call {
+        let program: Option<Verdict> = frame.verdict.parse().ok();
+        if program == Some(*person) {
             continue;
         }
         count.overruled += 1;
         // Near for a miss and the reverse are the same trouble, more or less of it.
-        let both_short = |v: &str| matches!(v, "near" | "miss");
-        if !(both_short(call) && both_short(&frame.verdict)) {
+        if !(person.is_short() && program.is_some_and(Verdict::is_short)) {
             frame.causes.clear();
             frame.cause_share = None;
         }
-        frame.verdict.clone_from(call);
+        person.word().clone_into(&mut frame.verdict);
     }
     by_rig
 }

@@ -1,6 +1,7 @@
 //! Frames as the chart needs them, and which of them belong together.
 
 use crate::core::stats::median;
+use crate::core::verdict::{Cause, Verdict};
 
 /// A logged frame, reduced to what the chart needs. What was not known is `None`.
 #[derive(Debug, Clone, PartialEq, Default)]
@@ -25,10 +26,10 @@ pub struct LimitFrame {
     pub flash: Option<bool>,
     /// Pixel pitch, µm.
     pub pixel_pitch_um: Option<f64>,
-    /// The verdict's word.
-    pub verdict: String,
-    /// The word of its first cause.
-    pub cause: Option<String>,
+    /// Its verdict; `None` when the log has a word that this version does not know.
+    pub verdict: Option<Verdict>,
+    /// Its first cause.
+    pub cause: Option<Cause>,
     /// Detail, bits per pixel.
     pub detail_bits_px: Option<f64>,
     /// Blur at the subject, px.
@@ -46,12 +47,12 @@ pub struct LimitFrame {
 impl LimitFrame {
     /// Whether it is a hit.
     pub fn hit(&self) -> bool {
-        self.verdict == "hit"
+        self.verdict == Some(Verdict::Hit)
     }
 
     /// Whether it was judged.
     pub fn judged(&self) -> bool {
-        matches!(self.verdict.as_str(), "hit" | "near" | "miss")
+        self.verdict.is_some_and(|v| v != Verdict::Unclear)
     }
 
     /// Working f-number and ISO, when both are there and possible.

@@ -1,6 +1,7 @@
 //! The chart of detail: working f-number across, ISO up, the finest line as an even colour, with
 //! the shooter's frames, lines of equal exposure, best places and the break-even line.
 
+use crate::core::verdict::Verdict;
 use crate::limits::record::{ChartRecord, GridCell};
 use crate::report::colour_scale;
 use crate::report::svg::axis::{AxisScale, PlotAxis, WORKING_STOPS};
@@ -144,11 +145,11 @@ pub fn field_chart(record: &ChartRecord) -> Option<String> {
             wording::number(dot.detail_bits_px),
             if dot.field { "" } else { " · test" }
         );
-        match dot.verdict.as_str() {
-            "hit" if dot.field => d.titled_dot("dot hit", at, 3.2, &title),
-            "hit" => d.titled_box("dot hit", at, 5.6, &title),
-            _ if dot.field => d.titled_dot("dot short", at, 2.6, &title),
-            _ => d.titled_box("dot short", at, 4.6, &title),
+        match (dot.verdict, dot.field) {
+            (Verdict::Hit, true) => d.titled_dot("dot hit", at, 3.2, &title),
+            (Verdict::Hit, false) => d.titled_box("dot hit", at, 5.6, &title),
+            (_, true) => d.titled_dot("dot short", at, 2.6, &title),
+            (_, false) => d.titled_box("dot short", at, 4.6, &title),
         }
     }
     let line: Vec<(f64, f64)> =

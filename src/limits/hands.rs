@@ -14,6 +14,7 @@ use super::entry::{LimitFrame, MagnificationGroup};
 use crate::body_noise::record::WithError;
 use crate::core::logistic::{self, NoFit, Trials};
 use crate::core::stats::{Z95, median, median_std_err};
+use crate::core::verdict::{Cause, Verdict};
 use crate::limits::record::{HandLimit, HandRow, HandState, Handheld, MIN_FOR_ERROR};
 use crate::report::summary::wilson;
 
@@ -22,18 +23,13 @@ const MIN_FRAMES: u32 = 20;
 /// Slopes below this many standard errors are no trend.
 const MIN_SLOPE: f64 = 1.645;
 
-/// Causes that are movement.
-fn moved(cause: &str) -> bool {
-    matches!(cause, "shake" | "subject-motion" | "ghosted")
-}
-
 /// Whether a frame held still; `None` when it says nothing about that.
 fn still(e: &LimitFrame) -> Option<bool> {
-    let by_movement = e.cause.as_deref().is_some_and(moved);
-    match e.verdict.as_str() {
-        "hit" => Some(true),
-        "near" | "miss" if by_movement => Some(false),
-        _ => None,
+    let by_movement = e.cause.is_some_and(Cause::is_movement);
+    match e.verdict? {
+        Verdict::Hit => Some(true),
+        Verdict::Near | Verdict::Miss if by_movement => Some(false),
+        Verdict::Near | Verdict::Miss | Verdict::Unclear => None,
     }
 }
 
@@ -194,11 +190,11 @@ fn together(verdicts: &HandLimit, smears: &HandLimit) -> HandLimit {
 mod tests {
     use super::*;
 
-    fn frame(shutter_s: f64, verdict: &str, cause: Option<&str>) -> LimitFrame {
+    fn frame(shutter_s: f64, verdict: Verdict, cause: Option<Cause>) -> LimitFrame {
         LimitFrame {
             shutter_s: Some(shutter_s),
-            verdict: verdict.to_owned(),
-            cause: cause.map(str::to_owned),
+            verdict: Some(verdict),
+            cause,
             magnification: Some(1.0),
             pixel_pitch_um: Some(4.0),
             motion_length_px: cause.map(|_| 5.0),
@@ -212,11 +208,11 @@ mod tests {
 
     #[test]
     fn separated_and_too_few_are_said() {
-        let few = [frame(0.01, "hit", None), frame(0.02, "miss", Some("shake"))];
+        let few = [frame(0.01, Verdict::Hit, None), frame(0.02, Verdict::Miss, Some(Cause::Shake))];
         let h = &hands(&few, &group(2))[0];
         assert_eq!((h.state, h.half_hit_shutter_s), (HandState::TooFew, None));
-        let mut apart: Vec<LimitFrame> = (0..6).map(|_| frame(0.004, "hit", None)).collect();
-        apart.extend((0..6).map(|_| frame(0.016, "miss", Some("shake"))));
+        let mut apart: Vec<LimitFrame> = (0..6).map(|_| frame(0.004, Verdict::Hit, None)).collect();
+        apart.extend((0..6).map(|_| frame(0.016, Verdict::Miss, Some(Cause::Shake))));
         let h = &hands(&apart, &group(12))[0];
         assert_eq!(h.state, HandState::Separated);
         let (low, high) = (h.low.unwrap(), h.high.unwrap());
@@ -234,8 +230,8 @@ mod tests {
             (0..36)
                 .map(|i| {
                     let hit = i % 6 < hits[i / 6];
-                    let verdict = if hit { "hit" } else { "miss" };
-                    frame(0.0625 / (1 << (i / 6)) as f64, verdict, (!hit).then_some("shake"))
+                    let verdict = if hit { Verdict::Hit } else { Verdict::Miss };
+                    frame(0.0625 / (1 << (i / 6)) as f64, verdict, (!hit).then_some(Cause::Shake))
                 })
                 .collect()
         };
@@ -251,11 +247,11 @@ mod tests {
 
     #[test]
     fn misses_of_focus_say_nothing_about_the_hand() {
-        let mut all = vec![frame(0.01, "miss", Some("plane-off")); 9];
-        all.push(frame(0.01, "hit", None));
+        let mut all = vec![frame(0.01, Verdict::Miss, Some(Cause::Misfocused)); 9];
+        all.push(frame(0.01, Verdict::Hit, None));
         assert_eq!(hands(&all, &group(10))[0].n, 1);
         assert!(hands(&all[..9], &group(9)).is_empty());
-        let still = vec![frame(0.01, "hit", None); 5];
+        let still = vec![frame(0.01, Verdict::Hit, None); 5];
         assert_eq!(hands(&still, &group(5))[0].state, HandState::AllStill);
     }
 }

@@ -27,6 +27,7 @@ use std::collections::BTreeMap;
 
 use crate::body_noise::record::WithError;
 use crate::core::units::{GREEN, WavelengthUm};
+use crate::core::verdict::Verdict;
 use crate::detail::detail_model::{ABERRATION_UNIT_UM, DetailModel, DetailPoint};
 use crate::limits::record::{CHART_SCHEMA, ChartModel, ChartRecord, Dot};
 
@@ -189,7 +190,7 @@ struct Gathered<'a> {
 
 /// Whether a frame can be in the fit.
 fn fits(e: &LimitFrame) -> bool {
-    let good = if e.test { e.verdict != "miss" } else { e.hit() };
+    let good = if e.test { e.verdict != Some(Verdict::Miss) } else { e.hit() };
     good && e.place().is_some() && e.sound_detail().is_some()
 }
 
@@ -288,7 +289,7 @@ fn dots(here: &[&LimitFrame]) -> Vec<Dot> {
             working_f_number,
             iso,
             detail_bits_px: e.sound_detail()?,
-            verdict: e.verdict.clone(),
+            verdict: e.verdict?,
             field: !e.test,
             used: fits(e),
         })

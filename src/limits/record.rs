@@ -6,6 +6,7 @@ use serde::Serialize;
 
 use crate::body_noise::record::WithError;
 use crate::core::stats::Z95;
+use crate::core::verdict::Verdict;
 use crate::report::record::{BreakdownRow, Finding, Proportion};
 
 /// Number of the record's form; raised when a field changes its meaning.
@@ -90,8 +91,8 @@ pub struct Dot {
     pub iso: f64,
     /// Detail, bits per pixel.
     pub detail_bits_px: f64,
-    /// The verdict's word.
-    pub verdict: String,
+    /// Its verdict.
+    pub verdict: Verdict,
     /// Whether it is from the field.
     pub field: bool,
     /// Whether the fit uses it.

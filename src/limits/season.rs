@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 
 use super::entry::{LimitFrame, MagnificationGroup};
+use crate::core::verdict::Cause;
 use crate::report::record::BreakdownRow;
 use crate::report::summary::wilson;
 use crate::report::wording;
@@ -89,7 +90,7 @@ pub fn causes(entries: &[LimitFrame]) -> Vec<BreakdownRow> {
     let mut all = 0;
     for e in entries.iter().filter(|e| in_season(e) && !e.hit()) {
         all += 1;
-        *counts.entry(e.cause.as_deref().unwrap_or("no cause found")).or_default() += 1;
+        *counts.entry(e.cause.map_or("no cause found", Cause::word)).or_default() += 1;
     }
     let mut rows: Vec<BreakdownRow> = counts
         .into_iter()

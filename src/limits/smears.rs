@@ -16,7 +16,7 @@ use super::entry::LimitFrame;
 use crate::body_noise::record::WithError;
 use crate::core::random::SplitMix64;
 use crate::core::stats::Z95;
-use crate::cull::judge::HIT_RATIO;
+use crate::core::verdict::HIT_RATIO;
 use crate::limits::hand_speed::{HandSpeed, Speed};
 use crate::limits::record::{HandLimit, SmearLimit};
 use crate::sharpness::direction::MOVEMENT;

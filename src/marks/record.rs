@@ -2,7 +2,9 @@
 
 use serde::Serialize;
 
-use crate::report::record::{SkippedRecord, Verdict};
+use crate::core::verdict::Verdict;
+
+use crate::report::record::SkippedRecord;
 
 /// The record of `mark`.
 #[derive(Debug, Clone, PartialEq, Serialize)]

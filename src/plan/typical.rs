@@ -4,7 +4,7 @@
 //! wherever they are used.
 
 use crate::core::units::GREEN;
-use crate::cull::judge::HIT_RATIO;
+use crate::core::verdict::HIT_RATIO;
 use crate::optics::imaging_model::contrast_power;
 use crate::plan::record::PlanParameters;
 

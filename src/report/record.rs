@@ -6,83 +6,11 @@
 
 use serde::{Deserialize, Serialize};
 
+use crate::core::verdict::{BlurBy, Cause, Verdict};
 use crate::core::{FlagSet, Measured};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const SCHEMA: u32 = 2;
-
-/// What a frame is at its subject.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-pub enum Verdict {
-    /// As sharp at the subject as these settings allow.
-    #[serde(rename = "hit")]
-    Hit,
-    /// A little short; usable small.
-    #[serde(rename = "near")]
-    Near,
-    /// Clearly short.
-    #[serde(rename = "miss")]
-    Miss,
-    /// The data do not support an answer.
-    #[serde(rename = "cannot say")]
-    CannotSay,
-}
-
-impl Verdict {
-    /// The word shown to people.
-    pub fn word(self) -> &'static str {
-        match self {
-            Verdict::Hit => "hit",
-            Verdict::Near => "near",
-            Verdict::Miss => "miss",
-            Verdict::CannotSay => "cannot say",
-        }
-    }
-}
-
-/// What cost the sharpness.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum Cause {
-    /// Something else in the frame is sharp.
-    PlaneOff,
-    /// Movement in one direction everywhere.
-    Shake,
-    /// Movement in one direction at the subject only.
-    SubjectMotion,
-    /// Nothing is sharp, no direction.
-    Soft,
-    /// Detail is drowned in noise.
-    Noise,
-    /// The settings themselves cost it.
-    Diffraction,
-    /// Flash plus ambient double image.
-    Ghosted,
-    /// Too dark to judge.
-    UnderExposed,
-    /// The subject is clipped.
-    Clipped,
-    /// Nothing to measure at the subject.
-    NoTexture,
-}
-
-impl Cause {
-    /// The word shown to people.
-    pub fn word(self) -> &'static str {
-        match self {
-            Cause::PlaneOff => "plane-off",
-            Cause::Shake => "shake",
-            Cause::SubjectMotion => "subject-motion",
-            Cause::Soft => "soft",
-            Cause::Noise => "noise",
-            Cause::Diffraction => "diffraction",
-            Cause::Ghosted => "ghosted",
-            Cause::UnderExposed => "under-exposed",
-            Cause::Clipped => "clipped",
-            Cause::NoTexture => "no-texture",
-        }
-    }
-}
 
 /// One cause with its share of the loss (variance of blur it explains, 0..1).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -92,32 +20,6 @@ pub struct CauseShare {
     /// Its share of the loss against the best that these settings can give; `None` when it
     /// cannot be put in numbers.
     pub share: Option<f64>,
-}
-
-/// What a blur was read from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum BlurBy {
-    /// The burst's sharpest frame, by ratio.
-    Burst,
-    /// The spectrum of a regular pattern.
-    Pattern,
-    /// The spectrum of any other texture.
-    Texture,
-    /// Edges.
-    Edges,
-}
-
-impl BlurBy {
-    /// The word shown to people.
-    pub fn word(self) -> &'static str {
-        match self {
-            BlurBy::Burst => "burst",
-            BlurBy::Pattern => "pattern",
-            BlurBy::Texture => "texture",
-            BlurBy::Edges => "edges",
-        }
-    }
 }
 
 /// What kind of file a frame was measured on.

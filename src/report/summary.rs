@@ -1,9 +1,10 @@
 //! Counting an outing: verdicts, hit rate with its interval, and the breakdowns.
 
 use super::record::{
-    BreakdownRow, BurstRecord, Cause, FrameRecord, OutingRecord, Proportion, SubjectFound, Verdict,
+    BreakdownRow, BurstRecord, FrameRecord, OutingRecord, Proportion, SubjectFound,
 };
 use super::wording;
+use crate::core::verdict::{Cause, Verdict};
 
 /// Quantile of the standard normal for a 95 % interval.
 const Z_95: f64 = 1.959_963_984_540_054;
@@ -65,7 +66,7 @@ pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]
         hits: wilson(hits, hits + near + misses),
         near,
         misses,
-        cannot_say: called(Verdict::CannotSay),
+        cannot_say: called(Verdict::Unclear),
         by_cause: by_cause(frames),
         by_aperture: hits_by(frames, |f| f.exposure.f_number, wording::f_number),
         by_shutter: hits_by(frames, |f| f.exposure.shutter_s, wording::shutter),
@@ -99,7 +100,7 @@ fn hits_by(
     word: impl Fn(f64) -> String,
 ) -> Vec<BreakdownRow> {
     let mut rows: Vec<(String, f64, u32, u32)> = Vec::new();
-    for frame in frames.iter().filter(|f| f.verdict != Verdict::CannotSay) {
+    for frame in frames.iter().filter(|f| f.verdict != Verdict::Unclear) {
         let Some(value) = setting(frame).filter(|v| v.is_finite() && *v > 0.0) else { continue };
         let key = word(value);
         let hit = u32::from(frame.verdict == Verdict::Hit);

@@ -299,12 +299,12 @@ pub fn at_output(at: &AtOutput) -> String {
 
 /// "5 hit, 3 near, 6 miss": how a burst went; verdicts that do not occur are left out.
 pub fn tally<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>) -> String {
-    use super::record::Verdict;
+    use crate::core::verdict::Verdict;
     let mut counts = [0u32; 4];
     for frame in frames {
         counts[frame.verdict as usize] += 1;
     }
-    let parts: Vec<String> = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::CannotSay]
+    let parts: Vec<String> = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::Unclear]
         .into_iter()
         .zip(counts)
         .filter(|(_, n)| *n > 0)

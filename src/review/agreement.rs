@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::core::verdict::{Cause, Verdict};
 use crate::report::record::{Finding, Proportion};
 use crate::report::summary::wilson;
 use crate::report::wording;
@@ -13,8 +14,6 @@ use crate::review::agreement_record::{
 };
 use crate::store::decisions::VerdictPair;
 
-/// The program's verdicts, in the order they are shown.
-const VERDICTS: [&str; 4] = ["hit", "near", "miss", "cannot say"];
 /// Decisions below which a share says next to nothing.
 const FEW: u32 = 20;
 
@@ -28,13 +27,14 @@ struct Count {
 impl Count {
     fn add(&mut self, j: &VerdictPair) {
         self.of += 1;
-        self.agreed += u32::from(j.call == j.tool_call);
-        match j.call.as_str() {
-            "hit" => self.people.hit += 1,
-            "near" => self.people.near += 1,
-            "miss" => self.people.miss += 1,
-            _ => self.people.cannot_say += 1,
-        }
+        self.agreed += u32::from(j.person == j.program);
+        let count = match j.person {
+            Verdict::Hit => &mut self.people.hit,
+            Verdict::Near => &mut self.people.near,
+            Verdict::Miss => &mut self.people.miss,
+            Verdict::Unclear => &mut self.people.cannot_say,
+        };
+        *count += 1;
     }
 
     fn row(self, key: &str) -> AgreementRow {
@@ -48,27 +48,30 @@ impl Count {
 
 /// Counts the decisions.
 pub fn agreement(judgements: &[VerdictPair], subjects_placed: u32) -> AgreementRecord {
-    let mut verdicts: BTreeMap<&str, Count> = BTreeMap::new();
-    let mut causes: BTreeMap<&str, Count> = BTreeMap::new();
+    let mut verdicts: BTreeMap<Verdict, Count> = BTreeMap::new();
+    let mut causes: BTreeMap<Option<Cause>, Count> = BTreeMap::new();
     let mut all = Count::default();
     let mut swapped = 0;
     for j in judgements {
-        verdicts.entry(&j.tool_call).or_default().add(j);
-        if !matches!(j.tool_call.as_str(), "hit" | "near" | "miss") {
+        verdicts.entry(j.program).or_default().add(j);
+        if j.program == Verdict::Unclear {
             continue;
         }
         all.add(j);
-        let both = (j.tool_call.as_str(), j.call.as_str());
-        swapped += u32::from(matches!(both, ("hit", "miss") | ("miss", "hit")));
-        if j.tool_call != "hit" {
-            causes.entry(j.tool_cause.as_deref().unwrap_or("no cause found")).or_default().add(j);
+        let both = (j.program, j.person);
+        let is_swapped =
+            matches!(both, (Verdict::Hit, Verdict::Miss) | (Verdict::Miss, Verdict::Hit));
+        swapped += u32::from(is_swapped);
+        if j.program != Verdict::Hit {
+            causes.entry(j.cause).or_default().add(j);
         }
     }
     let answered = all.of;
-    let by_verdict =
-        VERDICTS.iter().filter_map(|v| Some(verdicts.remove(v)?.row(v))).collect::<Vec<_>>();
-    let mut by_cause: Vec<AgreementRow> =
-        causes.into_iter().map(|(cause, count)| count.row(cause)).collect();
+    let by_verdict = verdicts.into_iter().map(|(v, count)| count.row(v.word())).collect();
+    let cause_row = |(cause, count): (Option<Cause>, Count)| {
+        count.row(cause.map_or("no cause found", Cause::word))
+    };
+    let mut by_cause: Vec<AgreementRow> = causes.into_iter().map(cause_row).collect();
     by_cause.sort_by(|a, b| b.agreed.of.cmp(&a.agreed.of).then(a.key.cmp(&b.key)));
     let mut record = AgreementRecord {
         schema: AGREEMENT_SCHEMA,
@@ -150,21 +153,17 @@ fn findings(record: &AgreementRecord) -> Vec<Finding> {
 mod tests {
     use super::*;
 
-    fn judged(call: &str, tool_call: &str, cause: Option<&str>) -> VerdictPair {
-        VerdictPair {
-            call: call.to_owned(),
-            tool_call: tool_call.to_owned(),
-            tool_cause: cause.map(str::to_owned),
-        }
+    fn judged(person: Verdict, program: Verdict, cause: Option<Cause>) -> VerdictPair {
+        VerdictPair { person, program, cause }
     }
 
     #[test]
     fn shares_are_counted_by_verdict_and_cause() {
-        let mut all = vec![judged("hit", "hit", None); 8];
-        all.extend(vec![judged("miss", "hit", None); 2]);
-        all.extend(vec![judged("miss", "miss", Some("shake")); 9]);
-        all.extend(vec![judged("hit", "miss", Some("plane-off")); 6]);
-        all.extend(vec![judged("near", "cannot say", None); 5]);
+        let mut all = vec![judged(Verdict::Hit, Verdict::Hit, None); 8];
+        all.extend(vec![judged(Verdict::Miss, Verdict::Hit, None); 2]);
+        all.extend(vec![judged(Verdict::Miss, Verdict::Miss, Some(Cause::Shake)); 9]);
+        all.extend(vec![judged(Verdict::Hit, Verdict::Miss, Some(Cause::Misfocused)); 6]);
+        all.extend(vec![judged(Verdict::Near, Verdict::Unclear, None); 5]);
         let r = agreement(&all, 3);
         assert_eq!((r.decided, r.agreed.count, r.agreed.of), (30, 17, 25));
         assert_eq!((r.swapped.count, r.swapped.of), (8, 25));
@@ -189,7 +188,7 @@ mod tests {
         let none = agreement(&[], 0);
         assert_eq!((none.agreed.low, none.decided), (None, 0));
         assert!(none.findings[0].says.starts_with("Nobody has decided"));
-        let unsaid = agreement(&[judged("hit", "cannot say", None)], 0);
+        let unsaid = agreement(&[judged(Verdict::Hit, Verdict::Unclear, None)], 0);
         assert_eq!(unsaid.agreed.of, 0);
         assert!(unsaid.findings[0].says.contains("cannot be said"));
     }

@@ -1,6 +1,7 @@
 //! `log agreed` in text.
 
 use super::agreement_record::{AgreementRecord, AgreementRow};
+use crate::core::verdict::Verdict;
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;
@@ -17,7 +18,7 @@ pub fn agreement(record: &AgreementRecord, style: Style) -> String {
         };
         let some = |n: u32| if n == 0 { String::new() } else { n.to_string() };
         let agreed = |r: &AgreementRow| {
-            if r.key == "cannot say" { String::new() } else { wording::share(&r.agreed) }
+            if r.key == Verdict::Unclear.word() { String::new() } else { wording::share(&r.agreed) }
         };
         let columns = vec![
             TextColumn::new(heading, "", false, 0, cells(&|r| r.key.clone())),

@@ -9,10 +9,10 @@
 
 use crate::core::Flag;
 use crate::core::units::{PitchUm, WavelengthUm};
+use crate::core::verdict::BlurBy;
 use crate::cull::verdict::edge_px;
 use crate::noise::rendered::RenderedNoise;
 use crate::optics::diffraction;
-use crate::report::record::BlurBy;
 use crate::sharpness::band_noise::{BandNoise, WHITE_GAINS};
 use crate::sharpness::ring_spectrum::{self, RING_COUNT};
 use crate::sharpness::spectral_blur::{
@@ -43,7 +43,7 @@ const MIN_ALLOWED_PX: f64 = 0.9;
 /// A sharpest frame below this is never soft, px.
 pub const SOFT_FLOOR_PX: f64 = 2.0;
 /// A sharpest frame this many times softer than its settings allow is soft.
-const SOFT_RATIO: f64 = 2.0;
+const FINE_SOFT_RATIO: f64 = 2.0;
 /// Rise of the spectrum from which the subject shows a regular pattern, ln: facets reach 1.4,
 /// 189 photographs without them stay below 0.35.
 const PATTERN_RISE_LN: f64 = 0.8;
@@ -187,7 +187,7 @@ pub fn subject_blur(
     }
     let own = found.blur.widened(MODEL_SD_LN, &family);
     let soft_px =
-        attainable.map_or(SOFT_FLOOR_PX, |a| (SOFT_RATIO * a.sigma_px).max(SOFT_FLOOR_PX));
+        attainable.map_or(SOFT_FLOOR_PX, |a| (FINE_SOFT_RATIO * a.sigma_px).max(SOFT_FLOOR_PX));
     let soft = own.above(soft_px);
     let finest = fine.iter().flatten().copied().max_by(f64::total_cmp);
     let by = if pattern_cy_px.is_some() { BlurBy::Pattern } else { BlurBy::Texture };

@@ -8,6 +8,7 @@
 
 use crate::core::random::SplitMix64;
 use crate::core::units::GREEN;
+use crate::core::verdict::{Cause, Verdict};
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, contrast_power};
 use crate::optics::{light, motion};
 
@@ -70,10 +71,10 @@ pub struct SimulatedFrame {
     pub blur_ratio: Option<f64>,
     /// Smear, px, where it is told.
     pub motion_px: Option<f64>,
-    /// "hit", "near" or "miss".
-    pub verdict: &'static str,
+    /// Hit, near or miss.
+    pub verdict: Verdict,
     /// What cost the most, when not a hit.
-    pub cause: Option<&'static str>,
+    pub cause: Option<Cause>,
 }
 
 impl Shooter {
@@ -139,8 +140,8 @@ impl Shooter {
             self.judge(&mut burst);
             let bin = &mut bins[(stops * PER_STOP) as usize];
             for t in &burst {
-                bin.0 += u32::from(t.verdict == "hit");
-                bin.1 += u32::from(t.verdict == "hit" || t.cause == Some("shake"));
+                bin.0 += u32::from(t.verdict == Verdict::Hit);
+                bin.1 += u32::from(t.verdict == Verdict::Hit || t.cause == Some(Cause::Shake));
             }
         }
         let shares: Vec<(f64, f64)> = bins
@@ -226,7 +227,7 @@ impl Shooter {
             blur_ratio: None,
             motion_px: (smear > SEEN_PX && smear * smear / 24.0 > SEEN_SHARE * blur * blur)
                 .then(|| smear * (1.0 + LENGTH_SCATTER * r.normal())),
-            verdict: "hit",
+            verdict: Verdict::Hit,
             cause: None,
         };
         (one, at)
@@ -272,12 +273,13 @@ impl Shooter {
             let ratio = t.blur_sigma_px / reference;
             t.blur_ratio = Some(ratio);
             t.verdict = match ratio {
-                r if r <= HIT => "hit",
-                r if r <= NEAR => "near",
-                _ => "miss",
+                r if r <= HIT => Verdict::Hit,
+                r if r <= NEAR => Verdict::Near,
+                _ => Verdict::Miss,
             };
-            if t.verdict != "hit" {
-                t.cause = Some(if t.motion_px.is_some() { "shake" } else { "plane-off" });
+            if t.verdict != Verdict::Hit {
+                t.cause =
+                    Some(if t.motion_px.is_some() { Cause::Shake } else { Cause::Misfocused });
             }
         }
     }

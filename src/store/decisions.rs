@@ -7,10 +7,12 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::str::FromStr;
 use std::time::Duration;
 
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
+use crate::core::verdict::{Cause, Verdict};
 use crate::core::{path_text, text_path};
 use crate::error::{Error, Result};
 
@@ -44,8 +46,8 @@ CREATE INDEX decision_name ON decision (name, bytes);
 /// What is decided.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub enum DecisionKind {
-    /// What the frame is, in the record's words; `None` takes the person's word back.
-    Call(Option<&'static str>),
+    /// The frame's verdict; `None` takes the person's decision back.
+    Verdict(Option<Verdict>),
     /// Where the subject is in this frame, as fractions of the upright picture; `None` leaves it
     /// to the program again.
     Subject(Option<(f64, f64)>),
@@ -60,32 +62,32 @@ pub struct NewDecision<'a> {
     pub file: &'a Path,
     /// What is decided.
     pub what: DecisionKind,
-    /// What the program said at that moment.
-    pub tool_call: &'a str,
-    /// What it gave as the first cause.
-    pub tool_cause: Option<&'a str>,
+    /// The program's verdict at that moment.
+    pub program: Verdict,
+    /// Its first cause.
+    pub cause: Option<Cause>,
 }
 
 /// What stands for a frame.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct CurrentDecision {
-    /// What the person said it is, in the record's words.
-    pub call: Option<String>,
+    /// The person's verdict.
+    pub verdict: Option<Verdict>,
     /// Where the person put the subject.
     pub subject: Option<(f64, f64)>,
     /// Number of the decision about the subject: of several in a burst the latest counts.
     pub subject_id: i64,
 }
 
-/// One decision against what the program had said.
+/// A person's verdict on a frame beside the program's at that moment.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct VerdictPair {
-    /// What the person said.
-    pub call: String,
-    /// What the program had said.
-    pub tool_call: String,
-    /// Its first cause.
-    pub tool_cause: Option<String>,
+    /// The person's verdict.
+    pub person: Verdict,
+    /// The program's.
+    pub program: Verdict,
+    /// The program's first cause.
+    pub cause: Option<Cause>,
 }
 
 /// What was taken back.
@@ -150,7 +152,7 @@ impl Decisions {
     pub fn add(&mut self, new: &NewDecision<'_>) -> Result<()> {
         let (bytes, content) = identity(new.file)?;
         let (kind, call, at) = match new.what {
-            DecisionKind::Call(call) => ("call", call, None),
+            DecisionKind::Verdict(verdict) => ("call", verdict.map(Verdict::word), None),
             DecisionKind::Subject(at) => ("subject", None, at),
         };
         let made_at = jiff::Timestamp::now().to_string();
@@ -170,8 +172,8 @@ impl Decisions {
                     call,
                     at.map(|a| a.0),
                     at.map(|a| a.1),
-                    new.tool_call,
-                    new.tool_cause
+                    new.program.word(),
+                    new.cause.map(Cause::word)
                 ],
             )
             .map_err(|e| self.failed(&e))?;
@@ -249,29 +251,32 @@ impl Decisions {
                  decision WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT
                  NULL ORDER BY id",
             )?;
-            rows.query_map([], |row| {
-                Ok(VerdictPair {
-                    call: row.get(0)?,
-                    tool_call: row.get(1)?,
-                    tool_cause: row.get(2)?,
-                })
-            })?
-            .collect()
+            let pairs = rows.query_map([], |row| {
+                let (person, program) = (word(row, 0)?, word(row, 1)?);
+                let cause = word(row, 2)?;
+                let pair = |(person, program)| VerdictPair { person, program, cause };
+                Ok(person.zip(program).map(pair))
+            })?;
+            pairs.filter_map(rusqlite::Result::transpose).collect()
         };
         read().map_err(|e| self.failed(&e))
     }
 
-    /// What people said of frames, by the content of their files (BLAKE3, as the log keeps it).
+    /// People's verdicts, by the content of the frames' files (BLAKE3, as the log keeps it).
     ///
     /// # Errors
     /// [`Error::Decisions`] when the file cannot be read.
-    pub fn calls(&self) -> Result<BTreeMap<String, String>> {
-        let read = || -> rusqlite::Result<BTreeMap<String, String>> {
+    pub fn verdicts(&self) -> Result<BTreeMap<String, Verdict>> {
+        let read = || -> rusqlite::Result<BTreeMap<String, Verdict>> {
             let mut rows = self.connection.prepare(
                 "SELECT content_id, call FROM decision WHERE id IN (SELECT max(id) FROM decision
                  WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT NULL",
             )?;
-            rows.query_map([], |row| Ok((row.get(0)?, row.get(1)?)))?.collect()
+            let decided = rows.query_map([], |row| {
+                let (content, verdict): (String, _) = (row.get(0)?, word(row, 1)?);
+                Ok(verdict.map(|v| (content, v)))
+            })?;
+            decided.filter_map(rusqlite::Result::transpose).collect()
         };
         read().map_err(|e| self.failed(&e))
     }
@@ -315,7 +320,7 @@ fn latest(which: &str) -> String {
 struct DecisionRow {
     id: i64,
     kind: String,
-    call: Option<String>,
+    verdict: Option<Verdict>,
     at: Option<(f64, f64)>,
     content: String,
 }
@@ -327,10 +332,17 @@ fn said(row: &Row<'_>) -> rusqlite::Result<DecisionRow> {
     Ok(DecisionRow {
         id: row.get(0)?,
         kind: row.get(1)?,
-        call: row.get(2)?,
+        verdict: word(row, 2)?,
         at: x.zip(y).filter(inside),
         content: row.get(5)?,
     })
+}
+
+/// A verdict's or a cause's word. What the table refuses can still be in a file whose bytes were
+/// damaged: such a word is none.
+fn word<T: FromStr>(row: &Row<'_>, column: usize) -> rusqlite::Result<Option<T>> {
+    let word: Option<String> = row.get(column)?;
+    Ok(word.and_then(|w| w.parse().ok()))
 }
 
 /// The latest word on each matter.
@@ -343,7 +355,7 @@ fn standing(rows: Vec<DecisionRow>) -> CurrentDecision {
     CurrentDecision {
         subject: subject.and_then(|s| s.at),
         subject_id: subject.map_or(0, |s| s.id),
-        call: latest.remove("call").and_then(|c| c.call),
+        verdict: latest.get("call").and_then(|c| c.verdict),
     }
 }
 
@@ -410,9 +422,9 @@ fn prepare(connection: &mut Connection) -> Result<(), String> {
 mod tests {
     use super::*;
 
-    fn decided<'a>(file: &'a Path, call: &'static str) -> NewDecision<'a> {
-        let what = DecisionKind::Call(Some(call));
-        NewDecision { outing: "day", file, what, tool_call: "miss", tool_cause: Some("shake") }
+    fn decided<'a>(file: &'a Path, verdict: Verdict) -> NewDecision<'a> {
+        let what = DecisionKind::Verdict(Some(verdict));
+        NewDecision { outing: "day", file, what, program: Verdict::Miss, cause: Some(Cause::Shake) }
     }
 
     fn place() -> (tempfile::TempDir, PathBuf, PathBuf) {
@@ -426,35 +438,38 @@ mod tests {
     fn the_latest_word_stands_and_can_be_taken_back() {
         let (_folder, base, frame) = place();
         let mut kept = Decisions::open(&base).unwrap();
-        let call = |kept: &Decisions| kept.standing(&[&frame]).unwrap()[0].call.clone();
-        assert_eq!(call(&kept), None);
-        kept.add(&decided(&frame, "hit")).unwrap();
-        kept.add(&decided(&frame, "near")).unwrap();
+        let verdict = |kept: &Decisions| kept.standing(&[&frame]).unwrap()[0].verdict;
+        assert_eq!(verdict(&kept), None);
+        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
+        kept.add(&decided(&frame, Verdict::Near)).unwrap();
         let at = DecisionKind::Subject(Some((0.25, 0.5)));
-        kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
+        kept.add(&NewDecision { what: at, ..decided(&frame, Verdict::Hit) }).unwrap();
         drop(kept);
         let mut kept = Decisions::open(&base).unwrap();
-        assert_eq!(call(&kept).as_deref(), Some("near"));
+        assert_eq!(verdict(&kept), Some(Verdict::Near));
         assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, Some((0.25, 0.5)));
         let judged = kept.judgements().unwrap();
         assert_eq!(judged.len(), 1, "a frame counts once");
-        assert_eq!((judged[0].call.as_str(), judged[0].tool_call.as_str()), ("near", "miss"));
-        let calls = kept.calls().unwrap();
-        assert_eq!(calls.values().collect::<Vec<_>>(), ["near"]);
+        assert_eq!((judged[0].person, judged[0].program), (Verdict::Near, Verdict::Miss));
+        let verdicts = kept.verdicts().unwrap();
+        assert_eq!(verdicts.values().collect::<Vec<_>>(), [&Verdict::Near]);
         assert_eq!(kept.subjects_placed().unwrap(), 1);
         assert!(kept.undo("another day").unwrap().is_none());
         assert!(kept.undo("day").unwrap().unwrap().subject);
         assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
         assert_eq!(kept.undo("day").unwrap().unwrap().file, frame);
-        assert_eq!(call(&kept).as_deref(), Some("hit"));
-        kept.add(&NewDecision { what: DecisionKind::Call(None), ..decided(&frame, "hit") })
-            .unwrap();
-        assert_eq!(call(&kept), None, "a person may take the word back");
+        assert_eq!(verdict(&kept), Some(Verdict::Hit));
+        kept.add(&NewDecision {
+            what: DecisionKind::Verdict(None),
+            ..decided(&frame, Verdict::Hit)
+        })
+        .unwrap();
+        assert_eq!(verdict(&kept), None, "a person may take the word back");
         for _ in 0..2 {
             kept.undo("day").unwrap().unwrap();
         }
         assert!(kept.undo("day").unwrap().is_none());
-        assert!(kept.judgements().unwrap().is_empty() && kept.calls().unwrap().is_empty());
+        assert!(kept.judgements().unwrap().is_empty() && kept.verdicts().unwrap().is_empty());
         assert_eq!(kept.subjects_placed().unwrap(), 0);
     }
 
@@ -463,25 +478,36 @@ mod tests {
         let (_folder, base, frame) = place();
         let mut kept = Decisions::open(&base).unwrap();
         let at = DecisionKind::Subject(Some((0.25, 0.5)));
-        kept.add(&NewDecision { what: at, ..decided(&frame, "hit") }).unwrap();
+        kept.add(&NewDecision { what: at, ..decided(&frame, Verdict::Hit) }).unwrap();
         let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET y = 1.9";
         kept.connection.execute_batch(damage).unwrap();
         assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
     }
 
     #[test]
+    fn a_word_that_is_no_verdict_is_none() {
+        let (_folder, base, frame) = place();
+        let mut kept = Decisions::open(&base).unwrap();
+        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
+        let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET call = 'hot'";
+        kept.connection.execute_batch(damage).unwrap();
+        assert_eq!(kept.standing(&[&frame]).unwrap()[0].verdict, None);
+        assert!(kept.judgements().unwrap().is_empty() && kept.verdicts().unwrap().is_empty());
+    }
+
+    #[test]
     fn a_moved_file_is_known_by_its_content_and_a_namesake_is_not() {
         let (folder, base, frame) = place();
         let mut kept = Decisions::open(&base).unwrap();
-        kept.add(&decided(&frame, "hit")).unwrap();
+        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
         let moved = folder.path().join("moved");
         std::fs::create_dir(&moved).unwrap();
         let moved = moved.join("a.jpg");
         std::fs::rename(&frame, &moved).unwrap();
-        assert_eq!(kept.standing(&[&moved]).unwrap()[0].call.as_deref(), Some("hit"));
+        assert_eq!(kept.standing(&[&moved]).unwrap()[0].verdict, Some(Verdict::Hit));
         std::fs::write(&moved, b"another").unwrap();
-        assert_eq!(kept.standing(&[&moved]).unwrap()[0].call, None);
-        assert!(kept.add(&decided(&frame, "hit")).is_err(), "the file is gone");
+        assert_eq!(kept.standing(&[&moved]).unwrap()[0].verdict, None);
+        assert!(kept.add(&decided(&frame, Verdict::Hit)).is_err(), "the file is gone");
     }
 
     #[test]

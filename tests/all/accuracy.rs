@@ -4,8 +4,8 @@
 use stopwise::core::Luma;
 use stopwise::core::stats::{kendall_tau, median};
 use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
-use stopwise::report::record::{Cause, Verdict};
 use stopwise::sharpness::band_noise::BandNoise;
 use stopwise::sharpness::focus_map::{FrameCells, Tile};
 use stopwise::sharpness::pyramid::Pyramid;
@@ -81,7 +81,7 @@ fn pair(class: CauseClass, seed: u64) -> Option<(Verdict, Vec<Cause>)> {
     let both = [reference, frame].map(|f| Frame(f.picture.luma(), 768, 576));
     let lens = BurstSpec::usual(SceneKind::DepthRamp, seed, 2.0).lens;
     let j = judged(&both, Some(spot), &lens);
-    Some((j.frames[1].call, j.frames[1].causes.iter().map(|c| c.cause).collect()))
+    Some((j.frames[1].verdict, j.frames[1].causes.iter().map(|c| c.cause).collect()))
 }
 
 #[test]
@@ -99,7 +99,7 @@ fn bar_causes_are_told_apart() {
     let off: Vec<_> = (5..20).filter_map(|s| pair(CauseClass::PlaneOff, s)).take(2).collect();
     assert_eq!(off.len(), 2);
     for (_, causes) in off {
-        assert_eq!(causes, [Cause::PlaneOff]);
+        assert_eq!(causes, [Cause::Misfocused]);
     }
 }
 

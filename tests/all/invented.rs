@@ -4,6 +4,7 @@ use stopwise::body_noise::record::{
     BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
 };
 use stopwise::core::random::SplitMix64;
+use stopwise::core::verdict::{BlurBy, Cause, Verdict};
 use stopwise::core::{Flag, FlagSet, Measured};
 use stopwise::cull::page_data::{BurstPage, FramePictures};
 use stopwise::image::Picture;
@@ -130,13 +131,13 @@ fn frame(
 ) -> FrameRecord {
     let ratio = sigma / best;
     let (verdict, cause) = match ratio {
-        _ if lost => (Verdict::CannotSay, Some(Cause::NoTexture)),
+        _ if lost => (Verdict::Unclear, Some(Cause::NoTexture)),
         r if r < 1.25 => (Verdict::Hit, None),
         r if r < 1.7 => (Verdict::Near, Some(Cause::Soft)),
         _ => (
             Verdict::Miss,
             Some(
-                [Cause::PlaneOff, Cause::Shake, Cause::SubjectMotion, Cause::PlaneOff]
+                [Cause::Misfocused, Cause::Shake, Cause::SubjectMotion, Cause::Misfocused]
                     [random.below(4)],
             ),
         ),
@@ -157,7 +158,7 @@ fn frame(
         Verdict::Miss => {
             "Sharpest 4 % of the width to the left of the subject: the plane lay elsewhere."
         }
-        Verdict::CannotSay => "The subject could not be followed into this frame.",
+        Verdict::Unclear => "The subject could not be followed into this frame.",
     };
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
@@ -213,7 +214,7 @@ fn frame(
         at_output: Some(AtOutput {
             output_width_px: 2048,
             verdict: match ratio {
-                _ if lost => Verdict::CannotSay,
+                _ if lost => Verdict::Unclear,
                 r if r < 2.0 => Verdict::Hit,
                 _ => Verdict::Miss,
             },

@@ -3,6 +3,7 @@
 //! stop, after 300 frames. Figures: `cargo bench --bench accuracy -- shooters 40 20000`.
 
 use std::time::{Duration, Instant};
+use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
 
@@ -106,8 +107,8 @@ fn little_or_contradictory_data_are_told_in_words() {
         odd.push(LimitFrame { blur_sigma_px: Some(v), ..base.clone() });
         odd.push(LimitFrame {
             motion_length_px: Some(v),
-            verdict: "miss".into(),
-            cause: Some("shake".into()),
+            verdict: Some(Verdict::Miss),
+            cause: Some(Cause::Shake),
             test: false,
             ..base.clone()
         });

@@ -5,9 +5,10 @@ use std::io::{self, Read, Write};
 use std::path::{Component, Path, PathBuf};
 
 use stopwise::core::text_path;
+use stopwise::core::verdict::Verdict;
 use stopwise::marks::record::{FilePlacing, FileState, MarkRecord, PlacedRow};
 use stopwise::report::atomic_file::{copy_atomically, write_atomically};
-use stopwise::report::record::{SkippedRecord, Verdict};
+use stopwise::report::record::SkippedRecord;
 
 use super::super::args::MarkArgs;
 use super::super::places::{shown, stays_below};

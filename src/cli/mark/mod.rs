@@ -9,11 +9,12 @@ use std::path::Path;
 use stopwise::marks::terminal;
 
 use anyhow::{Context, bail};
+use stopwise::core::verdict::Verdict;
 use stopwise::cull::outing::{self, OutingJob};
 use stopwise::cull::written::WrittenCull;
 use stopwise::marks::record::{FileState, MarkRecord};
 use stopwise::report::json;
-use stopwise::report::record::{CullRecord, SCHEMA, SkippedRecord, Verdict};
+use stopwise::report::record::{CullRecord, SCHEMA, SkippedRecord};
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
 
@@ -162,13 +163,8 @@ fn placed(
 
 /// Reads a verdict as typed.
 pub fn call(text: &str) -> Result<Verdict, String> {
-    match text.trim() {
-        "hit" => Ok(Verdict::Hit),
-        "near" => Ok(Verdict::Near),
-        "miss" => Ok(Verdict::Miss),
-        "cannot-say" | "cannot say" => Ok(Verdict::CannotSay),
-        other => Err(format!("{other:?} is none of hit, near, miss, cannot-say")),
-    }
+    let word = text.trim();
+    word.parse().map_err(|_| format!("{word:?} is none of hit, near, miss, cannot-say"))
 }
 
 /// Reads `hit=5`: a rating of the XMP standard.
@@ -209,7 +205,7 @@ mod tests {
     #[test]
     fn ratings_and_labels_are_read_and_nonsense_is_refused() {
         assert_eq!(rating("hit=5"), Ok((Verdict::Hit, 5)));
-        assert_eq!(rating("cannot-say=-1"), Ok((Verdict::CannotSay, -1)));
+        assert_eq!(rating("cannot-say=-1"), Ok((Verdict::Unclear, -1)));
         for bad in ["hit", "hit=6", "hit=-2", "hit=", "best=5", "hit=4.5"] {
             assert!(rating(bad).is_err(), "{bad}");
         }

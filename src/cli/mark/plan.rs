@@ -7,13 +7,14 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use anyhow::bail;
+use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::cull::written::{WrittenCull, WrittenFrame};
 use stopwise::error::SidecarFault;
 use stopwise::image::named_as_picture;
 use stopwise::marks::record::{ChangeRow, FileState, MarkRecord, SidecarRow};
 use stopwise::marks::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
 use stopwise::report::atomic_file::{remove_temp_files, replace};
-use stopwise::report::record::{Cause, SkippedRecord, Verdict};
+use stopwise::report::record::SkippedRecord;
 use stopwise::store::decisions::Decisions;
 
 use super::super::args::MarkArgs;
@@ -124,9 +125,7 @@ impl Targets {
             if standing.subject.is_some() {
                 moved.insert(target.burst);
             }
-            let Some(call) = standing.call.as_deref().and_then(|c| super::call(c).ok()) else {
-                continue;
-            };
+            let Some(call) = standing.verdict else { continue };
             target.decided = true;
             if call != target.call {
                 // The cause was that of the verdict.

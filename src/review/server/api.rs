@@ -1,8 +1,9 @@
 //! What the page is told. Numbers come as they are shown, so that the page does no rounding.
 
 use crate::core::Flag;
+use crate::core::verdict::Verdict;
 use crate::report::column::{COLUMNS, by_key};
-use crate::report::record::{BurstRecord, Finding, FrameRecord, Verdict};
+use crate::report::record::{BurstRecord, Finding, FrameRecord};
 use crate::report::wording;
 use serde::Serialize;
 
@@ -102,7 +103,7 @@ pub struct FrameAnswer {
     pub cautions: Vec<&'static str>,
     pub evidence: Vec<[String; 2]>,
     /// What the person said.
-    pub decided: Option<String>,
+    pub decided: Option<Verdict>,
     /// Whether its file is there.
     pub there: bool,
 }
@@ -131,7 +132,7 @@ pub fn finding(finding: &Finding) -> String {
 
 impl FrameAnswer {
     /// Everything the page shows of a frame.
-    pub fn new(n: usize, row: &FrameRecord, decided: Option<String>, there: bool) -> FrameAnswer {
+    pub fn new(n: usize, row: &FrameRecord, decided: Option<Verdict>, there: bool) -> FrameAnswer {
         let shown = |key: &str| {
             let column = by_key(key)?;
             Some((column.shown(row)?, column.unit))

@@ -2,8 +2,8 @@
 
 use std::sync::Arc;
 
+use crate::core::verdict::Verdict;
 use crate::report::map::map_png;
-use crate::report::record::Verdict;
 use crate::report::{html, svg};
 use serde::{Deserialize, Serialize};
 

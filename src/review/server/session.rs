@@ -5,11 +5,12 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::Instant;
 
+use crate::core::verdict::Verdict;
 use crate::cull::open_burst::{JudgedAgain, OpenBurst};
 use crate::cull::outing::OutingJob;
 use crate::error::Result;
 use crate::image::{self, Frame};
-use crate::report::record::{BurstRecord, FrameRecord, MapRecord, Verdict};
+use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecision};
 
 use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line, finding};
@@ -132,7 +133,7 @@ impl Session {
         let bursts = lock(&self.bursts);
         let standing = lock(&self.standing);
         let decided = |first: usize, count: usize| {
-            standing[first..first + count].iter().filter(|s| s.call.is_some()).count()
+            standing[first..first + count].iter().filter(|s| s.verdict.is_some()).count()
         };
         let frames = self.files.len();
         OutingAnswer {
@@ -176,7 +177,7 @@ impl Session {
         let burst = &bursts[place];
         let frames = burst.rows.iter().enumerate().map(|(i, row)| {
             let n = burst.first + i;
-            FrameAnswer::new(n, row, standing[n].call.clone(), !self.files[n].is_empty())
+            FrameAnswer::new(n, row, standing[n].verdict, !self.files[n].is_empty())
         });
         let best = burst.record.best.as_deref();
         let settings = burst.rows.first().map(|r| wording::settings(&r.exposure));
@@ -211,31 +212,24 @@ impl Session {
     ///
     /// # Errors
     /// Why it could not be kept; then nothing is changed.
-    pub fn decide(&self, n: usize, call: Option<Verdict>) -> std::result::Result<u32, String> {
-        let call = call.map(Verdict::word);
+    pub fn decide(&self, n: usize, verdict: Option<Verdict>) -> std::result::Result<u32, String> {
         let _alone = lock(&self.change);
-        let id = self.keep(n, DecisionKind::Call(call))?;
-        lock(&self.standing)[n].call = call.map(str::to_owned);
+        let id = self.keep(n, DecisionKind::Verdict(verdict))?;
+        lock(&self.standing)[n].verdict = verdict;
         Ok(id)
     }
 
     /// Keeps a decision; the number of the burst.
     fn keep(&self, n: usize, what: DecisionKind) -> std::result::Result<u32, String> {
-        let (id, tool_call, cause) = {
+        let (id, program, cause) = {
             let bursts = lock(&self.bursts);
             let (place, i) =
                 Self::place_of_frame(&bursts, n).ok_or_else(|| "no such frame".to_owned())?;
             let row = &bursts[place].rows[i];
-            (bursts[place].record.id, row.verdict, wording::first_cause(row))
+            (bursts[place].record.id, row.verdict, row.causes.first().map(|c| c.cause))
         };
         let file = self.files[n].first().ok_or("the file of this frame is gone")?;
-        let new = NewDecision {
-            outing: &self.key,
-            file,
-            what,
-            tool_call: tool_call.word(),
-            tool_cause: cause,
-        };
+        let new = NewDecision { outing: &self.key, file, what, program, cause };
         lock(&self.decisions).add(&new).map_err(|e| e.to_string())?;
         Ok(id)
     }

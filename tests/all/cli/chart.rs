@@ -78,6 +78,7 @@ fn a_plan_takes_what_the_rig_knows() {
 
 #[test]
 fn what_people_decide_is_told_and_charted() {
+    use stopwise::core::verdict::Verdict;
     use stopwise::store::decisions::{DecisionKind, Decisions, NewDecision};
     let place = Place::new();
     let env = logged(&place);
@@ -109,11 +110,11 @@ fn what_people_decide_is_told_and_charted() {
         .map(|f| f["path"].as_str().unwrap())
         .collect();
     let mut kept = Decisions::open(&decisions).unwrap();
-    for (path, call) in hit.iter().zip(["miss", "hit"]) {
+    for (path, verdict) in hit.iter().zip([Verdict::Miss, Verdict::Hit]) {
         let file = place.path().join(path);
-        let what = DecisionKind::Call(Some(call));
-        let (tool_call, tool_cause) = ("hit", None);
-        let new = NewDecision { outing: "day", file: &file, what, tool_call, tool_cause };
+        let what = DecisionKind::Verdict(Some(verdict));
+        let program = Verdict::Hit;
+        let new = NewDecision { outing: "day", file: &file, what, program, cause: None };
         kept.add(&new).unwrap();
     }
     drop(kept);

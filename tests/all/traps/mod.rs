@@ -11,9 +11,9 @@ mod rendering;
 mod structure;
 
 use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::core::{Flag, Luma};
 use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
-use stopwise::report::record::{Cause, Verdict};
 use stopwise::sharpness::focus_map::Tile;
 use stopwise::sharpness::laplacian::laplacian_variance;
 use stopwise::sharpness::subject_blur::Attainable;
@@ -98,7 +98,7 @@ fn scored(frames: &[RenderedPicture]) -> Scored {
 
 impl Scored {
     fn call(&self, frame: usize) -> Verdict {
-        self.burst.frames[frame].call
+        self.burst.frames[frame].verdict
     }
 
     fn causes(&self, frame: usize) -> Vec<Cause> {
@@ -133,7 +133,7 @@ impl Scored {
             self.plain[frame],
             self.energy(frame),
             f.subject.as_ref().unwrap().tile,
-            f.call,
+            f.verdict,
             f.judged_px.map(|m| m.value),
             self.causes(frame),
         )
@@ -151,6 +151,6 @@ impl Scored {
         assert!(self.energy(better) > self.energy(worse), "{lines}");
         assert_eq!(self.burst.best, Some(better), "{lines}");
         assert_eq!(self.call(better), Verdict::Hit, "{lines}");
-        assert!(matches!(self.call(worse), Verdict::Miss | Verdict::CannotSay), "{lines}");
+        assert!(matches!(self.call(worse), Verdict::Miss | Verdict::Unclear), "{lines}");
     }
 }

@@ -24,11 +24,11 @@ fn hairs_across_a_soft_eye() {
         let s = scored(&[taken(&seen(0.0), NOISE_DN, 1), taken(&hairs, NOISE_DN, 2)]);
         s.only_plain_is_fooled(0, 1);
         assert!(s.flagged(1, Flag::Sparse), "{}", s.lines());
-        assert_eq!(s.causes(1), [Cause::PlaneOff], "{}", s.lines());
+        assert_eq!(s.causes(1), [Cause::Misfocused], "{}", s.lines());
     }
     // Alone, hairs over a soft eye and edges of a smooth one cannot be told apart.
     let s = scored(&[taken(&seen(SOFT_PX).with_hairs(6, 2), NOISE_DN, 1)]);
-    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Unclear, "{}", s.lines());
     // Hairs over a sharp eye cost it nothing.
     let s = scored(&[
         taken(&seen(0.0), NOISE_DN, 1),
@@ -46,7 +46,7 @@ fn a_sharp_leaf_behind_a_soft_eye() {
             taken(&eye_before_leaf(seed, true), NOISE_DN, 2),
         ]);
         s.only_plain_is_fooled(0, 1);
-        assert_eq!(s.causes(1), [Cause::PlaneOff], "{}", s.lines());
+        assert_eq!(s.causes(1), [Cause::Misfocused], "{}", s.lines());
     }
 }
 
@@ -83,7 +83,7 @@ fn aliasing() {
 fn an_eye_without_texture() {
     // The mirror image of a diffuser is all there is: never a clean hit, and said so.
     let s = scored(&[taken(&smooth_eye(), NOISE_DN, 1)]);
-    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Unclear, "{}", s.lines());
     assert_eq!(s.causes(0), [Cause::NoTexture], "{}", s.lines());
     let s = scored(&[taken(&smooth_eye(), NOISE_DN, 1), taken(&smooth_eye(), NOISE_DN, 2)]);
     for i in 0..2 {
@@ -101,5 +101,5 @@ fn texture_everywhere_is_not_taken_for_noise_of_the_burst() {
     assert_eq!(s.call(1), Verdict::Miss, "{}", s.lines());
     // Alone it cannot be judged, and nothing is claimed.
     let s = scored(&[taken(&eye(1, 9.0, 0.0), 2.0, 1)]);
-    assert_eq!(s.call(0), Verdict::CannotSay, "{}", s.lines());
+    assert_eq!(s.call(0), Verdict::Unclear, "{}", s.lines());
 }
