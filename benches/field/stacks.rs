@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use stopwise::core::stats::kendall_tau;
-use stopwise::cull::to_record::UserOverrides;
+use stopwise::store::overrides::UserOverrides;
 
 use super::reading::judged;
 

@@ -14,7 +14,7 @@ use stopwise::store::log::Log;
 use stopwise::{Error, Result};
 
 use super::args::ChartArgs;
-use super::{Outcome, job, show};
+use super::{Outcome, overrides, show};
 
 /// Charts what the log holds of a rig.
 pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
@@ -65,7 +65,7 @@ pub fn of_log(
     };
     // The rig's description, where there is one: charts need no more than its name.
     let described = match rig {
-        Some(name) => job::rig(name).ok(),
+        Some(name) => overrides::rig(name).ok(),
         None => None,
     };
     let decisions = Decisions::place()?;
@@ -100,7 +100,7 @@ pub fn of_log(
     };
     let of = rigs.of_rig(rig);
     let described = match (&described, &of.rig) {
-        (None, Some(name)) => job::rig(name).ok(),
+        (None, Some(name)) => overrides::rig(name).ok(),
         _ => described,
     };
     let chart_job = ChartJob {

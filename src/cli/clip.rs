@@ -17,10 +17,9 @@ use stopwise::error::Result as LibResult;
 use stopwise::image::clip::{RgbPicture, Tools};
 use stopwise::report::wording;
 use stopwise::report::{csv, json, term};
-use stopwise::store::log::Log;
 
 use super::args::ClipArgs;
-use super::{Outcome, job, log_options, show};
+use super::{Outcome, log_options, overrides, show};
 
 /// Finds what is worth keeping of clips.
 pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
@@ -39,8 +38,7 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
     for dir in [&typed.stills, &typed.chapters].into_iter().flatten() {
         std::fs::create_dir_all(dir).with_context(|| format!("cannot write {}", dir.display()))?;
     }
-    // Opened before the work: a log that cannot be written is told at once.
-    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
+    let log = log_options::open(&typed.keep)?;
     let job = job(typed)?;
     let out = Out {
         quiet: typed.quiet || to_output > 0,
@@ -82,7 +80,7 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
 
 fn job(typed: &ClipArgs) -> anyhow::Result<ClipJob> {
     Ok(ClipJob {
-        equipment: job::equipment(typed.rig.as_ref())?,
+        equipment: overrides::equipment(typed.rig.as_ref())?,
         subject: typed.subject.map(|s| (s.x, s.y)),
         subject_size: typed.subject.and_then(|s| s.size),
         f_number: typed.aperture,

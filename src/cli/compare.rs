@@ -1,12 +1,11 @@
 //! `stopwise compare`.
 
-use stopwise::compare;
-use stopwise::compare::page;
-use stopwise::compare::terminal;
+use stopwise::compare::{self, CompareJob, page, terminal};
 use stopwise::report::{csv, json};
+use stopwise::store::overrides::UserOverrides;
 
 use super::args::CompareArgs;
-use super::{Outcome, job, show};
+use super::{Outcome, overrides, show};
 
 /// Compares the steps of a series.
 pub fn run(typed: &CompareArgs) -> anyhow::Result<Outcome> {
@@ -22,7 +21,7 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Outcome> {
         show::check_writable(&typed.report)?;
     }
     let screen = show::Screen::new(to_output > 0);
-    let job = job::series(typed, !typed.no_report)?;
+    let job = job(typed)?;
     let result = compare::compare(&job, &screen);
     screen.done();
     let (record, pictures) = result?;
@@ -52,4 +51,22 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Outcome> {
         (_, false) => Outcome::Partly,
         _ => Outcome::Whole,
     }))
+}
+
+/// The series to compare.
+fn job(typed: &CompareArgs) -> anyhow::Result<CompareJob> {
+    Ok(CompareJob {
+        paths: typed.paths.clone(),
+        region: typed.region.map(|r| ((r.x, r.y), r.size)),
+        apertures: typed.aperture.clone(),
+        depth_mm: typed.depth,
+        typed: UserOverrides {
+            magnification: typed.magnification,
+            pixel_pitch_um: typed.pixel_pitch,
+            equipment: overrides::equipment(typed.rig.as_ref())?,
+            ..UserOverrides::default()
+        },
+        edge: typed.edge.and_then(|e| Some(((e.x, e.y), e.size?))),
+        pictures: !typed.no_report,
+    })
 }

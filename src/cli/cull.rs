@@ -1,21 +1,24 @@
 //! `stopwise cull`.
 
+use std::collections::BTreeMap;
 use std::path::Path;
-use stopwise::cull::terminal;
 
+use anyhow::Context;
 use stopwise::cull::log_entry;
 use stopwise::cull::outing::{self, OutingJob};
 use stopwise::cull::page::ReportWriter;
 use stopwise::cull::page_data::BurstPage;
+use stopwise::cull::terminal;
 use stopwise::error::Result as LibResult;
 use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::store::cache::Cache;
-use stopwise::store::log::{Log, OutingKind};
+use stopwise::store::log::OutingKind;
+use stopwise::store::subjects;
 
 use super::args::CullArgs;
-use super::{Outcome, cache, job, log_options, show};
+use super::{Outcome, cache, log_options, overrides, show};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
@@ -36,11 +39,10 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
         anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
     }
     let quiet = typed.quiet || to_output > 0;
-    // Opened before the work: a log that cannot be written is told at once.
-    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
-    let mut job = job::outing(&typed.paths, &typed.known, report.is_some())?;
+    let log = log_options::open(&typed.keep)?;
+    let mut job = overrides::outing(&typed.paths, &typed.known, report.is_some())?;
     if let Some(path) = &typed.subjects {
-        job.marks = job::marks(path)?;
+        job.marks = marks(path)?;
     }
     let kept = if typed.no_cache { None } else { cache::open() };
     let mut outputs = show::Outputs::default();
@@ -124,4 +126,11 @@ pub fn work(
         show::print_note("Stopped: what was read until then is in the record and the report.");
     }
     Ok((record, stopped))
+}
+
+/// Reads marked subjects from a file.
+fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
+    let text =
+        std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
+    subjects::read(&text).with_context(|| format!("in {}", path.display()))
 }

@@ -5,17 +5,17 @@ use std::path::Path;
 
 use anyhow::Context;
 use stopwise::clips::ClipJob;
-use stopwise::clips::record::{ClipFrameRow, ClipRecord};
-use stopwise::core::verdict::Verdict;
+use stopwise::clips::record::ClipRecord;
 use stopwise::cull::outing::OutingJob;
-use stopwise::cull::to_record::UserOverrides;
 use stopwise::image::clip::Tools;
-use stopwise::report::record::CullRecord;
+use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::simulator::burst::{TrueCall, Truth};
 use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
 use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::outing;
 use stopwise::simulator::scene::SceneKind;
+use stopwise::simulator::score::ConfusionMatrix;
+use stopwise::store::overrides::UserOverrides;
 
 use super::args::DemoArgs;
 use super::{Outcome, clip, cull, show};
@@ -122,15 +122,8 @@ fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bo
 /// What was found in the clip against its truth.
 fn clip_compared(clip: &ClipRecord, spec: &ClipSpec, truths: &[Truth]) -> String {
     let hits = truths.iter().filter(|t| t.call == TrueCall::Hit).count() as f64 / spec.fps;
-    let same = |(f, t): &(&ClipFrameRow, &Truth)| {
-        matches!(
-            (f.verdict, t.call),
-            (Verdict::Hit, TrueCall::Hit)
-                | (Verdict::Near, TrueCall::Near)
-                | (Verdict::Miss, TrueCall::Miss)
-        )
-    };
-    let right = clip.frames_table.iter().zip(truths).filter(same).count();
+    let pairs = clip.frames_table.iter().zip(truths).map(|(f, t)| (t.call, f.verdict));
+    let right = ConfusionMatrix::from_iter(pairs).right();
     let shake = clip.shake.and_then(|s| Some((s.amplitude_px?.value, s.frequency_hz?.value)));
     let found =
         shake.map_or("no rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
@@ -165,26 +158,15 @@ fn name(path: &str) -> String {
 fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let known: BTreeMap<String, TrueCall> =
         truth.frames.iter().map(|f| (name(&f.file), f.truth.call)).collect();
-    let calls = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::Unclear];
-    let truths = [TrueCall::Hit, TrueCall::Near, TrueCall::Miss];
-    let mut counts = [[0u32; 4]; 3];
-    for frame in &record.frames {
-        let Some(t) = known.get(&name(&frame.path)) else { continue };
-        let row = truths.iter().position(|k| k == t);
-        let column = calls.iter().position(|k| *k == frame.verdict);
-        if let (Some(r), Some(c)) = (row, column) {
-            counts[r][c] += 1;
-        }
-    }
+    let pair = |frame: &FrameRecord| Some((*known.get(&name(&frame.path))?, frame.verdict));
+    let matrix: ConfusionMatrix = record.frames.iter().filter_map(pair).collect();
     let mut text = String::from("\nVerdicts against the truth of the simulator\n");
     text.push_str("  truth       hit  near  miss  cannot say\n");
-    for (word, row) in ["hit", "near", "miss"].iter().zip(&counts) {
+    for (word, row) in ["hit", "near", "miss"].iter().zip(&matrix.frames) {
         let [a, b, c, d] = row;
         text.push_str(&format!("  {word:<9}{a:>6}{b:>6}{c:>6}{d:>12}\n"));
     }
-    let right: u32 = (0..3).map(|i| counts[i][i]).sum();
-    let total: u32 = counts.iter().flatten().sum();
-    let swapped = counts[0][2] + counts[2][0];
+    let (right, total, swapped) = (matrix.right(), matrix.total(), matrix.swapped());
     text.push_str(&format!(
         "  {right} of {total} the same; hit and miss taken for each other: {swapped}. The \
          eye was marked in the first frame of each burst.\n"

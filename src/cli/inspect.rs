@@ -8,7 +8,7 @@ use stopwise::report::json;
 use stopwise::report::map;
 
 use super::args::InspectArgs;
-use super::{Outcome, job, show};
+use super::{Outcome, overrides, show};
 
 /// Side of a tile on the map picture, px.
 const MAP_TILE_PX: u32 = 12;
@@ -24,7 +24,8 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Outcome> {
     if !typed.no_report {
         show::check_writable(&typed.report)?;
     }
-    let job = job::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report)?;
+    let job =
+        overrides::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report)?;
     let (record, pictures) = inspect::inspect(&job)?;
     let mut outputs = show::Outputs::default();
     let mut written = Vec::new();

@@ -17,7 +17,7 @@ use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKin
 use stopwise::store::log_view;
 
 use super::args::{KindArg, LogArgs, LogCommand};
-use super::{Outcome, job, show};
+use super::{Outcome, overrides, show};
 
 /// Everything in the log, read as it is written: a long log takes no more memory than a short one.
 #[derive(Serialize)]
@@ -110,7 +110,7 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
                 );
             }
             if let Some(name) = rig.as_ref().filter(|r| !r.trim().is_empty()) {
-                job::equipment(Some(name))?;
+                overrides::equipment(Some(name))?;
             }
             drop(Log::open_to_read(&path)?.outing(*outing)?);
             Log::open(&path)?.correct(*outing, &correction)?;

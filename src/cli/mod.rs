@@ -1,5 +1,5 @@
-//! The command line. What was typed (`args`) is resolved once (`job`); nothing below looks at
-//! options or defaults.
+//! The command line. Options (`args`, with values read by `values`) become the job of a command once,
+//! in the file of that command; nothing below looks at options or defaults.
 
 mod args;
 mod cache;
@@ -9,18 +9,17 @@ mod compare;
 mod cull;
 mod demo;
 mod inspect;
-mod job;
 mod log;
 mod log_options;
 mod mark;
 mod noise;
-mod places;
+mod overrides;
 mod plan;
 mod review;
 mod rig;
 mod scale;
 mod show;
-mod subjects;
+mod values;
 
 use std::ffi::OsString;
 use std::io;

@@ -6,10 +6,9 @@ use stopwise::body_noise::terminal;
 use stopwise::cull::log_entry;
 use stopwise::report::json;
 use stopwise::report::wording;
-use stopwise::store::log::Log;
 
 use super::args::NoiseArgs;
-use super::{Outcome, job, show};
+use super::{Outcome, log_options, overrides, show};
 
 /// Shows the noise of the bodies whose frames are given.
 pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
@@ -17,8 +16,8 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
         show::check_writable(path)?;
     }
     let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
-    let equipment = job::equipment(typed.rig.as_ref())?;
-    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
+    let equipment = overrides::equipment(typed.rig.as_ref())?;
+    let log = log_options::open(&typed.keep)?;
     let screen = show::Screen::new(to_output);
     let (mut record, stopped) = body_noise::body_noise(&typed.paths, &screen)?;
     screen.done();

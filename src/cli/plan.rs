@@ -1,19 +1,20 @@
 //! `stopwise plan`.
 
-use stopwise::plan;
-use stopwise::plan::page;
-use stopwise::plan::terminal;
+use anyhow::bail;
+use stopwise::plan::record::{LightKind, PlanWish};
+use stopwise::plan::{self, PlanJob, page, terminal};
 use stopwise::report::json;
+use stopwise::store::equipment::{magnifications, pupil_ratio};
 
 use super::args::PlanArgs;
-use super::{Outcome, chart, job, show};
+use super::{Outcome, chart, overrides, show};
 
 /// Plans settings and shows them.
 pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
     for path in [&typed.json, &typed.report].into_iter().flatten() {
         show::check_writable(path)?;
     }
-    let job = job::plan(typed)?;
+    let job = job(typed)?;
     // Own limits count for the rig that they were found with.
     let charted = match &typed.rig {
         Some(name) => {
@@ -34,4 +35,51 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
         outputs.tried(show::result(&terminal::plan(&record, show::style())));
     }
     Ok(outputs.ended(if record.settings.is_empty() { Outcome::Nothing } else { Outcome::Whole }))
+}
+
+/// The plan to make, with the rig when one is named.
+fn job(typed: &PlanArgs) -> anyhow::Result<PlanJob> {
+    let light = match (typed.flash, typed.lamp) {
+        (true, _) => LightKind::Flash,
+        (_, true) => LightKind::Lamp,
+        _ => LightKind::Ambient,
+    };
+    let rig = typed.rig.as_deref().map(overrides::rig).transpose()?;
+    let known = rig.as_ref().map(|r| magnifications(r, typed.magnification));
+    let of_rig = known.as_ref().and_then(|k| k.whole).map(|(m, _)| m);
+    let Some(magnification) = typed.magnification.or(of_rig) else {
+        match &typed.rig {
+            Some(name) => bail!("the rig {name:?} has no magnification: give --magnification"),
+            None => bail!("give --magnification, or --rig with a rig that has one"),
+        }
+    };
+    // The working f-number goes by the magnification without what is in front: a pupil ratio
+    // that says so stands for it.
+    let lens_alone = known.as_ref().and_then(|k| k.lens_alone).map(|(m, _)| m);
+    let share = lens_alone.map_or(1.0, |m| m / magnification);
+    let pupils = typed.pupil_ratio.or(rig.as_ref().and_then(pupil_ratio));
+    let pupils = match (pupils, share) {
+        (None, share) if (share - 1.0).abs() < 1e-9 => None,
+        // A lens at infinity: no bellows factor at all.
+        (p, share) => Some(p.unwrap_or(1.0) / share.max(1e-6)),
+    };
+    Ok(PlanJob {
+        rig: typed.rig.clone(),
+        wish: PlanWish {
+            depth_mm: typed.depth,
+            magnification,
+            light,
+            light_ev: typed.light.or(plan::usual_ev(light)),
+            light_typed: typed.light.is_some(),
+            shutter_s: typed.shutter,
+            motion_mm_s: typed.motion,
+            output_width_px: typed.output_width,
+            crop: typed.crop,
+            video_fps: typed.video,
+            play_fps: typed.play,
+        },
+        pitch_um: typed.pitch.or(rig.as_ref().and_then(|r| r.pixel_pitch_um)),
+        frame_width_px: typed.frame_width,
+        pupil_ratio: pupils,
+    })
 }

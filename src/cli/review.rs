@@ -10,10 +10,10 @@ use stopwise::cull::written::FullCull;
 use stopwise::report::record::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
+use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::ReviewArgs;
-use super::places::{Origin, Places};
-use super::{Outcome, cache, job, show};
+use super::{Outcome, cache, overrides, show};
 use stopwise::review::server::{self, ReviewSource, Session};
 
 /// Serves the page until it is interrupted.
@@ -56,22 +56,22 @@ fn source(
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
     let key = whole.display().to_string();
     let title = path.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
-    let job = job::outing(std::slice::from_ref(path), &typed.known, false)?;
+    let job = overrides::outing(std::slice::from_ref(path), &typed.known, false)?;
     let (cull, origin) = if path.is_dir() {
         let kept = cache::open();
         let done = outing::cull_with(&job, kept.as_ref(), screen, &mut |_| Ok(()));
         cache::tell(kept.as_ref());
         let (record, _) = done?;
-        (FullCull::from(record), Origin::Folder(path))
+        (FullCull::from(record), RecordOrigin::Folder(path))
     } else {
         let text = std::fs::read_to_string(path)
             .with_context(|| format!("cannot read {}", path.display()))?;
         let record =
             FullCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
-        (record, path.parent().map_or(Origin::Input, Origin::FileIn))
+        (record, path.parent().map_or(RecordOrigin::Input, RecordOrigin::FileIn))
     };
     let asked = &cull.outing.paths;
-    let places = Places::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
+    let places = RecordPlaces::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
     let mut refused = Vec::new();
     let mut files: Vec<Vec<PathBuf>> = Vec::with_capacity(cull.frames.len());
     for frame in &cull.frames {

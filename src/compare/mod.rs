@@ -30,11 +30,12 @@ use crate::compare::record::{
 use crate::compare::series::StepSeries;
 use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{Plane, path_text};
-use crate::cull::to_record::{self, UserOverrides};
+use crate::cull::to_record;
 use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::image::{self, FileKind, Frame};
 use crate::noise::spectrum::{Spectrum, TILE_PX};
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
+use crate::store::overrides::UserOverrides;
 use crate::tracking::registration::{RegisteredMotion, register, resampled};
 use area::MARGIN_PX;
 pub use area::{RegionRequest, RelativeRect};

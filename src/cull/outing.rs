@@ -18,7 +18,6 @@ use super::grouping::{self, FrameGroup, SplitReason};
 use super::judge::box_for;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
 use super::page_data::BurstPage;
-use super::to_record::UserOverrides;
 use crate::core::path_text;
 pub use crate::core::progress::{NoProgress, Progress, ProgressStep};
 use crate::cull::invariants;
@@ -27,6 +26,7 @@ use crate::image::{self, Frame, Want};
 use crate::report::record::{BurstRecord, CullRecord, Finding, FrameRecord, SCHEMA, SkippedRecord};
 use crate::report::summary;
 use crate::store::cache::Cache;
+use crate::store::overrides::UserOverrides;
 use crate::tracking::frame_features::FrameFeatures;
 
 /// Frames measured before the bursts among them are judged, per worker.

@@ -12,7 +12,10 @@ pub mod log;
 pub mod log_record;
 pub mod log_terminal;
 pub mod log_view;
+pub mod overrides;
 mod place;
+pub mod record_places;
 pub mod rig;
+pub mod subjects;
 
 pub use place::{log_place, rigs_place};

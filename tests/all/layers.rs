@@ -34,7 +34,6 @@ const LEFT: &[(&str, &str)] = &[
     ("ruler/scale.rs", "body_noise"),
     ("ruler/table.rs", "body_noise"),
     ("sharpness/subject_blur.rs", "cull"),
-    ("store/equipment.rs", "cull"),
 ];
 
 /// What no method may name: paths, files, clocks, threads and the environment.
@@ -216,6 +215,28 @@ fn every_folder_has_its_place() {
         let name = path.file_name().unwrap().to_str().unwrap().to_owned();
         assert!(!path.is_dir() || known.contains(&name.as_str()), "src/{name} has no rule");
     }
+}
+
+/// Files of the program that use each other, directly or by way of others. `mod.rs`, which starts
+/// every command and holds what they share, is left out.
+#[test]
+fn files_of_the_program_use_each_other_one_way() {
+    let mut uses: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+    for file in sources(&root().join("cli")) {
+        let (name, names) = names(&file);
+        let name = name.trim_start_matches("cli/").trim_end_matches(".rs").to_owned();
+        let inside = names.inside.into_iter().filter(|p| p.len() > 1 && p[0] == "cli");
+        uses.insert(name, inside.map(|p| p[1].clone()).collect());
+    }
+    uses.remove("mod");
+    assert!(uses.len() > 10, "{uses:?}");
+    let files: BTreeSet<String> = uses.keys().cloned().collect();
+    // Takes away, again and again, what uses none of those left.
+    let mut left = files.clone();
+    while let Some(free) = left.iter().find(|f| uses[*f].is_disjoint(&left)).cloned() {
+        left.remove(&free);
+    }
+    assert!(left.is_empty(), "in a circle, or using one: {left:?}");
 }
 
 #[test]

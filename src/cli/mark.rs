@@ -1,27 +1,24 @@
 //! `stopwise mark`: verdicts into sidecars, links, copies or a list.
 
-mod hand_over;
-mod plan;
-
 use std::collections::BTreeMap;
 use std::io::Read;
 use std::path::Path;
-use stopwise::marks::terminal;
 
 use anyhow::{Context, bail};
 use stopwise::core::verdict::Verdict;
 use stopwise::cull::outing::{self, OutingJob};
 use stopwise::cull::written::WrittenCull;
-use stopwise::marks::record::{FileState, MarkRecord};
+use stopwise::marks::record::{FilePlacing, MarkRecord};
+use stopwise::marks::sidecars::SidecarRules;
+use stopwise::marks::{self, MarkJob, terminal};
 use stopwise::report::json;
-use stopwise::report::record::{CullRecord, SCHEMA, SkippedRecord};
+use stopwise::report::record::{CullRecord, SkippedRecord};
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
+use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::MarkArgs;
-use super::places::{Origin, Places};
 use super::{Outcome, cache, show};
-use plan::{Mapping, Targets};
 
 /// Marks what a record or a folder holds, or says what that would change.
 pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
@@ -33,55 +30,37 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
     if to_output > 1 {
         bail!("the record and the list cannot both go to the output: give one of them a file");
     }
-    let mapping = Mapping::typed(typed)?;
+    let job = job(typed)?;
     let decisions = match Decisions::place() {
         Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
         _ => None,
     };
     let MarkSource { cull, skipped } = source(&typed.source, decisions.as_ref())?;
     let origin = match &typed.source {
-        input if input.as_os_str() == "-" => Origin::Input,
-        folder if folder.is_dir() => Origin::Folder(folder),
-        file => file.parent().map_or(Origin::Input, Origin::FileIn),
+        input if input.as_os_str() == "-" => RecordOrigin::Input,
+        folder if folder.is_dir() => RecordOrigin::Folder(folder),
+        file => file.parent().map_or(RecordOrigin::Input, RecordOrigin::FileIn),
     };
     let asked = &cull.outing.paths;
-    let places = Places::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
-    let mut record = MarkRecord {
-        schema: SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
-        written: typed.write,
-        frames: cull.frames.len() as u32,
-        sidecars: Vec::new(),
-        placed: Vec::new(),
-        skipped,
-    };
-    let mut targets = Targets::found(&cull, &places, &mut record.skipped);
-    if let Some(decisions) = &decisions {
-        let moved = targets.decided(decisions)?;
-        if moved > 0 && !typed.source.is_dir() {
-            show::print_note(&format!(
-                "In {} the subject was moved in review, and the record may be older: give the \
-                 folder instead to mark what is judged for that place.",
-                wording::count(moved, "burst", "bursts")
-            ));
-        }
-    }
-    if !typed.no_sidecars {
-        plan::sidecars(&targets, &mapping, &places, typed.write, &mut record);
-    }
-    let calls: &[Verdict] = if typed.calls.is_empty() { &[Verdict::Hit] } else { &typed.calls };
-    for to in hand_over::wanted(typed) {
-        hand_over::place(&targets, calls, to, typed.follow_links, typed.write, &mut record);
+    let places = RecordPlaces::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
+    let mut marked = marks::mark(&job, &cull, &places, decisions.as_ref())?;
+    marked.record.skipped.splice(..0, skipped);
+    let record = &marked.record;
+    if marked.subjects_placed > 0 && !typed.source.is_dir() {
+        show::print_note(&format!(
+            "In {} the subject was moved in review, and the record may be older: give the folder \
+             instead to mark what is judged for that place.",
+            wording::count(marked.subjects_placed, "burst", "bursts")
+        ));
     }
     let mut outputs = show::Outputs::default();
     if let Some(path) = &typed.list {
-        outputs.tried(hand_over::list(&targets, calls, path, &mut record.skipped));
+        outputs.tried(show::to_file(path, |out| out.write_all(&marked.list)));
     }
     if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
+        outputs.tried(show::to_file(path, |out| json::write(record, out)));
     }
-    let text = terminal::mark(&record, show::style());
+    let text = terminal::mark(record, show::style());
     if to_output == 0 {
         outputs.tried(show::result(&text));
     } else {
@@ -89,7 +68,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
             show::print_note(&format!("skipped {path}: {reason}"));
         }
     }
-    Ok(outputs.ended(ended(&record, typed)))
+    Ok(outputs.ended(ended(record, typed)))
 }
 
 fn ended(record: &MarkRecord, typed: &MarkArgs) -> Outcome {
@@ -100,6 +79,45 @@ fn ended(record: &MarkRecord, typed: &MarkArgs) -> Outcome {
         (false, 1.., _) | (false, _, true) => Outcome::Partly,
         _ => Outcome::Nothing,
     }
+}
+
+/// What is to be written where.
+fn job(typed: &MarkArgs) -> anyhow::Result<MarkJob> {
+    let links = typed.hard_links.clone().map(|folder| (folder, FilePlacing::HardLink));
+    let copies = typed.copies.clone().map(|folder| (folder, FilePlacing::Copy));
+    Ok(MarkJob {
+        sidecars: sidecar_rules(typed)?,
+        folders: links.into_iter().chain(copies).collect(),
+        list: typed.list.is_some(),
+        exported: if typed.calls.is_empty() { vec![Verdict::Hit] } else { typed.calls.clone() },
+        follow_links: typed.follow_links,
+        write: typed.write,
+    })
+}
+
+/// What sidecars say; `None` when none are wanted.
+fn sidecar_rules(typed: &MarkArgs) -> anyhow::Result<Option<SidecarRules>> {
+    let mut ratings = BTreeMap::new();
+    for (verdict, value) in &typed.rating {
+        if ratings.insert(*verdict, *value).is_some() {
+            bail!("two ratings are given for {}", verdict.word());
+        }
+    }
+    let mut labels = BTreeMap::new();
+    for (verdict, value) in &typed.label {
+        if labels.insert(*verdict, value.clone()).is_some() {
+            bail!("two labels are given for {}", verdict.word());
+        }
+    }
+    let prefix = (!typed.no_keywords).then(|| typed.prefix.clone());
+    if typed.no_sidecars {
+        return Ok(None);
+    }
+    if ratings.is_empty() && labels.is_empty() && prefix.is_none() {
+        bail!("nothing to write into sidecars: give --rating, --label, or leave keywords on");
+    }
+    let (only_unset, full_names) = (typed.only_unset, typed.full_names);
+    Ok(Some(SidecarRules { ratings, labels, prefix, only_unset, full_names }))
 }
 
 /// What is to be marked.
@@ -159,60 +177,4 @@ fn placed(
         }
     }
     Ok(latest.into_values().map(|(_, path, at)| (path.to_owned(), at)).collect())
-}
-
-/// Reads a verdict as typed.
-pub fn call(text: &str) -> Result<Verdict, String> {
-    let word = text.trim();
-    word.parse().map_err(|_| format!("{word:?} is none of hit, near, miss, cannot-say"))
-}
-
-/// Reads `hit=5`: a rating of the XMP standard.
-pub fn rating(text: &str) -> Result<(Verdict, i8), String> {
-    let (word, value) = text.split_once('=').ok_or("give VERDICT=NUMBER, as hit=5")?;
-    match value.trim().parse::<i8>() {
-        Ok(v) if (-1..=5).contains(&v) => Ok((call(word)?, v)),
-        _ => Err(format!("{value:?} is no rating: -1 (rejected), 0 (unrated) or 1 to 5")),
-    }
-}
-
-/// Reads `hit=to print`: a label.
-pub fn label(text: &str) -> Result<(Verdict, String), String> {
-    let (word, value) = text.split_once('=').ok_or("give VERDICT=TEXT, as \"hit=to print\"")?;
-    let value = value.trim();
-    if value.is_empty() || value.chars().any(char::is_control) {
-        return Err("a label is a word or a short phrase on one line".to_owned());
-    }
-    Ok((call(word)?, value.to_owned()))
-}
-
-/// Reads what keywords start with.
-pub fn prefix(text: &str) -> Result<String, String> {
-    let plain = !text.trim().is_empty() && !text.chars().any(|c| c.is_control() || c == ',');
-    // Without a mark of their own, keywords of this program could not be told from others.
-    if plain { Ok(text.to_owned()) } else { Err("give a word, as stopwise:".to_owned()) }
-}
-
-/// Whether a file was changed.
-fn differs(state: FileState) -> bool {
-    state != FileState::Same
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn ratings_and_labels_are_read_and_nonsense_is_refused() {
-        assert_eq!(rating("hit=5"), Ok((Verdict::Hit, 5)));
-        assert_eq!(rating("cannot-say=-1"), Ok((Verdict::Unclear, -1)));
-        for bad in ["hit", "hit=6", "hit=-2", "hit=", "best=5", "hit=4.5"] {
-            assert!(rating(bad).is_err(), "{bad}");
-        }
-        assert_eq!(label("near=web only"), Ok((Verdict::Near, "web only".to_owned())));
-        for bad in ["near", "near=", "near=a\nb", "good=a"] {
-            assert!(label(bad).is_err(), "{bad}");
-        }
-        assert!(prefix("").is_err() && prefix("a,b").is_err() && prefix("sw/").is_ok());
-    }
 }
