@@ -18,7 +18,8 @@ use stopwise::simulator::score::ConfusionMatrix;
 use stopwise::store::overrides::UserOverrides;
 
 use super::args::DemoArgs;
-use super::{Outcome, clip, cull, show};
+use super::outputs::{Outcome, Outputs};
+use super::{clip, cull, screen};
 
 /// Report of the demo, inside its folder.
 const REPORT: &str = "report.html";
@@ -27,7 +28,7 @@ const REPORT: &str = "report.html";
 pub fn run(typed: &DemoArgs) -> anyhow::Result<Outcome> {
     std::fs::create_dir_all(&typed.dir)
         .with_context(|| format!("cannot write {}", typed.dir.display()))?;
-    show::print_note(&format!(
+    screen::print_note(&format!(
         "Taking the pictures of an invented outing into {} ...",
         typed.dir.display()
     ));
@@ -42,16 +43,16 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Outcome> {
         typed: UserOverrides::default(),
         pictures: true,
     };
-    let mut outputs = show::Outputs::default();
+    let mut outputs = Outputs::default();
     let (record, stopped) = cull::work(&job, None, Some(&report), false, &mut outputs)?;
     if stopped {
         return Ok(Outcome::Stopped);
     }
-    outputs.tried(show::result(&compared(&record, &truth)));
+    outputs.tried(screen::print(&compared(&record, &truth)));
     if film(&typed.dir, typed.seed, &mut outputs)? {
         return Ok(Outcome::Stopped);
     }
-    Ok(outputs.ended(if record.skipped.is_empty() { Outcome::Whole } else { Outcome::Partly }))
+    Ok(outputs.outcome(Outcome::of_files(false, true, record.skipped.is_empty())))
 }
 
 /// Page of the demo's clip, inside its folder.
@@ -80,19 +81,19 @@ fn clip_spec(seed: u64) -> ClipSpec {
 
 /// Makes a clip, works through it and compares with its truth; without ffmpeg it says so. Returns
 /// whether the user stopped it.
-fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bool> {
+fn film(dir: &Path, seed: u64, outputs: &mut Outputs) -> anyhow::Result<bool> {
     let tools = Tools::of_environment();
     if let Err(error) = tools.check() {
-        show::print_note(&format!("No clip in this demo: {error}."));
+        screen::print_note(&format!("No clip in this demo: {error}."));
         return Ok(false);
     }
-    show::print_note("Filming an invented clip ...");
+    screen::print_note("Filming an invented clip ...");
     let spec = clip_spec(seed);
     let sim = SimClip::new(spec);
     let path = dir.join("vm-clip.mp4");
     if let Err(error) = sim.write(&tools.ffmpeg, &path, Coding { h265: false, kbit_s: 6000 }) {
         // An ffmpeg without this encoder still decodes.
-        show::print_note(&format!("No clip in this demo: {error}"));
+        screen::print_note(&format!("No clip in this demo: {error}"));
         return Ok(false);
     }
     let truths = sim.truths();
@@ -114,7 +115,7 @@ fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bo
     let out = clip::Out { quiet: false, report: Some(&page), stills: None, chapters: None };
     let (record, stopped) = clip::work(&job, &out, outputs)?;
     if let Some(c) = record.clips.first().filter(|_| !stopped) {
-        outputs.tried(show::result(&clip_compared(c, &spec, truths)));
+        outputs.tried(screen::print(&clip_compared(c, &spec, truths)));
     }
     Ok(stopped)
 }

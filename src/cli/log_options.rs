@@ -7,7 +7,7 @@ use stopwise::store;
 use stopwise::store::log::{Log, NewOuting};
 
 use super::args::LogOptions;
-use super::show;
+use super::screen;
 
 /// The log of a run, opened before the work: one that cannot be written is named at once. `None`
 /// when the run is not kept.
@@ -41,7 +41,7 @@ fn every_run_is_logged() -> anyhow::Result<bool> {
 /// is none; of a run that was stopped nothing is kept.
 pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> bool {
     if stopped {
-        show::print_note("Stopped: nothing was added to the log.");
+        screen::print_note("Stopped: nothing was added to the log.");
         return true;
     }
     let outing = outing();
@@ -50,7 +50,7 @@ pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> b
     }
     match log.add(&outing) {
         Ok(added) => {
-            show::print_note(&format!(
+            screen::print_note(&format!(
                 "Logged as outing {}: {}{} in {}",
                 added.id,
                 wording::count(added.frames as u32, "frame", "frames"),
@@ -60,7 +60,7 @@ pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> b
             true
         }
         Err(error) => {
-            show::print_problem(&error.into());
+            screen::print_problem(&error.into());
             false
         }
     }

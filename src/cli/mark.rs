@@ -18,18 +18,15 @@ use stopwise::store::decisions::Decisions;
 use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::MarkArgs;
-use super::{Outcome, cache, show};
+use super::cache;
+use super::outputs::{Outcome, Output, Outputs};
+use super::screen::{self, Screen};
 
 /// Marks what a record or a folder holds, or says what that would change.
 pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
-    for path in [&typed.json, &typed.list].into_iter().flatten() {
-        show::check_writable(path)?;
-    }
-    let to_output =
-        [&typed.json, &typed.list].into_iter().flatten().filter(|p| p.as_os_str() == "-").count();
-    if to_output > 1 {
-        bail!("the record and the list cannot both go to the output: give one of them a file");
-    }
+    let (json, list) = (typed.json.as_deref(), typed.list.as_deref());
+    let mut outputs =
+        Outputs::new(&[Output::record("the record", json), Output::record("the list", list)])?;
     let job = job(typed)?;
     let decisions = match Decisions::place() {
         Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
@@ -47,31 +44,24 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
     marked.record.skipped.splice(..0, skipped);
     let record = &marked.record;
     if marked.subjects_placed > 0 && !typed.source.is_dir() {
-        show::print_note(&format!(
+        screen::print_note(&format!(
             "In {} the subject was moved in review, and the record may be older: give the folder \
              instead to mark what is judged for that place.",
             wording::count(marked.subjects_placed, "burst", "bursts")
         ));
     }
-    let mut outputs = show::Outputs::default();
-    if let Some(path) = &typed.list {
-        outputs.tried(show::to_file(path, |out| out.write_all(&marked.list)));
-    }
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(record, out)));
-    }
-    let text = terminal::mark(record, show::style());
-    if to_output == 0 {
-        outputs.tried(show::result(&text));
-    } else {
+    outputs.write(list, |out| out.write_all(&marked.list));
+    outputs.write(json, |out| json::write(record, out));
+    outputs.print(&terminal::mark(record, screen::style()));
+    if outputs.has_standard() {
         for SkippedRecord { path, reason } in &record.skipped {
-            show::print_note(&format!("skipped {path}: {reason}"));
+            screen::print_note(&format!("skipped {path}: {reason}"));
         }
     }
-    Ok(outputs.ended(ended(record, typed)))
+    Ok(outputs.outcome(outcome(record, typed)))
 }
 
-fn ended(record: &MarkRecord, typed: &MarkArgs) -> Outcome {
+fn outcome(record: &MarkRecord, typed: &MarkArgs) -> Outcome {
     let done = record.sidecars.len() + record.placed.len();
     let nothing_asked = typed.list.is_some() && done == 0;
     match (record.skipped.is_empty(), done, nothing_asked) {
@@ -137,7 +127,7 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSour
     }
     if path.is_dir() {
         let mut job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
-        let screen = show::Screen::new(false);
+        let screen = Screen::new(false);
         let kept = cache::open();
         let mut done = outing::cull_with(&job, kept.as_ref(), &screen, &mut |_| Ok(()));
         if let (Ok((record, false)), Some(decisions)) = (&done, decisions) {

@@ -7,13 +7,13 @@ use stopwise::report::json;
 use stopwise::store::equipment::{magnifications, pupil_ratio};
 
 use super::args::PlanArgs;
-use super::{Outcome, chart, overrides, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::{chart, overrides, screen};
 
 /// Plans settings and shows them.
 pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
-    for path in [&typed.json, &typed.report].into_iter().flatten() {
-        show::check_writable(path)?;
-    }
+    let (json, report) = (typed.json.as_deref(), typed.report.as_deref());
+    let mut outputs = Outputs::new(&[Output::record("JSON", json), Output::file(report)])?;
     let job = job(typed)?;
     // Own limits count for the rig that they were found with.
     let charted = match &typed.rig {
@@ -23,18 +23,12 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
         None => None,
     };
     let record = plan::plan(&job, charted.as_ref());
-    let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
-    let mut outputs = show::Outputs::default();
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
-    }
-    if let Some(path) = &typed.report {
+    outputs.write(json, |out| json::write(&record, out));
+    if let Some(path) = report {
         outputs.tried(page::write_plan(path, &record));
     }
-    if !to_output {
-        outputs.tried(show::result(&terminal::plan(&record, show::style())));
-    }
-    Ok(outputs.ended(if record.settings.is_empty() { Outcome::Nothing } else { Outcome::Whole }))
+    outputs.print(&terminal::plan(&record, screen::style()));
+    Ok(outputs.outcome(Outcome::of_files(false, !record.settings.is_empty(), true)))
 }
 
 /// The plan to make, with the rig when one is named.

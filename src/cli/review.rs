@@ -13,13 +13,15 @@ use stopwise::store::decisions::Decisions;
 use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::ReviewArgs;
-use super::{Outcome, cache, overrides, show};
+use super::outputs::Outcome;
+use super::screen::{self, Screen};
+use super::{cache, overrides};
 use stopwise::review::server::{self, ReviewSource, Session};
 
 /// Serves the page until it is interrupted.
 pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
     let decisions = Decisions::open(&Decisions::place()?)?;
-    let screen = show::Screen::new(false);
+    let screen = Screen::new(false);
     let (source, refused) = source(typed, &screen)?;
     screen.done();
     if screen.stopped() {
@@ -29,28 +31,28 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
         bail!("there is no frame to look at");
     }
     for SkippedRecord { path, reason } in &refused {
-        show::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
+        screen::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
     }
     let listening = server::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
     let session = Arc::new(Session::new(source, decisions)?);
-    show::result(&format!("{}\n", listening.address))?;
+    screen::print(&format!("{}\n", listening.address))?;
     if typed.no_open {
-        show::print_note("Open this address in a browser on this machine. Ctrl-C ends.");
+        screen::print_note("Open this address in a browser on this machine. Ctrl-C ends.");
     } else if let Err(error) = open::that_detached(&listening.address) {
-        show::print_note(&format!(
+        screen::print_note(&format!(
             "No browser could be started ({error}): open the address above."
         ));
     } else {
-        show::print_note("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
+        screen::print_note("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
     }
-    listening.run(&session, show::stop_flag());
+    listening.run(&session, screen::stop_flag());
     Ok(if refused.is_empty() { Outcome::Whole } else { Outcome::Partly })
 }
 
 /// The outing, and what its record names but must not be shown.
 fn source(
     typed: &ReviewArgs,
-    screen: &show::Screen,
+    screen: &Screen,
 ) -> anyhow::Result<(ReviewSource, Vec<SkippedRecord>)> {
     let path = &typed.outing;
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());

@@ -24,7 +24,6 @@ const LEFT: &[(&str, &str)] = &[
     ("clips/mod.rs", "cull"),
     ("clips/scout.rs", "cull"),
     ("compare/mod.rs", "cull"),
-    ("compare/steps.rs", "cull"),
     ("cull/log_entry.rs", "body_noise"),
     ("cull/log_entry.rs", "clips"),
     ("report/csv.rs", "clips"),
