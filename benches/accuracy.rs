@@ -16,7 +16,6 @@ use rayon::prelude::*;
 use std::path::Path;
 use stopwise::core::Luma;
 use stopwise::core::random::SplitMix64;
-use stopwise::core::stats::kendall_tau;
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::core::verdict::Verdict;
 use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
@@ -25,6 +24,8 @@ use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, TrueCall, Truth};
 use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::SceneKind;
 use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+
+use field::kendall::kendall_tau;
 
 struct Frame {
     luma: Vec<u8>,

@@ -15,6 +15,7 @@ pub mod bars;
 pub mod bursts;
 pub mod cells;
 pub mod days;
+pub mod kendall;
 pub mod photos;
 pub mod reading;
 pub mod score;

@@ -1,7 +1,6 @@
 //! What is said against what is true, summed over bursts.
 
-use stopwise::core::stats::kendall_tau;
-
+use super::kendall::kendall_tau;
 use super::reading::{Told, ToldBurst};
 use super::truth::{True, TrueBurst};
 

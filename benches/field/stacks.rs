@@ -3,9 +3,9 @@
 
 use std::path::Path;
 
-use stopwise::core::stats::kendall_tau;
 use stopwise::store::overrides::UserOverrides;
 
+use super::kendall::kendall_tau;
 use super::reading::judged;
 
 /// Places marked across and down each stack.

@@ -25,11 +25,11 @@ use crate::core::{path_text, stats};
 use crate::cull::to_record;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, FileKind, Frame, Want};
+use crate::noise::raw::ROUNDING_DN2;
 use crate::noise::raw::{IsoModel, RawNoise};
 #[cfg(feature = "raw")]
 use crate::noise::raw::{RawMethod, raw_noise, raw_noise_of_pair};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
-use crate::noise::sensor::ROUNDING_DN2;
 use crate::report::record::{FrameSource, SkippedRecord};
 use crate::store::overrides::UserOverrides;
 

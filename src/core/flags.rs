@@ -39,8 +39,7 @@ flags! {
     SubjectLost = 7, "subject-lost", "the subject could not be followed into this frame";
     /// The subject was found without a mark from the user.
     SubjectGuessed = 8, "subject-guessed", "the subject point was found from the burst, not marked";
-    /// Direction cannot be judged here (stripes, too few edges).
-    NoDirection = 9, "direction-not-observable", "too few edge directions here to tell movement from defocus";
+    // 9 was "direction-not-observable", which nothing raised.
     /// The best frame of the burst is itself soft for its settings.
     BestIsSoft = 10, "best-is-soft", "even the best frame of this burst is softer than its settings allow";
     /// Only one frame: nothing to compare with.

@@ -4,10 +4,10 @@
 use std::sync::{Mutex, OnceLock};
 
 use super::judge::{self, PATCH_PX};
-use super::pictures;
 use crate::error::SkipReason;
 use crate::image::{self, Decoded, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::sharpness::band_noise::BandNoise;
+use crate::sharpness::laplacian::plain_lap_var;
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
 use crate::tracking::subject_tracking;
@@ -107,7 +107,7 @@ pub fn of(
             encode_jpeg(&rgb, w, h, THUMB_QUALITY)
         })
         .flatten();
-    let plain_lap_var = pictures::plain_lap_var(&luma, PLAIN_ROW_STEP);
+    let plain_lap_var = plain_lap_var(&luma, PLAIN_ROW_STEP);
     Some(MeasuredFrame { shot, plain_lap_var, thumb, patches: Mutex::new(patches) })
 }
 

@@ -7,18 +7,16 @@
 //! and the window spreads a steep spectrum. Sharpening raises S and N alike, so D hardly moves.
 //!
 //! Assumes signal and noise do not depend on each other: one noise-reduced JPEG alone gives no
-//! absolute D (read 4.0 for a true 1.4); its noise carries the flag, rank only. A pair does. Compare one region under one
-//! mask across a series.
+//! absolute D (read 4.0 for a true 1.4); its noise carries the flag, rank only. Compare one region
+//! under one mask across a series.
 
-use crate::core::{Flag, Measured, Plane};
+use crate::core::{Flag, Measured};
 use crate::noise::spectrum::{
-    FIRST_RING, NoiseSpectrum, REDUCED_SLOPE, RINGS, Spectrum, TILE_PX, combine, ring_cy_px,
+    FIRST_RING, NoiseSpectrum, REDUCED_SLOPE, RINGS, Spectrum, TILE_PX, ring_cy_px,
 };
 
 /// Signal-to-noise power at which a line counts as resolved.
 pub const RESOLVED_SNR: f64 = 1.0;
-/// The same, for "clearly resolved".
-pub const CLEARLY_RESOLVED_SNR: f64 = 3.0;
 /// Keeps ln(SNR) finite where no signal is left; far below any crossing.
 const MIN_SNR: f64 = 1e-3;
 /// Neighbouring tiles share half their pixels; the jackknife over tiles is widened by this
@@ -33,8 +31,6 @@ pub struct Detail {
     /// Frequency at which signal and noise are equal, cycles per pixel; `None` when nothing
     /// stands above the noise.
     pub resolved_cy_px: Option<Measured>,
-    /// The same for [`CLEARLY_RESOLVED_SNR`].
-    pub clearly_cy_px: Option<Measured>,
     /// Signal-to-noise power per ring.
     pub snr: [f64; RINGS],
 }
@@ -43,26 +39,13 @@ pub struct Detail {
 ///
 /// `None` when the region has no tile or the noise is not positive.
 pub fn detail(spectrum: &Spectrum, noise: &NoiseSpectrum) -> Option<Detail> {
-    measure(spectrum, noise, 1.0)
-}
-
-/// Detail of a single frame, measured on two registered frames of a still scene: S from their
-/// mean, N from their difference. `None` when the sizes differ or no tile fits.
-pub fn detail_of_pair(a: &Plane, b: &Plane) -> Option<Detail> {
-    let noise = NoiseSpectrum::of_pair(a, b)?;
-    let mean = Spectrum::of(&combine(a, b, |a, b| 0.5 * (a + b))?)?;
-    measure(&mean, &noise, 0.5)
-}
-
-/// `left` is the share of a frame's noise power that is still in the spectrum.
-fn measure(spectrum: &Spectrum, noise: &NoiseSpectrum, left: f64) -> Option<Detail> {
     if noise.power[FIRST_RING..].iter().any(|n| n.is_nan() || *n <= 0.0) {
         return None;
     }
     let snr = |power: &[f64; RINGS], scale: f64| -> [f64; RINGS] {
         std::array::from_fn(|r| {
             let n = noise.power[r] * scale;
-            if r < FIRST_RING { 0.0 } else { (power[r] / n - left).max(0.0) }
+            if r < FIRST_RING { 0.0 } else { (power[r] / n - 1.0).max(0.0) }
         })
     };
     let bits = |snr: &[f64; RINGS]| -> f64 {
@@ -101,7 +84,6 @@ fn measure(spectrum: &Spectrum, noise: &NoiseSpectrum, left: f64) -> Option<Deta
     Some(Detail {
         bits_px: with_error(&|s| Some(bits(s)))?,
         resolved_cy_px: with_error(&|s| crossing_cy_px(s, RESOLVED_SNR)),
-        clearly_cy_px: with_error(&|s| crossing_cy_px(s, CLEARLY_RESOLVED_SNR)),
         snr: whole,
     })
 }

@@ -3,4 +3,3 @@
 pub mod detail_model;
 pub mod information;
 pub mod lens_fit;
-pub mod prediction;

@@ -1,6 +1,6 @@
-//! The markers in front of a JPEG's pixels: size, sampling, quantisation, colour, Exif segment.
+//! The markers in front of a JPEG's pixels: size, sampling, quantisation, Exif segment.
 //!
-//! Source: ITU-T T.81 (JPEG), annexes B and K.1; JFIF 1.02 for colour; Exif (CIPA DC-008) for the
+//! Source: ITU-T T.81 (JPEG), annex B; Exif (CIPA DC-008) for the
 //! APP1 segment. Only headers are read, never pixels, so this is cheap on files of any size.
 #![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
@@ -24,9 +24,6 @@ pub struct JpegHeader {
     /// Whether the coding is one that is decoded here (baseline, extended or progressive
     /// Huffman).
     pub huffman: bool,
-    /// The IJG quality (1 to 100) whose luma table is nearest to the file's own, when it is
-    /// near. Other encoders use other tables: then `None`.
-    pub quality: Option<u8>,
     /// Steps to which the luma's coefficients are rounded, row by row, when the file has the table.
     pub luma_steps: Option<[u16; 64]>,
     /// Whether bytes that belong to no segment lie between the segments; strict decoders refuse
@@ -38,18 +35,8 @@ pub struct JpegHeader {
     pub(super) exif: Option<Vec<u8>>,
 }
 
-/// Table K.1 of T.81 (luminance), in zigzag order, as quality 50 of the IJG scale.
-const LUMA_TABLE: [u16; 64] = [
-    16, 11, 12, 14, 12, 10, 16, 14, 13, 14, 18, 17, 16, 19, 24, 40, 26, 24, 22, 22, 24, 49, 35, 37,
-    29, 40, 58, 51, 61, 60, 57, 51, 56, 55, 64, 72, 92, 78, 64, 68, 87, 69, 55, 56, 80, 109, 81,
-    87, 95, 98, 103, 104, 103, 62, 77, 113, 121, 112, 100, 120, 92, 101, 103, 99,
-];
-
 /// Segments looked at before giving up: a file has a few dozen at most.
 const MAX_SEGMENTS: usize = 4096;
-/// A table counts as the IJG one when its entries differ by less than this on average. The IJG
-/// tables themselves give 0; a neighbouring quality above 50 differs by about 1.
-const NEAR_TABLE: f64 = 0.6;
 
 impl JpegHeader {
     /// Reads the markers up to the first scan. `Ok(None)` when this is no JPEG, or when it ends
@@ -101,9 +88,8 @@ fn read_markers<R: BufRead + Seek>(reader: &mut R) -> io::Result<Option<JpegHead
             _ => reader.seek_relative(len as i64)?,
         }
     }
-    let quality = tables[luma_table].as_ref().and_then(nearest_quality);
     let luma_steps = tables[luma_table].as_ref().map(by_rows);
-    Ok(header.map(|h| JpegHeader { quality, luma_steps, stray_bytes, scan_at, exif, ..h }))
+    Ok(header.map(|h| JpegHeader { luma_steps, stray_bytes, scan_at, exif, ..h }))
 }
 
 /// Skips to the next marker; also how many bytes that belong to nothing were passed over.
@@ -141,7 +127,6 @@ fn frame_header(marker: u8, frame: &[u8]) -> Option<JpegHeader> {
         ),
         progressive: marker == 0xc2,
         huffman: matches!(marker, 0xc0..=0xc2),
-        quality: None,
         luma_steps: None,
         stray_bytes: false,
         scan_at: 0,
@@ -189,29 +174,6 @@ fn by_rows(zigzag: &[u16; 64]) -> [u16; 64] {
         };
     }
     rows
-}
-
-/// The IJG quality whose scaled table K.1 is nearest, if it is near.
-#[allow(clippy::arithmetic_side_effects)] // Products of 16-bit numbers and 5000 at most.
-fn nearest_quality(table: &[u16; 64]) -> Option<u8> {
-    let far = |quality: u8| -> f64 {
-        let q = u32::from(quality);
-        let percent = if q < 50 { 5000 / q } else { 200 - 2 * q };
-        let sum: f64 = LUMA_TABLE
-            .iter()
-            .zip(table)
-            .map(|(s, t)| {
-                let scaled = ((u32::from(*s) * percent + 50) / 100).clamp(1, 255);
-                (f64::from(scaled) - f64::from(*t)).abs()
-            })
-            .sum();
-        sum / 64.0
-    };
-    (1..=100u8)
-        .map(|q| (q, far(q)))
-        .min_by(|a, b| a.1.total_cmp(&b.1))
-        .filter(|(_, distance)| *distance < NEAR_TABLE)
-        .map(|(q, _)| q)
 }
 
 /// A copy of a JPEG without the bytes that belong to no segment in front of the first scan.
@@ -268,24 +230,17 @@ mod tests {
         JpegHeader::read(&mut io::Cursor::new(bytes)).unwrap()
     }
 
-    // T.81 K.1 and the IJG scale: the encoder scales the same table.
     #[test]
-    fn size_sampling_and_quality_are_read() {
+    fn size_and_sampling_are_read() {
         for quality in [50, 75, 92, 98] {
             let header = read(&jpeg(quality, jpeg_encoder::SamplingFactor::F_2_2)).unwrap();
             assert_eq!((header.width_px, header.height_px), (80, 72));
             assert_eq!(header.chroma_step, (2, 2));
-            assert_eq!(header.quality, Some(quality));
             assert_eq!(header.exif.as_deref(), Some(&b"II*\0\x08\0\0\0\0\0"[..]));
             assert!(!header.stray_bytes && header.huffman && !header.progressive);
         }
         let header = read(&jpeg(90, jpeg_encoder::SamplingFactor::F_2_1)).unwrap();
         assert_eq!(header.chroma_step, (2, 1));
-    }
-
-    #[test]
-    fn a_table_of_another_make_has_no_quality() {
-        assert_eq!(nearest_quality(&[7; 64]), None);
     }
 
     #[test]

@@ -96,12 +96,6 @@ impl Orientation {
         turned.rem_euclid(360.0)
     }
 
-    /// A direction in the upright picture as it lies in the file; see
-    /// [`Orientation::direction_to_upright`].
-    pub fn direction_to_file(self, degrees: f64) -> f64 {
-        self.inverse().direction_to_upright(degrees)
-    }
-
     /// A row-major grid of the file turned upright: the values, width and height.
     ///
     /// # Panics
@@ -206,8 +200,6 @@ mod tests {
                 let seen = (-(v1 - v0)).atan2(u1 - u0).to_degrees().rem_euclid(360.0);
                 let said = orientation.direction_to_upright(degrees);
                 assert_abs_diff_eq!(seen, said, epsilon = 1e-9);
-                let back = orientation.direction_to_file(said);
-                assert_abs_diff_eq!(back, degrees, epsilon = 1e-9);
             }
         }
     }

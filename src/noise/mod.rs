@@ -5,6 +5,5 @@ pub mod jpeg;
 pub(crate) mod periodogram;
 pub mod raw;
 pub mod rendered;
-pub mod sensor;
 pub mod signal_noise;
 pub mod spectrum;

@@ -147,11 +147,6 @@ pub fn rendered_noise(luma: &Luma<'_>) -> Option<RenderedNoise> {
 }
 
 impl RenderedNoise {
-    /// Standard deviation over the whole frame, each tone by its share, DN.
-    pub fn sigma_frame_dn(&self) -> f64 {
-        self.power_through(|_| 1.0).sqrt()
-    }
-
     /// Power that noise leaves in a measure of the given response (modulation over frequency in
     /// cycles per pixel), DN².
     pub fn power_through(&self, response: impl Fn(f64) -> f64) -> f64 {

@@ -129,34 +129,4 @@ impl NoiseSpectrum {
             flags: FlagSet::EMPTY,
         }
     }
-
-    /// Noise of a single frame from two registered frames of a still scene: the spectrum of
-    /// (A − B)/√2. `None` when the sizes differ or no tile fits.
-    pub fn of_pair(a: &Plane, b: &Plane) -> Option<Self> {
-        let difference = combine(a, b, |a, b| (a - b) * std::f32::consts::FRAC_1_SQRT_2)?;
-        let spectrum = Spectrum::of(&difference)?;
-        // Overlapping Hann tiles count for about half each; the middle rings hold some 100
-        // frequencies a tile, and the whole curve moves less than one ring does.
-        let looks = 0.5 * f64::from(spectrum.tiles) * spectrum.count.iter().sum::<f64>();
-        let mean = |r: std::ops::Range<usize>| {
-            let n = r.len() as f64;
-            spectrum.power[r].iter().sum::<f64>() / n
-        };
-        let slope = mean(FIRST_RING..8) / mean(20..28);
-        Some(NoiseSpectrum {
-            power: spectrum.power,
-            rel_err: 1.0 / looks.sqrt(),
-            slope,
-            flags: FlagSet::EMPTY,
-        })
-    }
-}
-
-/// Two planes of one size, sample by sample; `None` when the sizes differ.
-pub(crate) fn combine(a: &Plane, b: &Plane, f: impl Fn(f32, f32) -> f32) -> Option<Plane> {
-    if (a.width_px, a.height_px) != (b.width_px, b.height_px) {
-        return None;
-    }
-    let data = a.data.iter().zip(&b.data).map(|(a, b)| f(*a, *b)).collect();
-    Some(Plane { data, ..*a })
 }

@@ -15,16 +15,6 @@ pub fn iso(n_eff: f64, shutter_s: f64, light_ev: f64) -> f64 {
     n_eff * n_eff * 100.0 / (light_ev.exp2() * shutter_s)
 }
 
-/// Time above a share of the peak of a flash that decays exponentially with `tau_s`.
-pub fn decay_time_s(tau_s: f64, share_of_peak: f64) -> f64 {
-    -tau_s * share_of_peak.ln()
-}
-
-/// t0.1 over t0.5 of a pulse that is a Gaussian in time: √(ln 10/ln 2).
-pub fn gaussian_pulse_ratio() -> f64 {
-    (10f64.ln() / 2f64.ln()).sqrt()
-}
-
 /// Share of full power that a flash has to give: light goes with the squared working f-number
 /// and against ISO. `n_eff_at_full` is the working f-number that full power reaches at ISO 100.
 pub fn flash_power(n_eff: f64, iso: f64, n_eff_at_full: f64) -> f64 {

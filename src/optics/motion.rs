@@ -13,17 +13,6 @@ pub fn smear_px(speed_mm_s: f64, time_s: f64, magnification: f64, pitch_um: f64)
     speed_mm_s * time_s * magnification / pitch_um * 1000.0
 }
 
-/// Shift on the sensor when the camera turns about the centre of its lens, mm: f·(1 + m)·θ.
-pub fn turn_about_lens_mm(focal_mm: f64, magnification: f64, turn_rad: f64) -> f64 {
-    focal_mm * (1.0 + magnification) * turn_rad
-}
-
-/// Shift on the sensor when the camera turns about a point `leverage_mm` from the subject plane,
-/// mm: m·L·θ.
-pub fn turn_about_point_mm(leverage_mm: f64, magnification: f64, turn_rad: f64) -> f64 {
-    magnification * leverage_mm * turn_rad
-}
-
 /// Slow motion: frames a second taken over frames a second shown.
 pub fn slow_motion(taken_fps: f64, shown_fps: f64) -> f64 {
     taken_fps / shown_fps
@@ -38,11 +27,6 @@ pub fn readout_crop(sensor_px: f64, used_px: f64) -> f64 {
 /// Exposure time of a video frame for a shutter angle, s.
 pub fn shutter_of_angle_s(angle_deg: f64, fps: f64) -> f64 {
     angle_deg / 360.0 / fps
-}
-
-/// Standard deviation of a steady smear, in the unit of its length: L/√12.
-pub fn smear_sigma(length: f64) -> f64 {
-    length / 12f64.sqrt()
 }
 
 /// Longest smear, px, that leaves a blur of `sigma_px` within `ratio` of itself.
@@ -132,7 +116,7 @@ mod tests {
     #[test]
     fn what_is_allowed_is_what_reaches_the_ratio() {
         let (sigma, ratio) = (1.2f64, 1.3f64);
-        let with = sigma.hypot(smear_sigma(smear_allowed_px(sigma, ratio)));
+        let with = sigma.hypot(smear_allowed_px(sigma, ratio) / 12f64.sqrt());
         approx::assert_relative_eq!(with, ratio * sigma, max_relative = 1e-12);
         let mm = distance_allowed_mm(sigma, ratio, 22.0, 2.0, 5.0);
         // Back through the disc: Δz = m²·z, disc = Δz/N.

@@ -80,15 +80,6 @@ pub struct Column {
 }
 
 impl Column {
-    /// The heading with its unit: "blur, px".
-    pub fn heading_with_unit(&self) -> String {
-        if self.unit.is_empty() {
-            self.heading.to_owned()
-        } else {
-            format!("{}, {}", self.heading, self.unit)
-        }
-    }
-
     /// The value as shown to people, without the unit; `None` when there is none.
     pub fn shown(&self, frame: &FrameRecord) -> Option<String> {
         if let Cell::Range(value, _, low, high) = (self.get)(frame)

@@ -4,10 +4,8 @@ use super::record::{
     BreakdownRow, BurstRecord, FrameRecord, OutingRecord, Proportion, SubjectFound,
 };
 use super::wording;
+use crate::core::stats;
 use crate::core::verdict::{Cause, Verdict};
-
-/// Quantile of the standard normal for a 95 % interval.
-const Z_95: f64 = 1.959_963_984_540_054;
 
 /// Judged frames short of which no hit rate is given.
 pub const MIN_FRAMES_FOR_RATE: u32 = 20;
@@ -32,24 +30,11 @@ pub fn no_rate_because(outing: &OutingRecord) -> Option<String> {
     })
 }
 
-/// A share with its 95 % Wilson score interval (Wilson 1927, J. Am. Stat. Assoc. 22, 209-212,
-/// DOI 10.1080/01621459.1927.10502953). It stays inside 0..1 and is sound for small counts;
-/// it takes frames as independent, which frames of one burst are not quite.
+/// A share with its 95 % Wilson score interval ([`stats::wilson`]).
 pub fn wilson(count: u32, of: u32) -> Proportion {
     let count = count.min(of);
-    if of == 0 {
-        return Proportion { count, of, low: None, high: None };
-    }
-    let n = f64::from(of);
-    let p = f64::from(count) / n;
-    let z2 = Z_95 * Z_95;
-    let middle = p + z2 / (2.0 * n);
-    let half = Z_95 * (p * (1.0 - p) / n + z2 / (4.0 * n * n)).sqrt();
-    let scale = 1.0 + z2 / n;
-    // At the ends the interval touches 0 or 1 exactly; rounding must not leave 1e-18 there.
-    let low = if count == 0 { 0.0 } else { (middle - half) / scale };
-    let high = if count == of { 1.0 } else { (middle + half) / scale };
-    Proportion { count, of, low: Some(low.max(0.0)), high: Some(high.min(1.0)) }
+    let (low, high) = stats::wilson(count, of).unzip();
+    Proportion { count, of, low, high }
 }
 
 /// Counts an outing. The hit rate and the breakdowns are out of the frames that could be judged;
@@ -139,26 +124,12 @@ pub fn best_first(best: Option<&str>, frames: &[&FrameRecord]) -> Vec<usize> {
 mod tests {
     use super::*;
 
-    // facts W1-W3; 81/263 and the three after it are Newcombe 1998, Stat. Med. 17, 857-872,
-    // Table I, method 3 (score without continuity correction).
     #[test]
-    fn wilson_intervals_match_newcombe() {
-        for (count, of, low, high) in [
-            (0, 10, 0.0, 0.277533),
-            (1, 10, 0.017876, 0.404150),
-            (10, 10, 0.722467, 1.0),
-            (12, 40, 0.180748, 0.454300),
-            (0, 1, 0.0, 0.793451),
-            (81, 263, 0.255289, 0.366210),
-            (15, 148, 0.062386, 0.160487),
-            (0, 20, 0.0, 0.161125),
-            (1, 29, 0.006113, 0.171755),
-        ] {
-            let s = wilson(count, of);
-            approx::assert_abs_diff_eq!(s.low.unwrap(), low, epsilon = 1e-6);
-            approx::assert_abs_diff_eq!(s.high.unwrap(), high, epsilon = 1e-6);
-        }
-        assert_eq!(wilson(0, 0).low, None);
-        assert_eq!(wilson(7, 7).high, Some(1.0));
+    fn a_share_is_within_its_number_and_has_its_interval() {
+        let share = wilson(9, 7);
+        let (low, high) = stats::wilson(7, 7).unwrap();
+        assert_eq!((share.count, share.of), (7, 7));
+        assert_eq!((share.low, share.high), (Some(low), Some(high)));
+        assert_eq!((wilson(0, 0).low, wilson(0, 0).high), (None, None));
     }
 }

@@ -68,12 +68,6 @@ pub fn short(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// A number in powers of ten when it is too small to be read in plain digits: "3.1e-5".
-pub fn short_number(value: f64) -> String {
-    let small = value.abs() < 0.001 && value.abs() > 0.0;
-    if small && value.is_finite() { format!("{value:.1e}") } else { number(value) }
-}
-
 /// A value and its error, cut at the digit where the error starts: ("1.24", "0.06").
 pub fn value_and_error(value: f64, std_err: Option<f64>) -> (String, Option<String>) {
     match std_err {

@@ -108,8 +108,6 @@ pub struct TrackedSubject {
 const PRIOR_SD: f64 = 0.20;
 /// What is added to blur squared, so that no tile is endlessly good, px².
 const BLUR_SOFTENING: f32 = 2.0;
-/// Share of the burst, from the sharpest down, that decides at each place.
-const SHARPER_SHARE: f64 = 1.0;
 /// A rival this near the best place is the same place, share of the width.
 const SAME_PLACE: f64 = 0.08;
 
@@ -187,9 +185,9 @@ pub fn track_subject(shots: &[&FrameFeatures], maps: &[FocusMap]) -> Option<Trac
             if stack.is_empty() {
                 continue;
             }
+            // Sorted, so that the sum does not depend on the order of the frames.
             stack.sort_unstable_by(|a, b| b.total_cmp(a));
-            let take = ((stack.len() as f64 * SHARPER_SHARE).ceil() as usize).max(1);
-            let mean = stack[..take].iter().sum::<f32>() / take as f32;
+            let mean = stack.iter().sum::<f32>() / stack.len() as f32;
             let d2 = (c as f64 + 0.5 - cx).powi(2) + (r as f64 + 0.5 - cy).powi(2);
             score[r * cols + c] = f64::from(mean) * (-0.5 * d2 / (sd * sd)).exp();
         }

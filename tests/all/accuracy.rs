@@ -2,7 +2,7 @@
 //! the full figures; a bar here stands below its tuning figure by the margin named beside it.
 
 use stopwise::core::Luma;
-use stopwise::core::stats::{kendall_tau, median};
+use stopwise::core::stats::median;
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
@@ -16,6 +16,8 @@ use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::patch::{PatchKind, patch};
 use stopwise::simulator::scene::SceneKind;
 use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+
+use crate::field::bench::kendall::kendall_tau;
 
 /// A luma and its size.
 struct Frame(Vec<u8>, usize, usize);

@@ -6,8 +6,9 @@ use stopwise::simulator::outing;
 
 #[allow(dead_code, missing_docs)]
 #[path = "../../benches/field/mod.rs"]
-mod bench;
+pub(crate) mod bench;
 
+use bench::kendall::kendall_tau;
 use bench::reading::told;
 use bench::score::Tally;
 use bench::truth::{True, TrueBurst};
@@ -132,4 +133,16 @@ fn the_bench_sees_a_burst_said_to_hold_nothing_sharp() {
     let rightly = Tally::of(&all_soft, &told);
     // Nothing sharp there, and no best named: the pick is not held against it.
     assert_eq!((rightly.soft_found.yes, rightly.right.yes, rightly.picked.of), (1.0, 4.0, 0.0));
+}
+
+// Values from scipy.stats.kendalltau (tau-b).
+#[test]
+fn kendall_tau_with_and_without_ties() {
+    use approx::assert_abs_diff_eq as near;
+    let a = [12.0, 2.0, 1.0, 12.0, 2.0];
+    let b = [1.0, 4.0, 7.0, 1.0, 0.0];
+    near!(kendall_tau(&a, &b).unwrap(), -0.471_404_520_791, epsilon = 1e-9);
+    near!(kendall_tau(&[1.0, 2.0, 3.0], &[1.0, 3.0, 2.0]).unwrap(), 1.0 / 3.0, epsilon = 1e-12);
+    assert_eq!(kendall_tau(&[1.0, 1.0], &[1.0, 2.0]), None);
+    assert_eq!(kendall_tau(&[1.0], &[1.0, 2.0]), None);
 }

@@ -21,7 +21,6 @@ mod image_table;
 mod invented;
 mod layers;
 mod noise_frame;
-mod noise_gains;
 mod noise_jpeg;
 mod optics;
 mod planning;

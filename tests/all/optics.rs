@@ -1,7 +1,8 @@
 //! Optics against published and recomputed values: facts sections 2 and 3.
 
 use approx::assert_abs_diff_eq as near;
-use stopwise::core::units::{Aperture, GREEN, PitchUm};
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::optics::resolved::working_f_number;
 use stopwise::optics::{closeup, defocus, depth, diffraction};
 
 const PITCH: PitchUm = PitchUm(36_000.0 / 8192.0);
@@ -10,7 +11,7 @@ const PITCH_SMALL: PitchUm = PitchUm(17_300.0 / 5184.0);
 const MAGNIFICATIONS: [f64; 4] = [1.0, 2.0, 3.0, 5.0];
 
 fn working(n: f64, m: f64, p: f64) -> f64 {
-    Aperture::Marked(n).working(m, p)
+    working_f_number(n, m, p)
 }
 
 // M1-M3: Goodman §6.4.
@@ -28,6 +29,11 @@ fn m1_to_m3_diffraction_curve() {
     near!(diffraction::nu_at_modulation(0.09), 0.818845, epsilon = 1e-5);
 }
 
+/// Cutoff in cycles per millimetre: that for a pitch of a millimetre.
+fn cutoff_cy_mm(n_eff: f64) -> f64 {
+    diffraction::cutoff_cy_px(n_eff, PitchUm(1000.0), GREEN)
+}
+
 // M4-M6: the same curve on the sensor, 0.55 µm.
 #[test]
 fn m4_to_m6_frequencies_on_the_sensor() {
@@ -36,10 +42,9 @@ fn m4_to_m6_frequencies_on_the_sensor() {
     let mtf50 = [91.812, 45.906, 22.953, 11.129, 7.651];
     let mtf10 = [183.04, 91.521, 45.760, 22.187, 15.253];
     for i in 0..5 {
-        near!(diffraction::cutoff_cy_mm(n[i], GREEN), cutoff[i], epsilon = 0.01);
-        near!(diffraction::mtf50_cy_mm(n[i], GREEN), mtf50[i], epsilon = 0.001);
-        let at10 = diffraction::nu_at_modulation(0.1) * diffraction::cutoff_cy_mm(n[i], GREEN);
-        near!(at10, mtf10[i], epsilon = 0.01);
+        near!(cutoff_cy_mm(n[i]), cutoff[i], epsilon = 0.01);
+        near!(diffraction::nu_at_modulation(0.5) * cutoff_cy_mm(n[i]), mtf50[i], epsilon = 0.001);
+        near!(diffraction::nu_at_modulation(0.1) * cutoff_cy_mm(n[i]), mtf10[i], epsilon = 0.01);
     }
 }
 
@@ -55,23 +60,16 @@ fn m7_to_m10_airy_pattern() {
     }
     let pitches = [PITCH, PITCH_6, PITCH_SMALL];
     for (pitch, want) in pitches.iter().zip([15.98, 21.82, 12.13]) {
-        let n = diffraction::n_eff_cutoff_at_nyquist(*pitch, GREEN);
-        near!(n, want, epsilon = 0.01);
-        near!(diffraction::cutoff_cy_px(n, *pitch, GREEN), 0.5, epsilon = 1e-12);
+        near!(diffraction::cutoff_cy_px(want, *pitch, GREEN), 0.5, epsilon = 4e-4);
     }
     for (pitch, want) in pitches.iter().zip([6.551, 8.944, 4.975]) {
-        let n = diffraction::n_eff_airy_two_px(*pitch, GREEN);
-        near!(n, want, epsilon = 0.001);
-        near!(diffraction::airy_diameter_um(n, GREEN), 2.0 * pitch.0, epsilon = 1e-9);
+        near!(diffraction::airy_diameter_um(want, GREEN), 2.0 * pitch.0, epsilon = 0.0014);
     }
 }
 
-// M11-M16: disc, box, motion, Gaussian and their equivalents; Boreman ch. 1-2.
+// M13-M16: box, motion, Gaussian and its equivalent; Boreman ch. 1-2.
 #[test]
-fn m11_to_m16_other_stages_and_gaussian_equivalents() {
-    near!(diffraction::mtf_disc(0.705085), 0.5, epsilon = 1e-6);
-    near!(diffraction::mtf_disc(1.088537), 0.1, epsilon = 1e-6);
-    near!(diffraction::mtf_disc(1.219670), 0.0, epsilon = 1e-6);
+fn m13_to_m16_other_stages_and_the_gaussian_equivalent() {
     near!(diffraction::mtf_box(0.603355), 0.5, epsilon = 1e-6);
     near!(diffraction::mtf_box(0.5), std::f64::consts::FRAC_2_PI, epsilon = 1e-6);
     near!(diffraction::mtf_box(0.25 * 2.0), std::f64::consts::FRAC_2_PI, epsilon = 1e-6);
@@ -81,11 +79,6 @@ fn m11_to_m16_other_stages_and_gaussian_equivalents() {
     // The tolerance is on the frequency: a step of 1e-6 there must cross 10 %.
     assert!(diffraction::mtf_gaussian(0.341540) > 0.1 && diffraction::mtf_gaussian(0.341542) < 0.1);
     near!(diffraction::sigma_diffraction_um(10.0, GREEN), 0.463868 * 5.5, epsilon = 1e-4);
-    near!(diffraction::sigma_disc(1.0), 0.265770, epsilon = 1e-5);
-    near!(diffraction::sigma_box(1.0), 0.310582, epsilon = 1e-5);
-    let disc_over_diffraction =
-        diffraction::sigma_diffraction_um(10.0, GREEN) / 5.5 / diffraction::sigma_disc(1.0);
-    near!(disc_over_diffraction, 1.74538, epsilon = 1e-4);
 }
 
 // S1-S3: diffraction times pixel box.
@@ -107,11 +100,9 @@ fn s1_to_s3_cascade_with_the_pixel() {
     ];
     for (pitch, cy_mm, cy_px) in rows {
         for i in 0..5 {
-            let f50 = diffraction::system_mtf50_cy_px(n[i], pitch, GREEN);
+            let f50 = 0.187_390_6 / diffraction::sigma_settings_px(n[i], pitch, GREEN);
             near!(f50 / pitch.0 * 1000.0, cy_mm[i], epsilon = 0.005);
             near!(f50, cy_px[i], epsilon = 6e-5);
-            let sigma = diffraction::sigma_settings_px(n[i], pitch, GREEN);
-            near!(sigma * f50, 0.187391, epsilon = 1e-6);
         }
     }
 }
@@ -121,11 +112,13 @@ fn s1_to_s3_cascade_with_the_pixel() {
 fn s4_to_s6_nyquist_and_quadrature() {
     for (n, pitch, want) in [(8.0, PITCH, 0.2485), (8.0, PITCH_6, 0.3462), (11.0, PITCH_6, 0.2460)]
     {
-        near!(diffraction::system_mtf(0.5, n, pitch, GREEN), want, epsilon = 5e-5);
+        let nu = 0.5 / diffraction::cutoff_cy_px(n, pitch, GREEN);
+        let both = diffraction::mtf_diffraction(nu) * diffraction::mtf_box(0.5);
+        near!(both, want, epsilon = 5e-5);
     }
     for (n, want) in [(8.0, 76.32), (16.0, 43.54), (32.0, 22.64)] {
-        let sigma_um =
-            diffraction::sigma_diffraction_um(n, GREEN).hypot(diffraction::sigma_box(PITCH.0));
+        // A box as wide as the pitch has the MTF50 of a Gaussian of 0.310582 of it (M16).
+        let sigma_um = diffraction::sigma_diffraction_um(n, GREEN).hypot(0.310_582 * PITCH.0);
         near!(diffraction::GAUSSIAN_F50 / sigma_um * 1000.0, want, epsilon = 0.05);
     }
     let sigma = 0.5f64.hypot(0.8);
@@ -133,7 +126,7 @@ fn s4_to_s6_nyquist_and_quadrature() {
     near!(diffraction::GAUSSIAN_F50 / sigma, 0.198633, epsilon = 1e-6);
 }
 
-// H0-H4: Hopkins 1955, integral recomputed.
+// H0-H4: Hopkins 1955, integral recomputed; the approximation is within 0.0144 of it.
 #[test]
 fn h0_to_h4_defocused_transfer() {
     let nu = [0.1, 0.2, 0.25, 0.3, 0.5, 0.7, 0.9];
@@ -146,86 +139,23 @@ fn h0_to_h4_defocused_transfer() {
     ];
     for (w20, want) in rows {
         for i in 0..nu.len() {
-            near!(defocus::otf_defocus_exact(nu[i], w20), want[i], epsilon = 1e-5);
             near!(defocus::otf_defocus(nu[i], w20), want[i], epsilon = 0.0144);
         }
     }
 }
 
-// H5-H8.
+// H6, H7: path difference and disc of a defocus.
 #[test]
-fn h5_to_h8_half_modulation_strehl_and_reversal() {
-    let rows = [
-        (0.0, 0.40397),
-        (0.25, 0.30113),
-        (0.5, 0.17652),
-        (0.75, 0.11926),
-        (1.0, 0.08948),
-        (2.0, 0.04451),
-        (3.0, 0.02959),
-    ];
-    for (w20, want) in rows {
-        near!(defocus::nu50(w20), want, epsilon = 2e-5);
-    }
-    near!(defocus::strehl(0.25), 0.81057, epsilon = 1e-5);
+fn h6_and_h7_path_difference_and_disc() {
     near!(defocus::w20_waves(100.0, 16.0, GREEN), 0.08878, epsilon = 1e-5);
-    let disc = defocus::blur_disc_um(100.0, 16.0);
-    near!(disc, 6.25, epsilon = 1e-9);
-    near!(defocus::w20_waves_from_disc(disc, 16.0, GREEN), 0.08878, epsilon = 1e-5);
-    let lowest = |w20: f64| {
-        (1..1000)
-            .map(|i| defocus::otf_defocus_exact(f64::from(i) / 1000.0, w20))
-            .fold(1.0, f64::min)
-    };
-    assert!(lowest(0.64) > -1e-5, "no reversal yet: {}", lowest(0.64));
-    near!(lowest(0.66), -0.0080, epsilon = 5e-4);
-    assert!(defocus::otf_defocus_exact(0.1, 1.0) > 0.0);
-    assert!(defocus::otf_defocus_exact(0.2, 1.0) < 0.0);
+    near!(defocus::blur_disc_um(100.0, 16.0), 6.25, epsilon = 1e-9);
 }
 
-// O1-O5: Hansma 1996, spot quadrature.
+// O6: exact Hopkins integral.
 #[test]
-fn o1_to_o5_best_aperture_by_spot() {
-    let rows = [
-        (1.0, 1.0, 19.36, 9.68, 36.5, 36.5),
-        (2.0, 0.5, 27.39, 9.13, 51.6, 25.8),
-        (2.0, 1.0, 38.73, 12.91, 73.0, 36.5),
-        (3.0, 0.3, 31.82, 7.95, 60.0, 20.0),
-        (5.0, 0.1, 30.62, 5.10, 57.7, 11.55),
-        (5.0, 0.2, 43.30, 7.22, 81.6, 16.33),
-    ];
-    for (m, depth_mm, n_eff, marked, spot, on_subject) in rows {
-        let n = depth::best_n_eff_by_spot(depth_mm, m);
-        near!(n, n_eff, epsilon = 0.01);
-        near!(n / (1.0 + m), marked, epsilon = 0.01);
-        // The table gives spots to a tenth of a micrometre.
-        near!(depth::smallest_spot_um(n), spot, epsilon = 0.06);
-        near!(depth::smallest_spot_um(n) / m, on_subject, epsilon = 0.06);
-    }
-}
-
-// O6-O8: exact Hopkins integral.
-#[test]
-fn o6_to_o8_best_aperture_by_modulation() {
-    let rows = [
-        (250.0, 15.49, 36.36, 35.52),
-        (500.0, 21.90, 25.71, 25.11),
-        (1000.0, 30.98, 18.18, 17.76),
-        (2000.0, 43.81, 12.85, 12.56),
-    ];
-    for (defocus_um, n_eff, mtf50, by_spot) in rows {
+fn o6_best_aperture_by_modulation() {
+    for (defocus_um, n_eff) in [(250.0, 15.49), (500.0, 21.90), (1000.0, 30.98), (2000.0, 43.81)] {
         near!(depth::best_n_eff(defocus_um, GREEN), n_eff, epsilon = 0.05);
-        near!(depth::best_mtf50_cy_mm(defocus_um, GREEN), mtf50, epsilon = 0.02);
-        let hansma = depth::best_n_eff_by_spot(2.0 * defocus_um / 1000.0, 1.0);
-        let got = defocus::mtf50_defocused_cy_mm(defocus_um, hansma, GREEN);
-        near!(got, by_spot, epsilon = 0.02);
-    }
-    for (f, defocus_um, n_eff, modulation) in
-        [(20.0, 500.0, 21.56, 0.6007), (10.0, 1000.0, 29.04, 0.7194)]
-    {
-        let (n, got) = depth::best_n_eff_at(f, defocus_um, GREEN);
-        near!(n, n_eff, epsilon = 0.1);
-        near!(got, modulation, epsilon = 0.002);
     }
 }
 
@@ -252,20 +182,9 @@ fn d1_to_d5_and_d8_geometric_depth() {
     near!(depth::geometric(30.0, working(8.0, 2.0, 0.5), 2.0).depth_mm, 0.6, epsilon = 1e-12);
 }
 
-// D6-D7: exact thin lens.
+// D9-D11: quarter wave (Born & Wolf §8.8).
 #[test]
-fn d6_and_d7_thin_lens() {
-    let (near_mm, far_mm) = depth::thin_lens_near_far_mm(100.0, 8.0, 0.03, 1.0);
-    near!(near_mm, 0.47885, epsilon = 1e-5);
-    near!(far_mm.unwrap(), 0.48115, epsilon = 1e-5);
-    let (near_mm, far_mm) = depth::thin_lens_near_far_mm(100.0, 8.0, 0.03, 5.0);
-    near!(near_mm, 0.057572, epsilon = 1e-6);
-    near!(far_mm.unwrap(), 0.057628, epsilon = 1e-6);
-}
-
-// D9-D13: quarter wave (Born & Wolf §8.8), Inoué & Oldenbourg, Berek.
-#[test]
-fn d9_to_d13_wave_depth() {
+fn d9_to_d11_wave_depth() {
     let rows = [
         (1.0, 8.0, 0.5632),
         (2.0, 8.0, 0.3168),
@@ -285,21 +204,11 @@ fn d9_to_d13_wave_depth() {
         let end_um = depth::image_half_depth_um(got.depth_mm, m);
         near!(defocus::w20_waves(end_um, n_eff, GREEN), 0.25, epsilon = 1e-9);
     }
-    for (m, want) in MAGNIFICATIONS.iter().zip([0.7040, 0.3696, 0.2816, 0.2196]) {
-        let na = depth::numerical_aperture(working(8.0, *m, 1.0), *m);
-        near!(depth::wave_plus_detector(4.4, na, *m, GREEN).depth_mm, want, epsilon = 5e-5);
-    }
-    let microscope = depth::wave_plus_detector(6.5, 0.25, 10.0, GREEN);
-    near!(microscope.depth_mm * 1000.0, 11.40, epsilon = 1e-3);
-    near!(depth::berek_mm(0.1, 100.0, GREEN) * 1000.0, 61.5, epsilon = 1e-9);
 }
 
 // C1-C10: working f-number, Kingslake.
 #[test]
 fn c1_to_c10_working_f_number() {
-    for (m, want) in MAGNIFICATIONS.iter().zip([2.0, 3.1699, 4.0, 5.1699]) {
-        near!(closeup::stops_lost(*m, 1.0), want, epsilon = 5e-5);
-    }
     let symmetric = [
         (4.0, [8.0, 12.0, 16.0, 24.0]),
         (5.6, [11.2, 16.8, 22.4, 33.6]),
@@ -314,55 +223,35 @@ fn c1_to_c10_working_f_number() {
         }
     }
     let pupils = [
-        (0.5, [24.0, 40.0, 56.0, 88.0], [3.1699, 4.6439, 5.6147, 6.9189], 5e-5),
-        (1.4, [13.714, 19.429, 25.143, 36.571], [1.5552, 2.5602, 3.3042, 4.3853], 5e-4),
-        (2.0, [12.0, 16.0, 20.0, 28.0], [1.1699, 2.0, 2.6439, 3.6147], 5e-5),
+        (0.5, [24.0, 40.0, 56.0, 88.0], 5e-5),
+        (1.4, [13.714, 19.429, 25.143, 36.571], 5e-4),
+        (2.0, [12.0, 16.0, 20.0, 28.0], 5e-5),
     ];
-    for (p, n_eff, stops, tolerance) in pupils {
+    for (p, n_eff, tolerance) in pupils {
         for i in 0..4 {
             near!(working(8.0, MAGNIFICATIONS[i], p), n_eff[i], epsilon = tolerance);
-            near!(closeup::stops_lost(MAGNIFICATIONS[i], p), stops[i], epsilon = tolerance);
         }
     }
 }
 
-// C11-C20: thin-lens algebra.
+// C11-C18, C20: thin-lens algebra.
 #[test]
-fn c11_to_c20_magnification() {
+fn c11_to_c18_and_c20_magnification() {
     for (extension, focal, want) in [(25.0, 50.0, 0.5), (36.0, 50.0, 0.72), (100.0, 100.0, 1.0)] {
         near!(closeup::magnification_from_extension(extension, focal), want, epsilon = 1e-12);
     }
-    for (dioptres, m, focal, subject) in
-        [(5.0, 2.0, 66.667, 100.0), (8.0, 2.6, 55.556, 76.923), (10.0, 3.0, 50.0, 66.667)]
-    {
+    for (dioptres, m) in [(5.0, 2.0), (8.0, 2.6), (10.0, 3.0)] {
         near!(closeup::magnification_with_close_up(1.0, 100.0, dioptres), m, epsilon = 1e-9);
-        let close_up = closeup::close_up_focal_mm(dioptres);
-        let both = closeup::combined_focal_mm(100.0, close_up, 0.0);
-        near!(both, focal, epsilon = 5e-4);
-        near!(closeup::subject_distance_mm(both, m), subject, epsilon = 5e-4);
     }
     near!(closeup::magnification_with_close_up(1.0, 60.0, 10.0), 2.2, epsilon = 1e-12);
     near!(closeup::magnification_with_close_up(2.0, 90.0, 5.0), 3.35, epsilon = 1e-12);
     near!(closeup::magnification_with_close_up(0.0, 200.0, 5.0), 1.0, epsilon = 1e-12);
     near!(closeup::magnification_with_close_up(0.0, 70.0, 10.0), 0.7, epsilon = 1e-12);
-    near!(closeup::combined_focal_mm(100.0, 200.0, 30.0), 74.074, epsilon = 5e-4);
-    near!(closeup::magnification_stacked(200.0, 50.0), 4.0, epsilon = 1e-12);
-    for (distance, want) in [(400.0, 1.0), (450.0, 0.5), (500.0, 0.38197)] {
-        let m = closeup::magnification_from_distance(distance, 100.0).unwrap();
-        near!(m, want, epsilon = 1e-5);
-    }
-    assert_eq!(closeup::magnification_from_distance(390.0, 100.0), None);
     // C18: the close-up lens leaves the working f-number alone.
     let (f, n, m0) = (100.0, 8.0, 1.0);
     let m = closeup::magnification_with_close_up(m0, f, 5.0);
-    let both = closeup::combined_focal_mm(f, closeup::close_up_focal_mm(5.0), 0.0);
+    let both = 1.0 / (1.0 / f + 1.0 / closeup::close_up_focal_mm(5.0));
     near!(both / (f / n) * (1.0 + m), working(n, m0, 1.0), epsilon = 1e-9);
-    for (m, (w, h)) in
-        MAGNIFICATIONS.iter().zip([(36.0, 24.0), (18.0, 12.0), (12.0, 8.0), (7.2, 4.8)])
-    {
-        near!(closeup::field_mm(36.0, *m), w, epsilon = 1e-12);
-        near!(closeup::field_mm(24.0, *m), h, epsilon = 1e-12);
-    }
     for (m, want) in MAGNIFICATIONS.iter().zip([4.3945, 2.1973, 1.4648, 0.8789]) {
         near!(closeup::object_um_per_px(PITCH.0, *m), want, epsilon = 1e-4);
     }

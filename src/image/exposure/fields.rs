@@ -6,16 +6,6 @@ use exif::{Context, Exif, In, Tag, Value};
 const MAX_TEXT: usize = 200;
 /// Exif 3.0 type code for UTF-8 text.
 const TYPE_UTF8: u16 = 129;
-/// A numerator that stands for "unknown" or "infinity".
-pub(super) const ALL_ONES: u32 = u32::MAX;
-
-/// A ratio as it stands in the file; the signed kind keeps its bits in `num` too.
-pub(super) struct Ratio {
-    /// Bits of the numerator.
-    pub(super) num: u32,
-    /// The quotient; `None` when the denominator is 0 or the value is not finite.
-    pub(super) value: Option<f64>,
-}
 
 /// The tags of one file.
 pub(super) struct Fields<'a>(pub(super) &'a Exif);
@@ -30,34 +20,27 @@ impl Fields<'_> {
             .map(|field| &field.value)
     }
 
-    /// The value at an index as a ratio, whatever numeric type it was written in.
-    pub(super) fn ratio_at(&self, tag: Tag, i: usize) -> Option<Ratio> {
-        let of = |num: u32, value: f64| Ratio { num, value: Some(value).filter(|v| v.is_finite()) };
-        // A float has no numerator: 1 stands for "neither zero nor unknown".
-        let float = |v: f64| of(u32::from(v.abs() > 0.0), v);
-        Some(match self.value(tag)? {
-            Value::Rational(v) => of(v.get(i)?.num, v.get(i)?.to_f64()),
-            Value::SRational(v) => of(v.get(i)?.num as u32, v.get(i)?.to_f64()),
-            Value::Byte(v) => of((*v.get(i)?).into(), (*v.get(i)?).into()),
-            Value::Short(v) => of((*v.get(i)?).into(), (*v.get(i)?).into()),
-            Value::Long(v) => of(*v.get(i)?, (*v.get(i)?).into()),
-            Value::SByte(v) => of(i32::from(*v.get(i)?) as u32, (*v.get(i)?).into()),
-            Value::SShort(v) => of(i32::from(*v.get(i)?) as u32, (*v.get(i)?).into()),
-            Value::SLong(v) => of(*v.get(i)? as u32, (*v.get(i)?).into()),
-            Value::Float(v) => float((*v.get(i)?).into()),
-            Value::Double(v) => float(*v.get(i)?),
+    /// The value at an index as a finite number, whatever numeric type it was written in.
+    pub(super) fn number_at(&self, tag: Tag, i: usize) -> Option<f64> {
+        let value = match self.value(tag)? {
+            Value::Rational(v) => v.get(i)?.to_f64(),
+            Value::SRational(v) => v.get(i)?.to_f64(),
+            Value::Byte(v) => (*v.get(i)?).into(),
+            Value::Short(v) => (*v.get(i)?).into(),
+            Value::Long(v) => (*v.get(i)?).into(),
+            Value::SByte(v) => (*v.get(i)?).into(),
+            Value::SShort(v) => (*v.get(i)?).into(),
+            Value::SLong(v) => (*v.get(i)?).into(),
+            Value::Float(v) => (*v.get(i)?).into(),
+            Value::Double(v) => *v.get(i)?,
             Value::Ascii(_) | Value::Undefined(..) | Value::Unknown(..) => return None,
-        })
-    }
-
-    /// The first value as a ratio.
-    pub(super) fn ratio(&self, tag: Tag) -> Option<Ratio> {
-        self.ratio_at(tag, 0)
+        };
+        Some(value).filter(|v| v.is_finite())
     }
 
     /// The first value as a finite number.
     pub(super) fn number(&self, tag: Tag) -> Option<f64> {
-        self.ratio(tag)?.value
+        self.number_at(tag, 0)
     }
 
     /// The first value as a number above 0: the rule for tags whose 0 means unknown.

@@ -7,8 +7,8 @@
 #![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 pub mod apex;
-mod codes;
 mod fields;
+mod flash;
 mod taken_at;
 
 use std::io::{BufRead, Seek};
@@ -16,37 +16,12 @@ use std::io::{BufRead, Seek};
 use exif::{Error as ExifError, Exif, Reader, Tag};
 use serde::{Deserialize, Serialize};
 
-pub use codes::{
-    Composite, ExposureMode, ExposureProgram, Flash, FlashMode, GainControl, LightSource,
-    RenderingCode, ReturnLight, SensitivityType, Sharpening,
-};
+pub use flash::Flash;
 pub use taken_at::TakenAt;
 
-use self::fields::{ALL_ONES, Fields};
+use self::fields::Fields;
 use super::Orientation;
 use crate::core::Known;
-
-/// Distance from the camera to the subject, as the lens reported it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub enum Distance {
-    /// In metres.
-    Metres(f64),
-    /// At infinity.
-    Infinity,
-}
-
-/// Focal lengths and widest apertures a lens is made for.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct LensSpec {
-    /// Shortest focal length, mm.
-    pub min_focal_mm: f64,
-    /// Longest focal length, mm.
-    pub max_focal_mm: f64,
-    /// Smallest f-number at the shortest focal length.
-    pub min_f_number_at_min_focal: Option<f64>,
-    /// Smallest f-number at the longest focal length.
-    pub min_f_number_at_max_focal: Option<f64>,
-}
 
 /// Maker, model and serial number of a body or a lens, as far as the file names them.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -66,10 +41,6 @@ pub struct LensTag {
     pub make: Option<Known<String>>,
     /// Model.
     pub model: Option<Known<String>>,
-    /// Serial number.
-    pub serial: Option<Known<String>>,
-    /// What it is made for.
-    pub spec: Option<Known<LensSpec>>,
 }
 
 /// What the camera wrote about a frame. `None` is unknown; 0 never stands in for it.
@@ -82,28 +53,12 @@ pub struct Exposure {
     pub f_number: Option<Known<f64>>,
     /// ISO sensitivity.
     pub iso: Option<Known<f64>>,
-    /// What kind of sensitivity that is.
-    pub sensitivity_type: Option<Known<SensitivityType>>,
-    /// How aperture and time were chosen.
-    pub exposure_program: Option<Known<ExposureProgram>>,
-    /// By hand, automatic or bracketed.
-    pub exposure_mode: Option<Known<ExposureMode>>,
     /// Exposure compensation, Ev.
     pub exposure_bias_ev: Option<Known<f64>>,
-    /// Brightness of the scene, APEX Bv.
-    pub brightness_ev: Option<Known<f64>>,
     /// Flash. `fired == false` does not prove ambient light; see [`Flash`].
     pub flash: Option<Known<Flash>>,
     /// Focal length, mm; the real one, not the 35 mm equivalent.
     pub focal_mm: Option<Known<f64>>,
-    /// Focal length with the same diagonal field on 36 x 24 mm, mm.
-    pub focal_35mm_mm: Option<Known<f64>>,
-    /// Smallest f-number of the lens at this focal length.
-    pub max_aperture_f_number: Option<Known<f64>>,
-    /// Distance to the subject.
-    pub subject_distance: Option<Known<Distance>>,
-    /// The light the camera was set to.
-    pub light_source: Option<Known<LightSource>>,
     /// When it was taken.
     pub taken_at: Option<Known<TakenAt>>,
     /// Pixel pitch of this file on the sensor, µm: that of the capture, scaled if the file was
@@ -112,8 +67,6 @@ pub struct Exposure {
     /// Width the camera recorded, px; another one than the file's means that it was resized or
     /// cut since.
     pub recorded_width_px: Option<Known<u32>>,
-    /// Height the camera recorded, px.
-    pub recorded_height_px: Option<Known<u32>>,
     /// Middle of the subject as the camera recorded it (Exif SubjectArea, else SubjectLocation),
     /// fractions of the file's width and height, before it is turned upright. `None` where it is
     /// the middle of the picture: cameras write that whatever the subject is.
@@ -124,18 +77,6 @@ pub struct Exposure {
     pub lens: LensTag,
     /// How the picture has to be turned to stand upright.
     pub orientation: Option<Known<Orientation>>,
-    /// Whether the picture was rendered out of the ordinary.
-    pub custom_rendered: Option<Known<RenderingCode>>,
-    /// Whether the frame is made of several exposures.
-    pub composite_image: Option<Known<Composite>>,
-    /// Digital zoom ratio; `None` also when none was used.
-    pub digital_zoom: Option<Known<f64>>,
-    /// The camera's sharpening.
-    pub sharpness: Option<Known<Sharpening>>,
-    /// Gain beyond the sensitivity.
-    pub gain_control: Option<Known<GainControl>>,
-    /// Firmware or program that wrote the file.
-    pub software: Option<Known<String>>,
 }
 
 /// An APEX time or aperture beyond this is no setting of a camera (2^20 s is twelve days).
@@ -152,8 +93,6 @@ const SAME_SHAPE: f64 = 0.01;
 const MIDDLE_SHARE: f64 = 0.01;
 /// What stands in a SHORT sensitivity that did not fit.
 const ISO_TOO_LARGE: u32 = 65535;
-/// Diagonal of 36 x 24 mm, mm.
-const FULL_FRAME_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
 
 impl Exposure {
     /// Reads the Exif data of a picture file (JPEG, TIFF, PNG, WebP) held in memory.
@@ -175,11 +114,6 @@ impl Exposure {
         read(size_px, || tolerant().read_raw(tiff.to_vec()))
     }
 
-    /// How many times smaller the sensor's diagonal is than that of 36 x 24 mm.
-    pub fn crop_factor(&self) -> Option<f64> {
-        Some(self.focal_35mm_mm.as_ref()?.value / self.focal_mm.as_ref()?.value)
-    }
-
     fn from_exif(exif: &Exif, size_px: (u32, u32)) -> Self {
         let fields = Fields(exif);
         let text = |tag| fields.text(tag).map(Known::from_file);
@@ -190,60 +124,26 @@ impl Exposure {
         ) -> Option<Known<T>> {
             fields.code(tag).and_then(of).map(Known::from_file)
         }
-        let side = |tag| fields.code(tag).filter(|v| *v > 0).map(Known::from_file);
         Exposure {
             exposure_time_s: exposure_time_s(&fields).map(Known::from_file),
             f_number: f_number(&fields).map(Known::from_file),
             iso: iso(&fields).map(Known::from_file),
-            sensitivity_type: coded(&fields, Tag::SensitivityType, SensitivityType::from_code),
-            exposure_program: coded(&fields, Tag::ExposureProgram, ExposureProgram::from_code),
-            exposure_mode: coded(&fields, Tag::ExposureMode, ExposureMode::from_code),
             exposure_bias_ev: apex_value(&fields, Tag::ExposureBiasValue).map(Known::from_file),
-            brightness_ev: fields
-                .ratio(Tag::BrightnessValue)
-                .filter(|r| r.num != ALL_ONES)
-                .and_then(|r| r.value)
-                .filter(|v| v.abs() <= MAX_APEX)
-                .map(Known::from_file),
             flash: coded(&fields, Tag::Flash, |bits| Some(Flash::from_bits(bits))),
             focal_mm: fields.positive(Tag::FocalLength).map(Known::from_file),
-            focal_35mm_mm: fields.positive(Tag::FocalLengthIn35mmFilm).map(Known::from_file),
-            max_aperture_f_number: apex_f_number(&fields, Tag::MaxApertureValue)
-                .map(Known::from_file),
-            subject_distance: subject_distance(&fields).map(Known::from_file),
-            light_source: coded(&fields, Tag::LightSource, LightSource::from_code),
             taken_at: taken_at(&fields).map(Known::from_file),
             pixel_pitch_um: pixel_pitch_um(&fields, size_px).map(Known::from_file),
-            recorded_width_px: side(Tag::PixelXDimension),
-            recorded_height_px: side(Tag::PixelYDimension),
+            recorded_width_px: coded(&fields, Tag::PixelXDimension, |px| (px > 0).then_some(px)),
             subject_at: subject_at(&fields, size_px).map(Known::from_file),
             body: Body {
                 make: text(Tag::Make),
                 model: text(Tag::Model),
                 serial: text(Tag::BodySerialNumber),
             },
-            lens: LensTag {
-                make: text(Tag::LensMake),
-                model: text(Tag::LensModel),
-                serial: text(Tag::LensSerialNumber),
-                spec: lens_spec(&fields).map(Known::from_file),
-            },
+            lens: LensTag { make: text(Tag::LensMake), model: text(Tag::LensModel) },
             orientation: coded(&fields, Tag::Orientation, Orientation::from_code),
-            custom_rendered: coded(&fields, Tag::CustomRendered, |c| {
-                Some(RenderingCode::from_code(c))
-            }),
-            composite_image: coded(&fields, Tag::CompositeImage, Composite::from_code),
-            digital_zoom: fields.positive(Tag::DigitalZoomRatio).map(Known::from_file),
-            sharpness: coded(&fields, Tag::Sharpness, Sharpening::from_code),
-            gain_control: coded(&fields, Tag::GainControl, GainControl::from_code),
-            software: text(Tag::Software),
         }
     }
-}
-
-/// Crop factor of a sensor by its sides in mm: ratio of diagonals to that of 36 x 24 mm.
-pub fn crop_from_sensor(width_mm: f64, height_mm: f64) -> f64 {
-    FULL_FRAME_DIAGONAL_MM / width_mm.hypot(height_mm)
 }
 
 fn tolerant() -> Reader {
@@ -301,7 +201,7 @@ fn subject_at(fields: &Fields<'_>, size_px: (u32, u32)) -> Option<(f64, f64)> {
         return None;
     }
     let place = |tag| {
-        let at = |i| fields.ratio_at(tag, i).and_then(|r| r.value);
+        let at = |i| fields.number_at(tag, i);
         let (x, y) = (at(0)? / width, at(1)? / height);
         let inside = |v: f64| v > 0.0 && v < 1.0;
         (inside(x) && inside(y)).then_some((x, y))
@@ -317,23 +217,16 @@ fn iso(fields: &Fields<'_>) -> Option<f64> {
     let (sos, rei, speed) =
         (Tag::StandardOutputSensitivity, Tag::RecommendedExposureIndex, Tag::ISOSpeed);
     let long = || {
-        let order = match fields.code(Tag::SensitivityType).and_then(SensitivityType::from_code) {
-            Some(SensitivityType::Sos) => [sos, rei, speed],
-            Some(SensitivityType::Iso | SensitivityType::SosIso) => [speed, sos, rei],
+        // Codes of Exif's SensitivityType (ISO 12232): 1 standard output sensitivity; 3 ISO speed,
+        // 5 both; 2, 4, 6 and 7 hold a recommended exposure index.
+        let order = match fields.code(Tag::SensitivityType) {
+            Some(1) => [sos, rei, speed],
+            Some(3 | 5) => [speed, sos, rei],
             _ => [rei, sos, speed],
         };
         order.into_iter().find_map(|tag| fields.positive(tag))
     };
     short.filter(|v| *v != ISO_TOO_LARGE).map(f64::from).or_else(long)
-}
-
-fn subject_distance(fields: &Fields<'_>) -> Option<Distance> {
-    let ratio = fields.ratio(Tag::SubjectDistance)?;
-    match ratio.num {
-        ALL_ONES => Some(Distance::Infinity),
-        0 => None,
-        _ => ratio.value.filter(|v| *v > 0.0).map(Distance::Metres),
-    }
 }
 
 /// The moment of the exposure. The date of the last change (DateTime) is left alone: a batch of
@@ -348,16 +241,6 @@ fn taken_at(fields: &Fields<'_>) -> Option<TakenAt> {
     };
     read(Tag::DateTimeOriginal, Tag::SubSecTimeOriginal, Tag::OffsetTimeOriginal).or_else(|| {
         read(Tag::DateTimeDigitized, Tag::SubSecTimeDigitized, Tag::OffsetTimeDigitized)
-    })
-}
-
-fn lens_spec(fields: &Fields<'_>) -> Option<LensSpec> {
-    let at = |i| fields.ratio_at(Tag::LensSpecification, i)?.value.filter(|v| *v > 0.0);
-    Some(LensSpec {
-        min_focal_mm: at(0)?,
-        max_focal_mm: at(1)?,
-        min_f_number_at_min_focal: at(2).filter(|n| F_NUMBERS.contains(n)),
-        min_f_number_at_max_focal: at(3).filter(|n| F_NUMBERS.contains(n)),
     })
 }
 

@@ -51,20 +51,12 @@ pub(in crate::image) struct RawHeader {
 }
 
 /// Reads and decodes a raw file to its mosaic, in a child where there is one
-/// ([`decode_in_children`](super::decode_in_children)). The memory budget counts the file while it
-/// is read; [`load_raw_held`](super::super::load_raw_held) counts the mosaic as well.
+/// ([`decode_in_children`](super::decode_in_children)), for a caller that holds the memory already
+/// ([`load_raw_held`](super::super::load_raw_held)).
 ///
 /// # Errors
 /// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
 /// that is not supported.
-pub fn load_raw(path: &Path) -> Result<RawFrame, SkipReason> {
-    let file_bytes = length_of(path)?;
-    let mut held = Held::nothing();
-    held.set(file_bytes)?;
-    read_mosaic(path, file_bytes)
-}
-
-/// As [`load_raw`], for a caller that holds the memory already.
 pub(in crate::image) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawFrame, SkipReason> {
     #[cfg(not(unix))]
     let _ = file_bytes;
@@ -77,10 +69,11 @@ pub(in crate::image) fn read_mosaic(path: &Path, file_bytes: u64) -> Result<RawF
     decode_in_process(fs::read(path).map_err(|e| unreadable(&e))?)
 }
 
-/// Decodes a raw file held in memory to its mosaic; as [`load_raw`].
+/// Decodes a raw file held in memory to its mosaic, in a child where there is one.
 ///
 /// # Errors
-/// As [`load_raw`].
+/// [`SkipReason`] when the file is damaged, or comes from a camera or in a form that is not
+/// supported.
 pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
     #[cfg(unix)]
     if let Some(program) = pool::program()
@@ -93,7 +86,7 @@ pub fn decode_raw(bytes: Vec<u8>) -> Result<RawFrame, SkipReason> {
 }
 
 /// Size and exposure of a raw file with its length in bytes, without decoding its samples where
-/// the format allows; in a child as [`load_raw`].
+/// the format allows; in a child where there is one.
 pub(in crate::image) fn header_at(path: &Path) -> Result<(RawHeader, u64), SkipReason> {
     let file_bytes = length_of(path)?;
     let mut held = Held::nothing();

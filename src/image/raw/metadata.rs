@@ -10,10 +10,7 @@ use rawler::formats::tiff::{Rational, SRational};
 use rawler::rawsource::RawSource;
 
 use super::super::Orientation;
-use super::super::exposure::{
-    Body, Distance, Exposure, ExposureMode, ExposureProgram, Flash, LensTag, LightSource, TakenAt,
-    apex,
-};
+use super::super::exposure::{Body, Exposure, Flash, LensTag, TakenAt, apex};
 use crate::core::Known;
 
 /// What stands in a 16-bit sensitivity that did not fit.
@@ -40,13 +37,9 @@ fn filled(own: Exposure, found: Exposure) -> Exposure {
         exposure_time_s: own.exposure_time_s.or(found.exposure_time_s),
         f_number: own.f_number.or(found.f_number),
         iso: own.iso.or(found.iso),
-        exposure_program: own.exposure_program.or(found.exposure_program),
-        exposure_mode: own.exposure_mode.or(found.exposure_mode),
         exposure_bias_ev: own.exposure_bias_ev.or(found.exposure_bias_ev),
         flash: own.flash.or(found.flash),
         focal_mm: own.focal_mm.or(found.focal_mm),
-        subject_distance: own.subject_distance.or(found.subject_distance),
-        light_source: own.light_source.or(found.light_source),
         taken_at: own.taken_at.or(found.taken_at),
         body: Body {
             make: own.body.make.or(found.body.make),
@@ -56,8 +49,6 @@ fn filled(own: Exposure, found: Exposure) -> Exposure {
         lens: LensTag {
             make: own.lens.make.or(found.lens.make),
             model: own.lens.model.or(found.lens.model),
-            serial: own.lens.serial.or(found.lens.serial),
-            spec: own.lens.spec,
         },
         orientation: own.orientation.or(found.orientation),
         ..own
@@ -87,20 +78,9 @@ fn of(data: &RawMetadata) -> Exposure {
             .or_else(|| e.aperture_value.and_then(positive).map(apex::n_from_av))
             .map(Known::from_file),
         iso: iso(e).map(Known::from_file),
-        exposure_program: code(e.exposure_program)
-            .and_then(ExposureProgram::from_code)
-            .map(Known::from_file),
-        exposure_mode: code(e.exposure_mode)
-            .and_then(ExposureMode::from_code)
-            .map(Known::from_file),
         exposure_bias_ev: e.exposure_bias.and_then(signed).map(Known::from_file),
         flash: code(e.flash).map(|bits| Known::from_file(Flash::from_bits(bits))),
         focal_mm: e.focal_length.and_then(positive).map(Known::from_file),
-        subject_distance: e
-            .subject_distance
-            .and_then(positive)
-            .map(|m| Known::from_file(Distance::Metres(m))),
-        light_source: code(e.light_source).and_then(LightSource::from_code).map(Known::from_file),
         taken_at: e
             .date_time_original
             .as_deref()
@@ -117,12 +97,7 @@ fn of(data: &RawMetadata) -> Exposure {
             model: text(&data.model),
             serial: maybe(&e.serial_number),
         },
-        lens: LensTag {
-            make: maybe(&e.lens_make),
-            model: maybe(&e.lens_model),
-            serial: maybe(&e.lens_serial_number),
-            spec: None,
-        },
+        lens: LensTag { make: maybe(&e.lens_make), model: maybe(&e.lens_model) },
         orientation: code(e.orientation).and_then(Orientation::from_code).map(Known::from_file),
         ..Exposure::default()
     }

@@ -31,7 +31,7 @@ mod wire;
 #[cfg(all(feature = "raw", unix))]
 pub use child::serve_decoding;
 #[cfg(feature = "raw")]
-pub use decode::{decode_raw, load_raw, raw_cameras, raw_formats, raw_makers};
+pub use decode::{decode_raw, raw_cameras, raw_formats, raw_makers};
 #[cfg(feature = "raw")]
 pub(super) use decode::{header_at, raw_header, read_mosaic};
 #[cfg(all(feature = "raw", unix))]
@@ -109,21 +109,6 @@ impl RawFrame {
             data.extend(row.iter().step_by(2).take(w).map(|v| (f32::from(*v) - black) * scale));
         }
         Plane { width_px: w, height_px: h, tone: Tone::Linear, step_px: 2, white_dn: 1.0, data }
-    }
-
-    /// Green light at half size: the mean of the two green samples of each cell; linear, black at
-    /// 0 and saturation at 1, step 2 px. Of a sensor without colours, the mean of all four.
-    pub fn green_plane(&self) -> Plane {
-        let wanted = if self.is_monochrome() { Filter::Clear } else { Filter::Green };
-        let places: Vec<usize> = (0..4).filter(|p| self.pattern[*p] == wanted).collect();
-        let mut plane = self.plane(places.first().copied().unwrap_or(0));
-        for place in places.iter().skip(1) {
-            let other = self.plane(*place);
-            plane.data.iter_mut().zip(&other.data).for_each(|(a, b)| *a += b);
-        }
-        let share = 1.0 / places.len().max(1) as f32;
-        plane.data.iter_mut().for_each(|v| *v *= share);
-        plane
     }
 
     /// The part of the frame from an even place on, in whole cells, clamped to the frame.
@@ -214,12 +199,6 @@ pub(super) mod tests {
                 }
             }
         }
-        let green = raw.green_plane();
-        approx::assert_abs_diff_eq!(
-            green.at(2, 1),
-            0.5 * (planes[0].at(2, 1) + planes[3].at(2, 1)),
-            epsilon = 1e-6
-        );
     }
 
     #[test]

@@ -91,9 +91,6 @@ pub(super) fn decode(
         width_px: header.width_px,
         height_px: header.height_px,
         pixels,
-        jpeg_grid: true,
-        chroma_step: header.chroma_step,
-        jpeg_quality_estimate: header.quality,
         luma_steps: header.luma_steps,
     })
 }

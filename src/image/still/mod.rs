@@ -89,13 +89,6 @@ pub struct Decoded {
     pub height_px: u32,
     /// The samples.
     pub pixels: Pixels,
-    /// Whether the picture comes in 8 x 8 JPEG blocks whose edges may show.
-    pub jpeg_grid: bool,
-    /// Luma samples for one chroma sample in the file, across and down; (2, 2) is 4:2:0, and
-    /// (1, 1) full colour resolution or grey.
-    pub chroma_step: (u8, u8),
-    /// Quality on the IJG scale (1 to 100), when the file's luma table is near one of that scale.
-    pub jpeg_quality_estimate: Option<u8>,
     /// Steps to which the luma's coefficients were rounded, row by row, when the file tells.
     pub luma_steps: Option<[u16; 64]>,
 }
@@ -202,9 +195,6 @@ pub(super) fn decoded_raw(raw: &RawFrame, want: Want) -> Decoded {
         width_px: raw.width_px as u32,
         height_px: raw.height_px as u32,
         pixels: Pixels::Raw { luma: developed.luma, chroma: developed.chroma },
-        jpeg_grid: false,
-        chroma_step: (2, 2),
-        jpeg_quality_estimate: None,
         luma_steps: None,
     }
 }
@@ -416,9 +406,6 @@ mod tests {
             width_px: width,
             height_px: height,
             pixels: Pixels::YCbCr8(data),
-            jpeg_grid: false,
-            chroma_step: (1, 1),
-            jpeg_quality_estimate: None,
             luma_steps: None,
         }
     }

@@ -46,15 +46,7 @@ pub(super) fn decode(
     limits.max_alloc = Some(samples.saturating_add(DECODER_MEMORY));
     decoder.set_limits(limits).map_err(|e| reason(&e, kind))?;
     let picture = DynamicImage::from_decoder(decoder).map_err(|e| reason(&e, kind))?;
-    Ok(Decoded {
-        width_px,
-        height_px,
-        pixels: pixels(picture, want)?,
-        jpeg_grid: false,
-        chroma_step: (1, 1),
-        jpeg_quality_estimate: None,
-        luma_steps: None,
-    })
+    Ok(Decoded { width_px, height_px, pixels: pixels(picture, want)?, luma_steps: None })
 }
 
 /// Memory for one pixel in our form beside the decoder's, at most while [`pixels`] is at work.

@@ -1,8 +1,8 @@
 //! Noise of one body over its ISO settings.
 
 use super::RawNoise;
+use super::affine_sigma;
 use super::curve::not_negative;
-use crate::noise::sensor::affine_sigma;
 
 /// Noise of one body over its ISO settings: a = a0·g, b = c0 + c1·g², g = ISO/100.
 #[derive(Debug, Clone, Copy, PartialEq)]

@@ -24,8 +24,10 @@ pub use iso_model::IsoModel;
 pub use pair::raw_noise_of_pair;
 pub use single::raw_noise;
 
-use super::sensor::affine_sigma;
 use crate::core::Measured;
+
+/// Variance of rounding to whole steps, DN².
+pub const ROUNDING_DN2: f64 = 1.0 / 12.0;
 
 /// Scatter of the one-frame method itself, share of sigma (prototype: 1.3 % on a macro scene).
 const SINGLE_REL_ERR: f64 = 0.015;
@@ -56,6 +58,13 @@ pub struct TonePoint {
     pub slope: f64,
     /// Whether the fit uses it.
     pub kept: bool,
+}
+
+/// Deviation of the affine model, variance = a·x + b, at signal `x` (same unit as a and b
+/// imply); `None` when the model gives a negative variance.
+pub fn affine_sigma(a: f64, b: f64, x: f64) -> Option<f64> {
+    let variance = a * x + b;
+    (variance >= 0.0).then(|| variance.sqrt())
 }
 
 /// Noise of a raw frame: variance = a·x + b, black at 0 and saturation at 1.
@@ -120,6 +129,22 @@ mod tests {
     }
 
     // facts N4 (Foi et al.): a = .0005, b = 1e-5 gives .0116190 at .25 and .0044721 at .02.
+    // facts N4: Foi et al. 2008.
+    #[test]
+    fn the_affine_model_gives_deviations() {
+        approx::assert_abs_diff_eq!(
+            affine_sigma(5e-4, 1e-5, 0.25).unwrap(),
+            0.0116190,
+            epsilon = 1e-6
+        );
+        approx::assert_abs_diff_eq!(
+            affine_sigma(5e-4, 1e-5, 0.02).unwrap(),
+            0.0044721,
+            epsilon = 1e-6
+        );
+        assert_eq!(affine_sigma(5e-4, -1e-3, 0.0), None);
+    }
+
     #[test]
     fn n4_one_frame_gives_the_model_back() {
         let found = raw_noise(&planes(0.0005, 1e-5, 3, 0.0)).unwrap();

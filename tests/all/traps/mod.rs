@@ -15,7 +15,6 @@ use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::core::{Flag, Luma};
 use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
 use stopwise::sharpness::focus_map::Tile;
-use stopwise::sharpness::laplacian::laplacian_variance;
 use stopwise::sharpness::subject_blur::Attainable;
 use stopwise::simulator::RenderedPicture;
 use stopwise::simulator::camera::LinearFrame;
@@ -23,6 +22,8 @@ use stopwise::simulator::encode::encoded;
 use stopwise::simulator::file::jpeg;
 use stopwise::simulator::traps::{LENS, SIZE_PX, eye};
 use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+
+use crate::synthetic::laplacian_variance;
 
 /// Diameter of the defocus disc of a soft frame, px.
 const SOFT_PX: f64 = 8.0;
@@ -86,7 +87,7 @@ fn scored(frames: &[RenderedPicture]) -> Scored {
     let allowed =
         vec![Some(Attainable::new(LENS.n_eff, PitchUm(LENS.pitch_um), GREEN)); frames.len()];
     Scored {
-        plain: frames.iter().map(|p| laplacian_variance(&p.luma_plane()).unwrap()).collect(),
+        plain: frames.iter().map(|p| laplacian_variance(&p.luma_plane())).collect(),
         burst: judge(
             &shots,
             Some(SubjectMark { frame: 0, x_px, y_px, box_px: None }),

@@ -3,10 +3,11 @@
 use super::*;
 use stopwise::core::Plane;
 use stopwise::core::stats::median;
-use stopwise::detail::information::detail_of_pair;
 use stopwise::sharpness::focus_map::FrameCells;
 use stopwise::sharpness::pyramid::Pyramid;
 use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor, developed};
+
+use crate::synthetic::detail_of_pair;
 
 #[test]
 fn noise_counted_as_detail() {
@@ -81,7 +82,7 @@ fn plain_noise_is_wrong_by(frame: &RenderedPicture, other: &RenderedPicture, sig
             .collect(),
         ..frame.luma_plane()
     };
-    20.0 * sigma_dn * sigma_dn / (laplacian_variance(&difference).unwrap() / 2.0)
+    20.0 * sigma_dn * sigma_dn / (laplacian_variance(&difference) / 2.0)
 }
 
 #[test]
@@ -125,12 +126,12 @@ fn camera_sharpening() {
     // not: the plain score is fooled between bodies. Detail is nearly immune.
     let (near, soft) = (seen(NEAR_PX), seen(SOFT_PX));
     let strong = |p: RenderedPicture| p.sharpened(1.0, 2.0);
-    let plain = |p: &RenderedPicture| laplacian_variance(&p.luma_plane()).unwrap();
+    let plain = |p: &RenderedPicture| laplacian_variance(&p.luma_plane());
     let (honest, made) = (taken(&near, NOISE_DN, 1), strong(taken(&soft, NOISE_DN, 2)));
     assert!(plain(&made) > plain(&honest), "{} {}", plain(&made), plain(&honest));
     let detail = |a: RenderedPicture, b: RenderedPicture| {
         let middle = |p: &RenderedPicture| p.luma_plane().cut(160, 160, 192, 192);
-        detail_of_pair(&middle(&a), &middle(&b)).unwrap().bits_px.value
+        detail_of_pair(&middle(&a), &middle(&b))
     };
     let of = |l: &LinearFrame, s| detail(taken(l, NOISE_DN, s), taken(l, NOISE_DN, s + 1));
     let made = detail(strong(taken(&soft, NOISE_DN, 5)), strong(taken(&soft, NOISE_DN, 6)));
@@ -178,7 +179,7 @@ fn pixel_count_and_scaling() {
     // A half-size copy of a soft frame reads higher than the full-size original of the same.
     let full = taken(&seen(SOFT_PX), 0.0, 1);
     let half = full.halved();
-    let plain = |p: &RenderedPicture| laplacian_variance(&p.luma_plane()).unwrap();
+    let plain = |p: &RenderedPicture| laplacian_variance(&p.luma_plane());
     println!("half size: plain {:.1} against {:.1}", plain(&half), plain(&full));
     assert!(plain(&half) > 3.0 * plain(&full));
     // Blur in px of each file is the same blur on the subject.
