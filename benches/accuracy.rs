@@ -601,11 +601,11 @@ mod tiles {
 /// How right stretches, shake and verdicts of clips are, through a real codec.
 mod clips {
     use super::*;
+    use stopwise::clips::page_data::ClipPage;
     use stopwise::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
     use stopwise::clips::{ClipJob, ClipSink};
     use stopwise::core::progress::NoProgress;
     use stopwise::image::clip::Tools;
-    use stopwise::report::page::ClipPage;
     use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
     use stopwise::simulator::optics::SimulatedLens;
 

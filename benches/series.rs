@@ -12,7 +12,6 @@ use stopwise::compare::record::CompareRecord;
 use stopwise::compare::{CompareJob, compare};
 use stopwise::core::Plane;
 use stopwise::core::progress::NoProgress;
-use stopwise::cull::to_record::UserOverrides;
 use stopwise::image::raw::decode_raw;
 use stopwise::image::{FileKind, Want, decode};
 use stopwise::noise::signal_noise::{RingPowers, SignalNoise, bits_px};
@@ -21,6 +20,7 @@ use stopwise::simulator::camera::{LinearFrame, Pose};
 use stopwise::simulator::scene::SceneKind;
 use stopwise::simulator::sensor::SimulatedSensor;
 use stopwise::simulator::series::{SeriesSpec, SimulatedSeries, Take};
+use stopwise::store::overrides::UserOverrides;
 
 const KINDS: [SceneKind; 3] = [SceneKind::DeadLeaves, SceneKind::Edges, SceneKind::Hairs];
 const MAGNIFICATIONS: [f64; 3] = [1.0, 2.0, 4.0];

@@ -5,10 +5,10 @@ use std::time::Instant;
 
 use rayon::prelude::*;
 use serde_json::json;
-use stopwise::cull::to_record::UserOverrides;
 use stopwise::simulator::encode::RenderedPicture;
 use stopwise::simulator::field::{FieldPlan, FocusCourse};
 use stopwise::simulator::surface::Surface;
+use stopwise::store::overrides::UserOverrides;
 
 use super::reading::{ToldBurst, judged};
 use super::score::Tally;

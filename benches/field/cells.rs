@@ -6,7 +6,6 @@ use std::time::Instant;
 use rayon::prelude::*;
 use serde_json::json;
 use stopwise::core::random::SplitMix64;
-use stopwise::cull::to_record::UserOverrides;
 use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, SimulatedShot};
 use stopwise::simulator::camera::{HandMotion, LinearFrame, Pose};
 use stopwise::simulator::encode::{RenderedPicture, encoded};
@@ -15,6 +14,7 @@ use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::{Scene, SceneKind, SceneSpec};
 use stopwise::simulator::sensor::{SimulatedRendering, SimulatedSensor, developed};
 use stopwise::simulator::surface::{Surface, SurfaceLook};
+use stopwise::store::overrides::UserOverrides;
 
 use super::reading::judged;
 use super::score::Tally;

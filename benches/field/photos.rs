@@ -8,12 +8,12 @@ use rayon::prelude::*;
 use serde_json::json;
 use stopwise::core::random::SplitMix64;
 use stopwise::core::stats::median;
-use stopwise::cull::to_record::UserOverrides;
 use stopwise::simulator::burst::{HIT, NEAR};
 use stopwise::simulator::camera::LinearFrame;
 use stopwise::simulator::encode::RenderedPicture;
 use stopwise::simulator::field::iso_for;
 use stopwise::simulator::optics::{GAUSS_HALF, SimulatedLens, first_half, otf_defocus, sinc};
+use stopwise::store::overrides::UserOverrides;
 
 use super::cells::{DEFOCUS_PX, MOVED_PX, NOISE_DN, Rendered};
 use super::reading::judged;

@@ -7,7 +7,7 @@ use std::path::Path;
 use serde_json::Value;
 use stopwise::core::progress::NoProgress;
 use stopwise::cull::outing::{OutingJob, cull};
-use stopwise::cull::to_record::UserOverrides;
+use stopwise::store::overrides::UserOverrides;
 
 /// Blur as told, with the ranges that hold the truth in 68 and 95 of 100 cases.
 #[derive(Debug, Clone, Copy)]

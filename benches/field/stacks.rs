@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use stopwise::cull::to_record::UserOverrides;
+use stopwise::store::overrides::UserOverrides;
 
 use super::kendall::kendall_tau;
 use super::reading::judged;

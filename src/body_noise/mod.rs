@@ -22,7 +22,7 @@ use crate::body_noise::record::{
 };
 use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{path_text, stats};
-use crate::cull::to_record::{self, UserOverrides};
+use crate::cull::to_record;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, FileKind, Frame, Want};
 use crate::noise::raw::ROUNDING_DN2;
@@ -31,6 +31,7 @@ use crate::noise::raw::{IsoModel, RawNoise};
 use crate::noise::raw::{RawMethod, raw_noise, raw_noise_of_pair};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
 use crate::report::record::{FrameSource, SkippedRecord};
+use crate::store::overrides::UserOverrides;
 
 /// Levels at which raw noise is quoted, shares of saturation: shadow, middle grey of a frame with
 /// a stop of headroom, light.

@@ -5,6 +5,8 @@ use std::path::PathBuf;
 use clap::{Parser, Subcommand};
 use stopwise::core::verdict::Verdict;
 
+use super::values;
+
 /// Which close-up frames hit focus at the subject, why the others missed, and how much detail is
 /// left. Originals are only ever read.
 #[derive(Debug, Parser)]
@@ -57,20 +59,20 @@ pub enum Command {
 pub struct KnownArgs {
     /// Subject point in the first frame of each burst: fractions of the upright picture from the
     /// left and the top; a width and height may follow
-    #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject)]
-    pub subject: Option<super::job::Subject>,
+    #[arg(long, value_name = "X,Y[,W,H]", value_parser = values::subject)]
+    pub subject: Option<values::Subject>,
     /// Magnification on the sensor (1 is life size)
-    #[arg(long, value_name = "M", value_parser = super::job::positive)]
+    #[arg(long, value_name = "M", value_parser = values::positive)]
     pub magnification: Option<f64>,
     /// Rig that the frames were taken with (see `stopwise rig`); without it the one that fits
     /// body and lens
     #[arg(long, value_name = "NAME")]
     pub rig: Option<String>,
     /// Marked f-number, for lenses that do not tell theirs
-    #[arg(long, value_name = "N", value_parser = super::job::positive)]
+    #[arg(long, value_name = "N", value_parser = values::positive)]
     pub aperture: Option<f64>,
     /// Pixel pitch of the sensor in micrometres
-    #[arg(long, value_name = "UM", value_parser = super::job::positive)]
+    #[arg(long, value_name = "UM", value_parser = values::positive)]
     pub pitch: Option<f64>,
     /// Repeat the verdict for a picture this many pixels wide
     #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(16..=200_000))]
@@ -165,26 +167,26 @@ pub struct CompareArgs {
     pub paths: Vec<PathBuf>,
     /// Where to measure: fractions of the upright picture from the left and the top; a width and
     /// height may follow
-    #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject, help_heading = "What the files do not say")]
-    pub region: Option<super::job::Subject>,
+    #[arg(long, value_name = "X,Y[,W,H]", value_parser = values::subject, help_heading = "What the files do not say")]
+    pub region: Option<values::Subject>,
     /// Depth on the subject that has to be sharp, mm
-    #[arg(long, value_name = "MM", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    #[arg(long, value_name = "MM", value_parser = values::positive, help_heading = "What the files do not say")]
     pub depth: Option<f64>,
     /// Marked f-numbers, one a frame in order of time or names, or one a step
-    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = super::job::positive, help_heading = "What the files do not say")]
+    #[arg(long, value_name = "LIST", value_delimiter = ',', value_parser = values::positive, help_heading = "What the files do not say")]
     pub aperture: Vec<f64>,
     /// Magnification on the sensor (1 is life size)
-    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    #[arg(long, value_name = "M", value_parser = values::positive, help_heading = "What the files do not say")]
     pub magnification: Option<f64>,
     /// Rig that the frames were taken with: its magnification, working f-numbers and pixel pitch
     #[arg(long, value_name = "NAME", help_heading = "What the files do not say")]
     pub rig: Option<String>,
     /// A straight edge (ruler, chart, plate) to measure in every step: its middle, width and
     /// height, fractions of the upright picture; unfit for living subjects
-    #[arg(long, value_name = "X,Y,W,H", value_parser = super::job::edge, help_heading = "What the files do not say")]
-    pub edge: Option<super::job::Subject>,
+    #[arg(long, value_name = "X,Y,W,H", value_parser = values::edge, help_heading = "What the files do not say")]
+    pub edge: Option<values::Subject>,
     /// Pixel pitch of the sensor in micrometres
-    #[arg(long, alias = "pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the files do not say")]
+    #[arg(long, alias = "pitch", value_name = "UM", value_parser = values::positive, help_heading = "What the files do not say")]
     pub pixel_pitch: Option<f64>,
     /// Where the page goes
     #[arg(
@@ -282,47 +284,47 @@ pub struct RigAddArgs {
     #[arg(long)]
     pub no_contacts: bool,
     /// Focal length of the lens, mm
-    #[arg(long, value_name = "MM", value_parser = super::job::positive)]
+    #[arg(long, value_name = "MM", value_parser = values::positive)]
     pub focal: Option<f64>,
     /// Marked f-number of a lens that tells nothing
-    #[arg(long, value_name = "N", value_parser = super::job::positive)]
+    #[arg(long, value_name = "N", value_parser = values::positive)]
     pub aperture: Option<f64>,
     /// Magnification that the lens itself is set to (0 is infinity)
     #[arg(long, value_name = "M")]
     pub lens_magnification: Option<f64>,
     /// Magnification of the whole rig, when known; else it is worked out
-    #[arg(long, value_name = "M", value_parser = super::job::positive)]
+    #[arg(long, value_name = "M", value_parser = values::positive)]
     pub magnification: Option<f64>,
     /// Strength of a close-up lens in front, dioptres
-    #[arg(long, value_name = "D", value_parser = super::job::positive)]
+    #[arg(long, value_name = "D", value_parser = values::positive)]
     pub close_up: Option<f64>,
     /// Focal length of a lens reversed in front, mm
-    #[arg(long, value_name = "MM", value_parser = super::job::positive, conflicts_with = "close_up")]
+    #[arg(long, value_name = "MM", value_parser = values::positive, conflicts_with = "close_up")]
     pub reversed_lens: Option<f64>,
     /// Length of tubes or bellows, mm
-    #[arg(long, value_name = "MM", value_parser = super::job::positive)]
+    #[arg(long, value_name = "MM", value_parser = values::positive)]
     pub tube: Option<f64>,
     /// Factor of a teleconverter
-    #[arg(long, value_name = "X", value_parser = super::job::positive)]
+    #[arg(long, value_name = "X", value_parser = values::positive)]
     pub teleconverter: Option<f64>,
     /// The lens is mounted the wrong way round
     #[arg(long)]
     pub reversed: bool,
     /// Pupil ratio of the lens (exit over entrance pupil)
-    #[arg(long, value_name = "P", value_parser = super::job::positive)]
+    #[arg(long, value_name = "P", value_parser = values::positive)]
     pub pupil_ratio: Option<f64>,
     /// The files hold the working f-number, not the marked one
     #[arg(long)]
     pub records_working: bool,
     /// Pixel pitch, micrometres
-    #[arg(long, value_name = "UM", value_parser = super::job::positive)]
+    #[arg(long, value_name = "UM", value_parser = values::positive)]
     pub pitch: Option<f64>,
     /// Distance on the sensor between pixels of its clips, micrometres (sensor width over clip
     /// width when the whole width is used)
-    #[arg(long, value_name = "UM", value_parser = super::job::positive)]
+    #[arg(long, value_name = "UM", value_parser = values::positive)]
     pub clip_pitch: Option<f64>,
     /// Wavelength of the light, micrometres, where it is not white
-    #[arg(long, value_name = "UM", value_parser = super::job::positive)]
+    #[arg(long, value_name = "UM", value_parser = values::positive)]
     pub wavelength: Option<f64>,
 }
 
@@ -353,13 +355,13 @@ pub enum LogCommand {
     /// Show an outing's frames
     Show {
         /// Number of the outing
-        #[arg(value_parser = super::job::outing_number)]
+        #[arg(value_parser = values::outing_number)]
         outing: i64,
     },
     /// Say what an outing is of, which rig it was, or leave it out of charts and plans
     Correct {
         /// Number of the outing
-        #[arg(value_parser = super::job::outing_number)]
+        #[arg(value_parser = values::outing_number)]
         outing: i64,
         /// What it is of; an empty text takes it away
         #[arg(long, value_name = "TEXT")]
@@ -380,7 +382,7 @@ pub enum LogCommand {
     /// Take outings out of the log; the pictures stay where they are
     Remove {
         /// Numbers of the outings
-        #[arg(required = true, value_parser = super::job::outing_number)]
+        #[arg(required = true, value_parser = values::outing_number)]
         outings: Vec<i64>,
     },
     /// Write everything that is in the log
@@ -415,13 +417,13 @@ pub struct ScaleArgs {
     #[arg(value_name = "FRAME")]
     pub frame: PathBuf,
     /// Distance of the closest ticks in millimetres (1 when not given)
-    #[arg(long, value_name = "MM", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    #[arg(long, value_name = "MM", value_parser = values::positive, help_heading = "What the file does not say")]
     pub ticks: Option<f64>,
     /// Pixel pitch of the sensor in micrometres
-    #[arg(long, visible_alias = "pixel-pitch", value_name = "UM", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    #[arg(long, visible_alias = "pixel-pitch", value_name = "UM", value_parser = values::positive, help_heading = "What the file does not say")]
     pub pitch: Option<f64>,
     /// Pupil ratio of the lens, exit over entrance pupil (1 when not given)
-    #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "What the file does not say")]
+    #[arg(long, value_name = "P", value_parser = values::positive, help_heading = "What the file does not say")]
     pub pupil: Option<f64>,
     /// Save the magnification in this rig (see `stopwise rig`), whose pixel pitch and mounts count
     #[arg(long, value_name = "RIG", help_heading = "Output")]
@@ -452,13 +454,13 @@ pub struct MarkArgs {
     #[arg(long)]
     pub no_decisions: bool,
     /// What xmp:Rating says for a verdict (hit, near, miss, cannot-say): -1 to 5; none if not given
-    #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = super::mark::rating, help_heading = "Sidecars")]
+    #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = values::rating, help_heading = "Sidecars")]
     pub rating: Vec<(Verdict, i8)>,
     /// What xmp:Label says for a verdict; none if not given
-    #[arg(long, value_name = "VERDICT=TEXT", value_parser = super::mark::label, help_heading = "Sidecars")]
+    #[arg(long, value_name = "VERDICT=TEXT", value_parser = values::label, help_heading = "Sidecars")]
     pub label: Vec<(Verdict, String)>,
     /// What keywords for verdict and first cause start with; earlier ones that start so go
-    #[arg(long, value_name = "TEXT", default_value = "stopwise:", value_parser = super::mark::prefix, help_heading = "Sidecars")]
+    #[arg(long, value_name = "TEXT", default_value = "stopwise:", value_parser = values::keyword_prefix, help_heading = "Sidecars")]
     pub prefix: String,
     /// Write no keywords
     #[arg(long, help_heading = "Sidecars")]
@@ -487,7 +489,7 @@ pub struct MarkArgs {
     #[arg(long, value_name = "FILE", help_heading = "Hits for other programs")]
     pub list: Option<PathBuf>,
     /// Which verdicts are linked, copied or listed [default: hit]
-    #[arg(long, value_name = "VERDICT", value_delimiter = ',', value_parser = super::mark::call, help_heading = "Hits for other programs")]
+    #[arg(long, value_name = "VERDICT", value_delimiter = ',', value_parser = values::verdict, help_heading = "Hits for other programs")]
     pub calls: Vec<Verdict>,
     /// Write what changes as JSON to a file, or to the output with "-"
     #[arg(long, value_name = "FILE")]
@@ -522,33 +524,33 @@ pub struct ClipArgs {
     pub paths: Vec<PathBuf>,
     /// Subject point in the first frame: fractions of the upright picture from the left and the
     /// top; a width and height may follow
-    #[arg(long, value_name = "X,Y[,W,H]", value_parser = super::job::subject, help_heading = "What the clips do not say")]
-    pub subject: Option<super::job::Subject>,
+    #[arg(long, value_name = "X,Y[,W,H]", value_parser = values::subject, help_heading = "What the clips do not say")]
+    pub subject: Option<values::Subject>,
     /// The rig they were taken with (see `stopwise rig`); found by the camera in the clip if not
     /// given
     #[arg(long, value_name = "NAME", help_heading = "What the clips do not say")]
     pub rig: Option<String>,
     /// Magnification on the sensor (1 is life size)
-    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "What the clips do not say")]
+    #[arg(long, value_name = "M", value_parser = values::positive, help_heading = "What the clips do not say")]
     pub magnification: Option<f64>,
     /// Marked f-number
-    #[arg(long, value_name = "N", value_parser = super::job::positive, help_heading = "What the clips do not say")]
+    #[arg(long, value_name = "N", value_parser = values::positive, help_heading = "What the clips do not say")]
     pub aperture: Option<f64>,
     /// Distance on the sensor between pixels of the clip, in micrometres (sensor width over clip
     /// width when the whole width is used)
-    #[arg(long, value_name = "UM", value_parser = super::job::positive, help_heading = "What the clips do not say")]
+    #[arg(long, value_name = "UM", value_parser = values::positive, help_heading = "What the clips do not say")]
     pub pitch: Option<f64>,
     /// Exposure time of a frame, as 1/200 or 0.005
-    #[arg(long, value_name = "S", value_parser = super::job::seconds, help_heading = "What the clips do not say")]
+    #[arg(long, value_name = "S", value_parser = values::exposure_time, help_heading = "What the clips do not say")]
     pub shutter: Option<f64>,
     /// Frame rate at which the clip will be played
-    #[arg(long, value_name = "FPS", value_parser = super::job::positive, help_heading = "What is wanted")]
+    #[arg(long, value_name = "FPS", value_parser = values::positive, help_heading = "What is wanted")]
     pub play: Option<f64>,
     /// Size it will be delivered at, as 1920x1080: says how far it can be cropped
-    #[arg(long, value_name = "WxH", value_parser = super::job::size, help_heading = "What is wanted")]
+    #[arg(long, value_name = "WxH", value_parser = values::size, help_heading = "What is wanted")]
     pub deliver: Option<(u32, u32)>,
     /// Find the best stretch of this many seconds
-    #[arg(long, value_name = "S", value_parser = super::job::positive, help_heading = "What is wanted")]
+    #[arg(long, value_name = "S", value_parser = values::positive, help_heading = "What is wanted")]
     pub stretch: Option<f64>,
     /// Where the page goes
     #[arg(
@@ -589,7 +591,7 @@ pub struct ChartArgs {
     #[arg(long, value_name = "NAME")]
     pub rig: Option<String>,
     /// Magnification to chart; without it the one with the most frames
-    #[arg(long, value_name = "M", value_parser = super::job::positive)]
+    #[arg(long, value_name = "M", value_parser = values::positive)]
     pub magnification: Option<f64>,
     /// Another log than the usual one
     #[arg(long, value_name = "FILE")]
@@ -611,28 +613,28 @@ pub struct ChartArgs {
 #[derive(Debug, clap::Args)]
 pub struct PlanArgs {
     /// Depth on the subject that is to be sharp, in millimetres
-    #[arg(long, value_name = "MM", value_parser = super::job::not_negative)]
+    #[arg(long, value_name = "MM", value_parser = values::not_negative)]
     pub depth: f64,
     /// The rig: its magnification, pixels and pupils, and its own limits where the log shows them
     #[arg(long, value_name = "NAME", help_heading = "Equipment")]
     pub rig: Option<String>,
     /// Magnification on the sensor (1 is life size); needed unless the rig has one
-    #[arg(long, value_name = "M", value_parser = super::job::positive, help_heading = "Equipment")]
+    #[arg(long, value_name = "M", value_parser = values::positive, help_heading = "Equipment")]
     pub magnification: Option<f64>,
     /// Another log than the usual one
     #[arg(long, value_name = "FILE", help_heading = "Equipment")]
     pub log: Option<PathBuf>,
     /// Pixel pitch of the sensor in micrometres
-    #[arg(long, value_name = "UM", value_parser = super::job::positive, help_heading = "Equipment")]
+    #[arg(long, value_name = "UM", value_parser = values::positive, help_heading = "Equipment")]
     pub pitch: Option<f64>,
     /// Width of the frame in pixels
     #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(64..=200_000), help_heading = "Equipment")]
     pub frame_width: Option<u32>,
     /// Diameter of the lens's exit pupil over that of its entrance pupil
-    #[arg(long, value_name = "P", value_parser = super::job::positive, help_heading = "Equipment")]
+    #[arg(long, value_name = "P", value_parser = values::positive, help_heading = "Equipment")]
     pub pupil_ratio: Option<f64>,
     /// Level of the light in Ev at ISO 100 (open shade is about 12)
-    #[arg(long, value_name = "EV", allow_negative_numbers = true, value_parser = super::job::light_ev, conflicts_with = "flash", help_heading = "Light and movement")]
+    #[arg(long, value_name = "EV", allow_negative_numbers = true, value_parser = values::light_ev, conflicts_with = "flash", help_heading = "Light and movement")]
     pub light: Option<f64>,
     /// A flash gives the light
     #[arg(long, conflicts_with = "lamp", help_heading = "Light and movement")]
@@ -641,10 +643,10 @@ pub struct PlanArgs {
     #[arg(long, help_heading = "Light and movement")]
     pub lamp: bool,
     /// Exposure time, as 1/250 or 0.004
-    #[arg(long, value_name = "S", value_parser = super::job::shutter, help_heading = "Light and movement")]
+    #[arg(long, value_name = "S", value_parser = values::exposure_time, help_heading = "Light and movement")]
     pub shutter: Option<f64>,
     /// Speed of the subject across the picture in millimetres a second
-    #[arg(long, value_name = "MM/S", default_value_t = 0.0, value_parser = super::job::not_negative, help_heading = "Light and movement")]
+    #[arg(long, value_name = "MM/S", default_value_t = 0.0, value_parser = values::not_negative, help_heading = "Light and movement")]
     pub motion: f64,
     /// Width in pixels at which the picture will be used
     #[arg(long, value_name = "PX", value_parser = clap::value_parser!(u32).range(16..=200_000), help_heading = "Use")]
@@ -653,10 +655,10 @@ pub struct PlanArgs {
     #[arg(long, help_heading = "Use")]
     pub crop: bool,
     /// Plan video too, at this many frames a second
-    #[arg(long, value_name = "FPS", value_parser = super::job::positive, help_heading = "Use")]
+    #[arg(long, value_name = "FPS", value_parser = values::positive, help_heading = "Use")]
     pub video: Option<f64>,
     /// Frames a second at which the video will be shown
-    #[arg(long, value_name = "FPS", default_value_t = 25.0, value_parser = super::job::positive, requires = "video", help_heading = "Use")]
+    #[arg(long, value_name = "FPS", default_value_t = 25.0, value_parser = values::positive, requires = "video", help_heading = "Use")]
     pub play: f64,
     /// Write a page with sliders for depth, light and magnification
     #[arg(long, value_name = "FILE", help_heading = "Output")]

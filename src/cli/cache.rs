@@ -7,7 +7,8 @@ use stopwise::store::cache::{self, Cache};
 use stopwise::store::paths::{self, CACHE_VARIABLE};
 
 use super::args::{CacheArgs, CacheWhat};
-use super::{Outcome, show};
+use super::outputs::Outcome;
+use super::screen;
 
 /// Opens the cache, unless it is off.
 pub fn open() -> Option<Cache> {
@@ -17,17 +18,17 @@ pub fn open() -> Option<Cache> {
 /// Tells what went wrong with a cache, if anything.
 pub fn tell(cache: Option<&Cache>) {
     if let Some(trouble) = cache.and_then(Cache::trouble) {
-        show::print_note(&format!("stopwise: {trouble}"));
+        screen::print_note(&format!("stopwise: {trouble}"));
     }
 }
 
 /// Shows or clears the cache.
 pub fn run(typed: &CacheArgs) -> anyhow::Result<Outcome> {
     let Some(folder) = paths::cache_folder() else {
-        show::result(&format!("The cache is off. {CACHE_VARIABLE} names a folder for it.\n"))?;
+        screen::print(&format!("The cache is off. {CACHE_VARIABLE} names a folder for it.\n"))?;
         return Ok(Outcome::Whole);
     };
-    show::result(&match typed.what {
+    screen::print(&match typed.what {
         CacheWhat::Show => shown(&folder)?,
         CacheWhat::Clear => {
             let removed = cache::clear(&folder)

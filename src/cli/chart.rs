@@ -14,14 +14,19 @@ use stopwise::store::paths;
 use stopwise::{Error, Result};
 
 use super::args::ChartArgs;
-use super::{Outcome, job, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::{overrides, screen};
 
 /// Charts what the log holds of a rig.
 pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
-    let drawings = [&typed.json, &typed.csv, &typed.report, &typed.svg];
-    for path in drawings.into_iter().flatten() {
-        show::check_writable(path)?;
-    }
+    let (json, csv) = (typed.json.as_deref(), typed.csv.as_deref());
+    let (report, svg) = (typed.report.as_deref(), typed.svg.as_deref());
+    let mut outputs = Outputs::new(&[
+        Output::record("JSON", json),
+        Output::record("CSV", csv),
+        Output::file(report),
+        Output::file(svg),
+    ])?;
     let charted = of_log(typed.log.as_deref(), typed.rig.as_deref(), typed.magnification)?;
     let held = charted.record.frames + charted.record.clip_frames;
     if held == 0
@@ -31,26 +36,16 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
         anyhow::bail!("the log holds no frame of {name:?}; it knows {}", known.join(", "));
     }
     let record = &charted.record;
-    let standard =
-        |path: &Option<std::path::PathBuf>| path.as_ref().is_some_and(|p| p.as_os_str() == "-");
-    let to_output = standard(&typed.json) || standard(&typed.csv);
-    let mut outputs = show::Outputs::default();
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(record, out)));
-    }
-    if let Some(path) = &typed.csv {
-        outputs.tried(show::to_file(path, |out| csv::write_chart(record, out)));
-    }
-    if let Some(path) = &typed.svg {
+    outputs.write(json, |out| json::write(record, out));
+    outputs.write(csv, |out| csv::write_chart(record, out));
+    if let Some(path) = svg {
         outputs.tried(page::write_chart_svg(path, record));
     }
-    if let Some(path) = &typed.report {
+    if let Some(path) = report {
         outputs.tried(page::write_chart(path, record));
     }
-    if !to_output {
-        outputs.tried(show::result(&terminal::chart(record, show::style())));
-    }
-    Ok(outputs.ended(if held == 0 { Outcome::Nothing } else { Outcome::Whole }))
+    outputs.print(&terminal::chart(record, screen::style()));
+    Ok(outputs.outcome(Outcome::of_files(false, held > 0, true)))
 }
 
 /// The chart of a rig from the log; an empty one when there is no log.
@@ -65,7 +60,7 @@ pub fn of_log(
     };
     // The rig's description, where there is one: charts need no more than its name.
     let described = match rig {
-        Some(name) => job::rig(name).ok(),
+        Some(name) => overrides::rig(name).ok(),
         None => None,
     };
     let decisions = paths::decisions_place()?;
@@ -100,7 +95,7 @@ pub fn of_log(
     };
     let of = rigs.of_rig(rig);
     let described = match (&described, &of.rig) {
-        (None, Some(name)) => job::rig(name).ok(),
+        (None, Some(name)) => overrides::rig(name).ok(),
         _ => described,
     };
     let chart_job = ChartJob {

@@ -8,81 +8,64 @@ use stopwise::report::atomic_file;
 use stopwise::report::map;
 
 use anyhow::Context;
+use stopwise::clips::page_data::ClipPage;
 use stopwise::clips::record::{ClipRecord, ClipsRecord};
 use stopwise::clips::{self, ClipJob, ClipSink};
 use stopwise::clips::{chapters, edit_timeline};
 use stopwise::cull::log_entry;
 use stopwise::error::Result as LibResult;
 use stopwise::image::clip::{RgbPicture, Tools};
-use stopwise::report::page::ClipPage;
 use stopwise::report::wording;
 use stopwise::report::{csv, json, term};
-use stopwise::store::log::Log;
 
 use super::args::ClipArgs;
-use super::{Outcome, job, log_options, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::screen::{self, Screen};
+use super::{log_options, overrides};
 
 /// Finds what is worth keeping of clips.
 pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
-    for path in [&typed.json, &typed.csv, &typed.otio].into_iter().flatten() {
-        show::check_writable(path)?;
-    }
-    let outputs = [&typed.json, &typed.csv, &typed.otio];
-    let to_output = outputs.into_iter().flatten().filter(|p| p.as_os_str() == "-").count();
-    if to_output > 1 {
-        anyhow::bail!("only one record can go to the output: give the others files");
-    }
+    let (json, csv, otio) = (typed.json.as_deref(), typed.csv.as_deref(), typed.otio.as_deref());
     let report = (!typed.no_report).then_some(typed.report.as_path());
-    if let Some(path) = report {
-        show::check_writable(path)?;
-    }
+    let mut outputs = Outputs::new(&[
+        Output::record("JSON", json),
+        Output::record("CSV", csv),
+        Output::record("the timeline", otio),
+        Output::file(report),
+    ])?;
     for dir in [&typed.stills, &typed.chapters].into_iter().flatten() {
         std::fs::create_dir_all(dir).with_context(|| format!("cannot write {}", dir.display()))?;
     }
-    // Opened before the work: a log that cannot be written is told at once.
-    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
+    let log = log_options::open(&typed.keep)?;
     let job = job(typed)?;
     let out = Out {
-        quiet: typed.quiet || to_output > 0,
+        quiet: typed.quiet || outputs.has_standard(),
         report,
         stills: typed.stills.as_deref(),
         chapters: typed.chapters.as_deref(),
     };
-    let mut outputs = show::Outputs::default();
     let (record, stopped) = work(&job, &out, &mut outputs)?;
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
-    }
-    if let Some(path) = &typed.csv {
-        outputs.tried(show::to_file(path, |out| csv::write_clips(&record.clips, out)));
-    }
-    if let Some(path) = &typed.otio {
-        outputs.tried(show::to_file(path, |out| edit_timeline::write(&record.clips, out)));
-    }
+    outputs.write(json, |out| json::write(&record, out));
+    outputs.write(csv, |out| csv::write_clips(&record.clips, out));
+    outputs.write(otio, |out| edit_timeline::write(&record.clips, out));
     let log_asked = log.is_some();
     let logged = log.is_none_or(|log| log_options::add(log, || log_entry::clips(&record), stopped));
     let known =
         |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
     if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {
-        show::print_note(
+        screen::print_note(
             "Without --shutter and a magnification (typed or of a rig) these frames say nothing of \
              the hand.",
         );
     }
     let broken = record.clips.iter().any(|c| c.broke_off.is_some());
-    let ended = match (stopped, record.clips.is_empty(), record.skipped.is_empty() && !broken) {
-        (true, _, _) => Outcome::Stopped,
-        (_, true, _) => Outcome::Nothing,
-        (_, _, false) => Outcome::Partly,
-        _ if !logged => Outcome::Partly,
-        _ => Outcome::Whole,
-    };
-    Ok(outputs.ended(ended))
+    let all = record.skipped.is_empty() && !broken && logged;
+    Ok(outputs.outcome(Outcome::of_files(stopped, !record.clips.is_empty(), all)))
 }
 
 fn job(typed: &ClipArgs) -> anyhow::Result<ClipJob> {
     Ok(ClipJob {
-        equipment: job::equipment(typed.rig.as_ref())?,
+        equipment: overrides::equipment(typed.rig.as_ref())?,
         subject: typed.subject.map(|s| (s.x, s.y)),
         subject_size: typed.subject.and_then(|s| s.size),
         f_number: typed.aperture,
@@ -114,10 +97,10 @@ pub struct Out<'a> {
 pub fn work(
     job: &ClipJob,
     out: &Out<'_>,
-    outputs: &mut show::Outputs,
+    outputs: &mut Outputs,
 ) -> anyhow::Result<(ClipsRecord, bool)> {
-    let style = show::style();
-    let screen = show::Screen::new(out.quiet);
+    let style = screen::style();
+    let screen = Screen::new(out.quiet);
     let mut sink = Sink {
         out,
         screen: &screen,
@@ -131,35 +114,33 @@ pub fn work(
     screen.done();
     let Sink { pages, printed, .. } = sink;
     let mut place = out.report.filter(|_| !pages.is_empty());
-    if let Some(path) = place {
-        let done = page::write_clips(path, &pages, &record.skipped);
-        if done.is_err() {
-            place = None;
-        }
-        outputs.tried(done);
+    if let Some(path) = place
+        && !outputs.tried(page::write_clips(path, &pages, &record.skipped))
+    {
+        place = None;
     }
     if out.quiet {
         for s in &record.skipped {
-            show::print_note(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
+            screen::print_note(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
         }
     } else {
         let end = terminal::clips_end(&record.skipped, place, style);
-        outputs.tried(printed.and_then(|()| show::result(&end)));
+        outputs.tried(printed.and_then(|()| screen::print(&end)));
     }
     if stopped {
-        show::print_note("Stopped: what was read until then is in the record and on the page.");
+        screen::print_note("Stopped: what was read until then is in the record and on the page.");
     }
     Ok((record, stopped))
 }
 
 struct Sink<'a> {
     out: &'a Out<'a>,
-    screen: &'a show::Screen,
+    screen: &'a Screen,
     style: term::Style,
     pages: Vec<ClipPage>,
     names: Names,
     printed: std::io::Result<()>,
-    outputs: &'a mut show::Outputs,
+    outputs: &'a mut Outputs,
 }
 
 impl ClipSink for Sink<'_> {
@@ -175,7 +156,7 @@ impl ClipSink for Sink<'_> {
         }
         if !self.out.quiet && self.printed.is_ok() {
             let text = terminal::clip(&page.clip, self.style);
-            self.printed = self.screen.print(&format!("{text}\n"));
+            self.printed = self.screen.print_above(&format!("{text}\n"));
         }
         Ok(())
     }

@@ -1,69 +1,56 @@
 //! `stopwise cull`.
 
+use std::collections::BTreeMap;
 use std::path::Path;
-use stopwise::cull::terminal;
 
+use anyhow::Context;
 use stopwise::cull::log_entry;
 use stopwise::cull::outing::{self, OutingJob};
 use stopwise::cull::page::ReportWriter;
+use stopwise::cull::page_data::BurstPage;
+use stopwise::cull::terminal;
 use stopwise::error::Result as LibResult;
-use stopwise::report::page::BurstPage;
 use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::store::cache::Cache;
-use stopwise::store::log::{Log, OutingKind};
+use stopwise::store::log::OutingKind;
+use stopwise::store::subjects;
 
 use super::args::CullArgs;
-use super::{Outcome, cache, job, log_options, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::screen::{self, Screen};
+use super::{cache, log_options, overrides};
 
 /// Judges an outing.
 pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
     if let Some(n) = typed.threads {
         rayon::ThreadPoolBuilder::new().num_threads(usize::from(n)).build_global()?;
     }
+    let (json, csv) = (typed.json.as_deref(), typed.csv.as_deref());
     let report = (!typed.no_report).then_some(typed.report.as_path());
-    for path in [&typed.json, &typed.csv].into_iter().flatten() {
-        show::check_writable(path)?;
-    }
-    // A record on the output leaves no room for tables there, nor for another record.
-    let to_output = [&typed.json, &typed.csv]
-        .into_iter()
-        .flatten()
-        .filter(|path| path.as_os_str() == "-")
-        .count();
-    if to_output > 1 {
-        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
-    }
-    let quiet = typed.quiet || to_output > 0;
-    // Opened before the work: a log that cannot be written is told at once.
-    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
-    let mut job = job::outing(&typed.paths, &typed.known, report.is_some())?;
+    let mut outputs = Outputs::new(&[
+        Output::record("JSON", json),
+        Output::record("CSV", csv),
+        Output::file(report),
+    ])?;
+    let quiet = typed.quiet || outputs.has_standard();
+    let log = log_options::open(&typed.keep)?;
+    let mut job = overrides::outing(&typed.paths, &typed.known, report.is_some())?;
     if let Some(path) = &typed.subjects {
-        job.marks = job::marks(path)?;
+        job.marks = marks(path)?;
     }
     let kept = if typed.no_cache { None } else { cache::open() };
-    let mut outputs = show::Outputs::default();
     let done = work(&job, kept.as_ref(), report, quiet, &mut outputs);
     cache::tell(kept.as_ref());
     let (record, stopped) = done?;
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
-    }
-    if let Some(path) = &typed.csv {
-        outputs.tried(show::to_file(path, |out| csv::write(&record.frames, out)));
-    }
+    outputs.write(json, |out| json::write(&record, out));
+    outputs.write(csv, |out| csv::write(&record.frames, out));
     let logged = log.is_none_or(|log| {
         log_options::add(log, || log_entry::outing(&record, OutingKind::Field, None), stopped)
     });
-    let ended = match (stopped, record.frames.is_empty(), record.skipped.is_empty()) {
-        (true, _, _) => Outcome::Stopped,
-        (_, true, _) => Outcome::Nothing,
-        (_, _, false) => Outcome::Partly,
-        _ if !logged => Outcome::Partly,
-        _ => Outcome::Whole,
-    };
-    Ok(outputs.ended(ended))
+    let all = record.skipped.is_empty() && logged;
+    Ok(outputs.outcome(Outcome::of_files(stopped, !record.frames.is_empty(), all)))
 }
 
 /// Works through an outing with tables as bursts are done and the summary at the end. A report or
@@ -73,9 +60,9 @@ pub fn work(
     cache: Option<&Cache>,
     report: Option<&Path>,
     quiet: bool,
-    outputs: &mut show::Outputs,
+    outputs: &mut Outputs,
 ) -> anyhow::Result<(CullRecord, bool)> {
-    let style = show::style();
+    let style = screen::style();
     let title = job
         .paths
         .iter()
@@ -83,7 +70,7 @@ pub fn work(
         .collect::<Vec<_>>()
         .join(", ");
     let mut writer = report.map(|path| ReportWriter::create(path, &title)).transpose()?;
-    let screen = show::Screen::new(quiet);
+    let screen = Screen::new(quiet);
     let mut printed = Ok(());
     let mut on_burst = |page: BurstPage| -> LibResult<()> {
         if let Some(Err(failed)) = writer.as_mut().map(|w| w.burst(&page)) {
@@ -93,7 +80,7 @@ pub fn work(
         if !quiet && printed.is_ok() {
             let frames: Vec<&FrameRecord> = page.frames.iter().map(|f| &f.0).collect();
             let text = terminal::burst(&page.burst, &frames, style);
-            printed = screen.print(&format!("{text}\n"));
+            printed = screen.print_above(&format!("{text}\n"));
         }
         Ok(())
     };
@@ -110,7 +97,7 @@ pub fn work(
     };
     if quiet {
         for s in &record.skipped {
-            show::print_note(&format!(
+            screen::print_note(&format!(
                 "skipped {}: {}",
                 wording::visible(&s.path),
                 wording::visible(&s.reason)
@@ -118,10 +105,17 @@ pub fn work(
         }
     } else {
         let summary = terminal::outing(&record.outing, &record.skipped, place.as_deref(), style);
-        outputs.tried(printed.and_then(|()| show::result(&summary)));
+        outputs.tried(printed.and_then(|()| screen::print(&summary)));
     }
     if stopped {
-        show::print_note("Stopped: what was read until then is in the record and the report.");
+        screen::print_note("Stopped: what was read until then is in the record and the report.");
     }
     Ok((record, stopped))
+}
+
+/// Reads marked subjects from a file.
+fn marks(path: &Path) -> anyhow::Result<BTreeMap<String, (f64, f64)>> {
+    let text =
+        std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
+    subjects::read(&text).with_context(|| format!("in {}", path.display()))
 }

@@ -5,20 +5,21 @@ use std::path::Path;
 
 use anyhow::Context;
 use stopwise::clips::ClipJob;
-use stopwise::clips::record::{ClipFrameRow, ClipRecord};
-use stopwise::core::verdict::Verdict;
+use stopwise::clips::record::ClipRecord;
 use stopwise::cull::outing::OutingJob;
-use stopwise::cull::to_record::UserOverrides;
 use stopwise::image::clip::Tools;
-use stopwise::report::record::CullRecord;
+use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::simulator::burst::{TrueCall, Truth};
 use stopwise::simulator::clip::{ClipSpec, Coding, SimClip, noise_at_iso_dn};
 use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::outing;
 use stopwise::simulator::scene::SceneKind;
+use stopwise::simulator::score::ConfusionMatrix;
+use stopwise::store::overrides::UserOverrides;
 
 use super::args::DemoArgs;
-use super::{Outcome, clip, cull, show};
+use super::outputs::{Outcome, Outputs};
+use super::{clip, cull, screen};
 
 /// Report of the demo, inside its folder.
 const REPORT: &str = "report.html";
@@ -27,7 +28,7 @@ const REPORT: &str = "report.html";
 pub fn run(typed: &DemoArgs) -> anyhow::Result<Outcome> {
     std::fs::create_dir_all(&typed.dir)
         .with_context(|| format!("cannot write {}", typed.dir.display()))?;
-    show::print_note(&format!(
+    screen::print_note(&format!(
         "Taking the pictures of an invented outing into {} ...",
         typed.dir.display()
     ));
@@ -42,16 +43,16 @@ pub fn run(typed: &DemoArgs) -> anyhow::Result<Outcome> {
         typed: UserOverrides::default(),
         pictures: true,
     };
-    let mut outputs = show::Outputs::default();
+    let mut outputs = Outputs::default();
     let (record, stopped) = cull::work(&job, None, Some(&report), false, &mut outputs)?;
     if stopped {
         return Ok(Outcome::Stopped);
     }
-    outputs.tried(show::result(&compared(&record, &truth)));
+    outputs.tried(screen::print(&compared(&record, &truth)));
     if film(&typed.dir, typed.seed, &mut outputs)? {
         return Ok(Outcome::Stopped);
     }
-    Ok(outputs.ended(if record.skipped.is_empty() { Outcome::Whole } else { Outcome::Partly }))
+    Ok(outputs.outcome(Outcome::of_files(false, true, record.skipped.is_empty())))
 }
 
 /// Page of the demo's clip, inside its folder.
@@ -80,19 +81,19 @@ fn clip_spec(seed: u64) -> ClipSpec {
 
 /// Makes a clip, works through it and compares with its truth; without ffmpeg it says so. Returns
 /// whether the user stopped it.
-fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bool> {
+fn film(dir: &Path, seed: u64, outputs: &mut Outputs) -> anyhow::Result<bool> {
     let tools = Tools::of_environment();
     if let Err(error) = tools.check() {
-        show::print_note(&format!("No clip in this demo: {error}."));
+        screen::print_note(&format!("No clip in this demo: {error}."));
         return Ok(false);
     }
-    show::print_note("Filming an invented clip ...");
+    screen::print_note("Filming an invented clip ...");
     let spec = clip_spec(seed);
     let sim = SimClip::new(spec);
     let path = dir.join("vm-clip.mp4");
     if let Err(error) = sim.write(&tools.ffmpeg, &path, Coding { h265: false, kbit_s: 6000 }) {
         // An ffmpeg without this encoder still decodes.
-        show::print_note(&format!("No clip in this demo: {error}"));
+        screen::print_note(&format!("No clip in this demo: {error}"));
         return Ok(false);
     }
     let truths = sim.truths();
@@ -114,7 +115,7 @@ fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bo
     let out = clip::Out { quiet: false, report: Some(&page), stills: None, chapters: None };
     let (record, stopped) = clip::work(&job, &out, outputs)?;
     if let Some(c) = record.clips.first().filter(|_| !stopped) {
-        outputs.tried(show::result(&clip_compared(c, &spec, truths)));
+        outputs.tried(screen::print(&clip_compared(c, &spec, truths)));
     }
     Ok(stopped)
 }
@@ -122,15 +123,8 @@ fn film(dir: &Path, seed: u64, outputs: &mut show::Outputs) -> anyhow::Result<bo
 /// What was found in the clip against its truth.
 fn clip_compared(clip: &ClipRecord, spec: &ClipSpec, truths: &[Truth]) -> String {
     let hits = truths.iter().filter(|t| t.call == TrueCall::Hit).count() as f64 / spec.fps;
-    let same = |(f, t): &(&ClipFrameRow, &Truth)| {
-        matches!(
-            (f.verdict, t.call),
-            (Verdict::Hit, TrueCall::Hit)
-                | (Verdict::Near, TrueCall::Near)
-                | (Verdict::Miss, TrueCall::Miss)
-        )
-    };
-    let right = clip.frames_table.iter().zip(truths).filter(same).count();
+    let pairs = clip.frames_table.iter().zip(truths).map(|(f, t)| (t.call, f.verdict));
+    let right = ConfusionMatrix::from_iter(pairs).right();
     let shake = clip.shake.and_then(|s| Some((s.amplitude_px?.value, s.frequency_hz?.value)));
     let found =
         shake.map_or("no rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
@@ -165,26 +159,15 @@ fn name(path: &str) -> String {
 fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let known: BTreeMap<String, TrueCall> =
         truth.frames.iter().map(|f| (name(&f.file), f.truth.call)).collect();
-    let calls = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::Unclear];
-    let truths = [TrueCall::Hit, TrueCall::Near, TrueCall::Miss];
-    let mut counts = [[0u32; 4]; 3];
-    for frame in &record.frames {
-        let Some(t) = known.get(&name(&frame.path)) else { continue };
-        let row = truths.iter().position(|k| k == t);
-        let column = calls.iter().position(|k| *k == frame.verdict);
-        if let (Some(r), Some(c)) = (row, column) {
-            counts[r][c] += 1;
-        }
-    }
+    let pair = |frame: &FrameRecord| Some((*known.get(&name(&frame.path))?, frame.verdict));
+    let matrix: ConfusionMatrix = record.frames.iter().filter_map(pair).collect();
     let mut text = String::from("\nVerdicts against the truth of the simulator\n");
     text.push_str("  truth       hit  near  miss  cannot say\n");
-    for (word, row) in ["hit", "near", "miss"].iter().zip(&counts) {
+    for (word, row) in ["hit", "near", "miss"].iter().zip(&matrix.frames) {
         let [a, b, c, d] = row;
         text.push_str(&format!("  {word:<9}{a:>6}{b:>6}{c:>6}{d:>12}\n"));
     }
-    let right: u32 = (0..3).map(|i| counts[i][i]).sum();
-    let total: u32 = counts.iter().flatten().sum();
-    let swapped = counts[0][2] + counts[2][0];
+    let (right, total, swapped) = (matrix.right(), matrix.total(), matrix.swapped());
     text.push_str(&format!(
         "  {right} of {total} the same; hit and miss taken for each other: {swapped}. The \
          eye was marked in the first frame of each burst.\n"

@@ -1,14 +1,12 @@
 //! `stopwise inspect`.
 
 use anyhow::bail;
-use stopwise::cull::inspect;
-use stopwise::cull::inspect_page;
-use stopwise::cull::inspect_terminal;
-use stopwise::report::json;
-use stopwise::report::map;
+use stopwise::cull::{inspect, inspect_page, inspect_terminal};
+use stopwise::report::{json, map};
 
 use super::args::InspectArgs;
-use super::{Outcome, job, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::{overrides, screen};
 
 /// Side of a tile on the map picture, px.
 const MAP_TILE_PX: u32 = 12;
@@ -18,41 +16,29 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Outcome> {
     if typed.frame.is_dir() {
         bail!("{} is a folder: name one frame, or use cull", typed.frame.display());
     }
-    for path in [&typed.json, &typed.map].into_iter().flatten() {
-        show::check_writable(path)?;
-    }
-    if !typed.no_report {
-        show::check_writable(&typed.report)?;
-    }
-    let job = job::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report)?;
+    let (json, map) = (typed.json.as_deref(), typed.map.as_deref());
+    let report = (!typed.no_report).then_some(typed.report.as_path());
+    let mut outputs = Outputs::new(&[
+        Output::record("JSON", json),
+        Output::record("the map", map),
+        Output::file(report),
+    ])?;
+    let job =
+        overrides::outing(std::slice::from_ref(&typed.frame), &typed.known, !typed.no_report)?;
     let (record, pictures) = inspect::inspect(&job)?;
-    let mut outputs = show::Outputs::default();
-    let mut written = Vec::new();
-    if !typed.no_report {
-        let done = inspect_page::write_inspect(&typed.report, &record, &pictures);
-        if done.is_ok() {
-            written.push(format!("page: {}", typed.report.display()));
-        }
-        outputs.tried(done);
+    let mut text = inspect_terminal::inspect(&record, screen::style());
+    if let Some(path) = report
+        && outputs.tried(inspect_page::write_inspect(path, &record, &pictures))
+    {
+        text.push_str(&format!("page: {}\n", path.display()));
     }
-    if let Some(path) = &typed.map {
+    if let Some(path) = map {
         let png = map::map_png(&record.map, MAP_TILE_PX)?;
-        let done = show::to_file(path, |out| out.write_all(&png));
-        if done.is_ok() {
-            written.push(format!("map: {}", path.display()));
+        if outputs.write(Some(path), |out| out.write_all(&png)) {
+            text.push_str(&format!("map: {}\n", path.display()));
         }
-        outputs.tried(done);
     }
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
-    }
-    if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
-        let mut text = inspect_terminal::inspect(&record, show::style());
-        for line in written {
-            text.push_str(&line);
-            text.push('\n');
-        }
-        outputs.tried(show::result(&text));
-    }
-    Ok(outputs.ended(Outcome::Whole))
+    outputs.write(json, |out| json::write(&record, out));
+    outputs.print(&text);
+    Ok(outputs.outcome(Outcome::Whole))
 }

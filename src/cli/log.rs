@@ -1,7 +1,7 @@
 //! `stopwise log`.
 
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use stopwise::store::log_terminal;
 
 use serde::ser::{Error as _, SerializeSeq};
@@ -10,13 +10,15 @@ use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::review::agreement;
 use stopwise::review::agreement_record::AGREEMENT_HEADER;
+use stopwise::review::agreement_terminal;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
 use stopwise::store::log_view;
 use stopwise::store::paths;
 
 use super::args::{KindArg, LogArgs, LogCommand};
-use super::{Outcome, job, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::{overrides, screen};
 
 /// Everything in the log, read as it is written: a long log takes no more memory than a short one.
 #[derive(Serialize)]
@@ -88,8 +90,8 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
             let (outing, frames) = Log::open_to_read(&path)?.outing(*outing)?;
             let lines: Vec<_> = frames.iter().map(log_view::frame_line).collect();
             let text =
-                log_terminal::log_outing(&log_view::outing_line(&outing), &lines, show::style());
-            show::result(&text)?;
+                log_terminal::log_outing(&log_view::outing_line(&outing), &lines, screen::style());
+            screen::print(&text)?;
             Ok(Outcome::Whole)
         }
         LogCommand::Correct { outing, subject, rig, kind, exclude, include } => {
@@ -109,15 +111,15 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
                 );
             }
             if let Some(name) = rig.as_ref().filter(|r| !r.trim().is_empty()) {
-                job::equipment(Some(name))?;
+                overrides::equipment(Some(name))?;
             }
             drop(Log::open_to_read(&path)?.outing(*outing)?);
             Log::open(&path)?.correct(*outing, &correction)?;
             let (outing, _) = Log::open_to_read(&path)?.outing(*outing)?;
-            show::result(&log_terminal::log_list(
+            screen::print(&log_terminal::log_list(
                 &[log_view::outing_line(&outing)],
                 &[],
-                show::style(),
+                screen::style(),
             ))?;
             Ok(Outcome::Whole)
         }
@@ -127,21 +129,21 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
             for id in outings {
                 let (outing, _) = log.outing(*id)?;
                 log.remove(*id)?;
-                show::print_note(&format!(
+                screen::print_note(&format!(
                     "Outing {id} ({}) is out of the log; its pictures are where they were.",
                     wording::visible(&outing.title)
                 ));
             }
             Ok(Outcome::Whole)
         }
-        LogCommand::Export { json, csv } => export(path, json.as_ref(), csv.as_ref()),
-        LogCommand::Agreed { json, csv } => agreed(json.as_ref(), csv.as_ref()),
+        LogCommand::Export { json, csv } => export(&path, json.as_deref(), csv.as_deref()),
+        LogCommand::Agreed { json, csv } => agreed(json.as_deref(), csv.as_deref()),
         LogCommand::Merge { other } => {
             anyhow::ensure!(other.exists(), "{} does not exist", other.display());
             let other = Log::open_to_read(other)?;
             let mut log = Log::open(&path)?;
             let m = log.merge(&other)?;
-            show::result(&format!(
+            screen::print(&format!(
                 "{} new, {} brought up to date, {} here already; {} of noise new\n",
                 wording::count(m.added as u32, "outing", "outings"),
                 m.updated,
@@ -157,12 +159,12 @@ fn list(path: PathBuf) -> anyhow::Result<Outcome> {
     let log = Log::open_to_read(&path)?;
     let outings: Vec<_> = log.outings()?.iter().map(log_view::outing_line).collect();
     let noise = log_view::noise_lines(&log.noise()?);
-    show::result(&log_terminal::log_list(&outings, &noise, show::style()))?;
+    screen::print(&log_terminal::log_list(&outings, &noise, screen::style()))?;
     Ok(Outcome::Whole)
 }
 
-fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<Outcome> {
-    one_to_output(to_json, to_csv)?;
+fn agreed(json: Option<&Path>, csv: Option<&Path>) -> anyhow::Result<Outcome> {
+    let mut outputs = outputs(json, csv)?;
     let place = paths::decisions_place()?;
     // Looking makes no file.
     let (judgements, placed) = if place.exists() {
@@ -172,61 +174,44 @@ fn agreed(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result
         (Vec::new(), 0)
     };
     let record = agreement::agreement(&judgements, placed);
-    if let Some(path) = to_csv {
-        show::to_file(path, |out| csv::write_cells(&AGREEMENT_HEADER, record.rows(), out))?;
-    }
-    if let Some(path) = to_json {
-        show::to_file(path, |out| json::write(&record, out))?;
-    }
-    if ![to_json, to_csv].into_iter().flatten().any(|p| p.as_os_str() == "-") {
-        show::result(&log_terminal::log_agreed(&record, show::style()))?;
-    }
-    Ok(Outcome::Whole)
+    outputs.write(csv, |out| csv::write_cells(&AGREEMENT_HEADER, record.rows(), out));
+    outputs.write(json, |out| json::write(&record, out));
+    outputs.print(&agreement_terminal::agreement(&record, screen::style()));
+    Ok(outputs.outcome(Outcome::Whole))
 }
 
-fn one_to_output(to_json: Option<&PathBuf>, to_csv: Option<&PathBuf>) -> anyhow::Result<()> {
-    if [to_json, to_csv].into_iter().flatten().filter(|p| p.as_os_str() == "-").count() > 1 {
-        anyhow::bail!("JSON and CSV cannot both go to the output: give one of them a file");
-    }
-    Ok(())
+/// The outputs of a record as JSON and CSV.
+fn outputs(json: Option<&Path>, csv: Option<&Path>) -> anyhow::Result<Outputs> {
+    Outputs::new(&[Output::record("JSON", json), Output::record("CSV", csv)])
 }
 
-fn export(
-    path: PathBuf,
-    to_json: Option<&PathBuf>,
-    to_csv: Option<&PathBuf>,
-) -> anyhow::Result<Outcome> {
-    one_to_output(to_json, to_csv)?;
-    let log = Log::open_to_read(&path)?;
+fn export(path: &Path, json: Option<&Path>, csv: Option<&Path>) -> anyhow::Result<Outcome> {
+    let mut outputs = outputs(json, csv)?;
+    let log = Log::open_to_read(path)?;
     let _moment = log.moment()?;
     let outings = log.outings()?;
-    let mut outputs = show::Outputs::default();
-    if let Some(path) = to_csv {
-        outputs.tried(show::to_file(path, |out| {
-            let mut table = csv::CellWriter::new(&log_view::EXPORT_HEADER, out)?;
-            for outing in &outings {
-                let mut written = Ok(());
-                let read = log.each_frame_of(outing.id, &mut |frame| {
-                    if written.is_ok() {
-                        written = table.row(log_view::export_row(outing, &frame));
-                    }
-                });
-                written?;
-                read.map_err(io::Error::other)?;
-            }
-            table.finish()
-        }));
-    }
-    if let Some(path) = to_json {
-        let export = Export {
-            schema: EXPORT_SCHEMA,
-            program: "stopwise",
-            version: env!("CARGO_PKG_VERSION"),
-            form: FORM,
-            outings: Outings(&log, &outings),
-            noise: log.noise()?,
-        };
-        outputs.tried(show::to_file(path, |out| json::write(&export, out)));
-    }
-    Ok(outputs.ended(Outcome::Whole))
+    outputs.write(csv, |out| {
+        let mut table = csv::CellWriter::new(&log_view::EXPORT_HEADER, out)?;
+        for outing in &outings {
+            let mut written = Ok(());
+            let read = log.each_frame_of(outing.id, &mut |frame| {
+                if written.is_ok() {
+                    written = table.row(log_view::export_row(outing, &frame));
+                }
+            });
+            written?;
+            read.map_err(io::Error::other)?;
+        }
+        table.finish()
+    });
+    let export = Export {
+        schema: EXPORT_SCHEMA,
+        program: "stopwise",
+        version: env!("CARGO_PKG_VERSION"),
+        form: FORM,
+        outings: Outings(&log, &outings),
+        noise: log.noise()?,
+    };
+    outputs.write(json, |out| json::write(&export, out));
+    Ok(outputs.outcome(Outcome::Whole))
 }

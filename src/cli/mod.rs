@@ -1,5 +1,5 @@
-//! The command line. What was typed (`args`) is resolved once (`job`); nothing below looks at
-//! options or defaults.
+//! The command line. Options (`args`, with values read by `values`) become the job of a command once,
+//! in the file of that command; nothing below looks at options or defaults.
 
 mod args;
 mod cache;
@@ -9,18 +9,18 @@ mod compare;
 mod cull;
 mod demo;
 mod inspect;
-mod job;
 mod log;
 mod log_options;
 mod mark;
 mod noise;
-mod places;
+mod outputs;
+mod overrides;
 mod plan;
 mod review;
 mod rig;
 mod scale;
-mod show;
-mod subjects;
+mod screen;
+mod values;
 
 use std::ffi::OsString;
 use std::io;
@@ -29,32 +29,8 @@ use std::process::ExitCode;
 use clap::Parser;
 
 use args::{Args, Command};
+use outputs::{Outcome, is_closed_pipe};
 use stopwise::report::term::{self, Style};
-
-/// How a run ended, as an exit code.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Outcome {
-    /// Everything was measured.
-    Whole,
-    /// Some frames were skipped, or the demo disagreed with its truth.
-    Partly,
-    /// Nothing was done.
-    Nothing,
-    /// Stopped by the user; what was measured until then was written.
-    Stopped,
-}
-
-impl Outcome {
-    fn code(self) -> u8 {
-        match self {
-            Outcome::Whole => 0,
-            Outcome::Partly => 1,
-            Outcome::Nothing => 2,
-            // What shells report for an interrupted command.
-            Outcome::Stopped => 130,
-        }
-    }
-}
 
 /// Widest paragraph that reads well.
 const READABLE: usize = 80;
@@ -83,7 +59,7 @@ pub fn run() -> ExitCode {
         }
     }
     if let Some(verbose) = version_asked(&typed) {
-        return match show::result(&version(verbose)) {
+        return match screen::print(&version(verbose)) {
             Err(e) if e.kind() != io::ErrorKind::BrokenPipe => ExitCode::from(2),
             _ => ExitCode::SUCCESS,
         };
@@ -117,11 +93,11 @@ pub fn run() -> ExitCode {
         Command::Demo(typed) => demo::run(typed),
     };
     match done {
-        Ok(ended) => ExitCode::from(ended.code()),
+        Ok(outcome) => ExitCode::from(outcome.code()),
         // A closed pipe is a normal end: the reader has seen enough.
         Err(error) if is_closed_pipe(&error) => ExitCode::SUCCESS,
         Err(error) => {
-            show::print_problem(&error);
+            screen::print_problem(&error);
             ExitCode::from(Outcome::Nothing.code())
         }
     }
@@ -160,7 +136,7 @@ fn version_asked(typed: &[OsString]) -> Option<bool> {
 
 /// The version and what this build reads; `verbose` lists every camera.
 fn version(verbose: bool) -> String {
-    let style = show::style();
+    let style = screen::style();
     let style = Style { width: style.width.min(READABLE), ..style };
     let mut text = format!("stopwise {}\n\n", env!("CARGO_PKG_VERSION"));
     text += &term::paragraph("pictures", "JPEG, TIFF, PNG, WebP", style);
@@ -190,10 +166,4 @@ fn version(verbose: bool) -> String {
         text += &term::paragraph("raw files", "none: built without them", style);
     }
     text
-}
-
-fn is_closed_pipe(error: &anyhow::Error) -> bool {
-    error.chain().any(|cause| {
-        cause.downcast_ref::<io::Error>().is_some_and(|e| e.kind() == io::ErrorKind::BrokenPipe)
-    })
 }

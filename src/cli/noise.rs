@@ -6,20 +6,19 @@ use stopwise::body_noise::terminal;
 use stopwise::cull::log_entry;
 use stopwise::report::json;
 use stopwise::report::wording;
-use stopwise::store::log::Log;
 
 use super::args::NoiseArgs;
-use super::{Outcome, job, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::screen::{self, Screen};
+use super::{log_options, overrides};
 
 /// Shows the noise of the bodies whose frames are given.
 pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
-    if let Some(path) = &typed.json {
-        show::check_writable(path)?;
-    }
-    let to_output = typed.json.as_ref().is_some_and(|p| p.as_os_str() == "-");
-    let equipment = job::equipment(typed.rig.as_ref())?;
-    let log = job::log_path(&typed.keep)?.map(|path| Log::open(&path)).transpose()?;
-    let screen = show::Screen::new(to_output);
+    let (json, report) = (typed.json.as_deref(), typed.report.as_deref());
+    let mut outputs = Outputs::new(&[Output::record("JSON", json), Output::file(report)])?;
+    let equipment = overrides::equipment(typed.rig.as_ref())?;
+    let log = log_options::open(&typed.keep)?;
+    let screen = Screen::new(outputs.has_standard());
     let (mut record, stopped) = body_noise::body_noise(&typed.paths, &screen)?;
     screen.done();
     let named = typed.rig.as_ref().and_then(|name| equipment.rigs.0.get(name));
@@ -27,38 +26,28 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
         let nameless = record.bodies.iter_mut().filter(|b| b.body == body_noise::NAMELESS);
         nameless.for_each(|b| b.body.clone_from(&body));
     }
-    let mut outputs = show::Outputs::default();
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(&record, out)));
-    }
-    if let Some(path) = &typed.report {
+    outputs.write(json, |out| json::write(&record, out));
+    if let Some(path) = report {
         outputs.tried(page::write_noise(path, &record));
     }
-    if !to_output {
-        outputs.tried(show::result(&terminal::noise(&record, show::style())));
-    }
+    outputs.print(&terminal::noise(&record, screen::style()));
     let mut logged = true;
     if let Some(mut log) = log {
         let rows = if stopped { Vec::new() } else { log_entry::noise(&record) };
         match log.add_noise(&rows) {
-            _ if stopped => show::print_note("Stopped: nothing was added to the log."),
-            Ok(rows) => show::print_note(&format!(
+            _ if stopped => screen::print_note("Stopped: nothing was added to the log."),
+            Ok(rows) => screen::print_note(&format!(
                 "Logged: {} of noise, new in {}",
                 wording::count(rows as u32, "row", "rows"),
                 log.path().display()
             )),
             Err(error) => {
-                show::print_problem(&error.into());
+                screen::print_problem(&error.into());
                 logged = false;
             }
         }
     }
-    let nothing = record.bodies.iter().all(|b| b.isos.is_empty());
-    Ok(outputs.ended(match (stopped, nothing, record.skipped.is_empty()) {
-        (true, _, _) => Outcome::Stopped,
-        (_, true, _) => Outcome::Nothing,
-        (_, _, false) => Outcome::Partly,
-        _ if !logged => Outcome::Partly,
-        _ => Outcome::Whole,
-    }))
+    let any = record.bodies.iter().any(|b| !b.isos.is_empty());
+    let all = record.skipped.is_empty() && logged;
+    Ok(outputs.outcome(Outcome::of_files(stopped, any, all)))
 }

@@ -11,16 +11,18 @@ use stopwise::report::record::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::paths;
+use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::ReviewArgs;
-use super::places::{Origin, Places};
-use super::{Outcome, cache, job, show};
+use super::outputs::Outcome;
+use super::screen::{self, Screen};
+use super::{cache, overrides};
 use stopwise::review::server::{self, ReviewSource, Session};
 
 /// Serves the page until it is interrupted.
 pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
     let decisions = Decisions::open(&paths::decisions_place()?)?;
-    let screen = show::Screen::new(false);
+    let screen = Screen::new(false);
     let (source, refused) = source(typed, &screen)?;
     screen.done();
     if screen.stopped() {
@@ -30,49 +32,49 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
         bail!("there is no frame to look at");
     }
     for SkippedRecord { path, reason } in &refused {
-        show::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
+        screen::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
     }
     let listening = server::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;
     let session = Arc::new(Session::new(source, decisions)?);
-    show::result(&format!("{}\n", listening.address))?;
+    screen::print(&format!("{}\n", listening.address))?;
     if typed.no_open {
-        show::print_note("Open this address in a browser on this machine. Ctrl-C ends.");
+        screen::print_note("Open this address in a browser on this machine. Ctrl-C ends.");
     } else if let Err(error) = open::that_detached(&listening.address) {
-        show::print_note(&format!(
+        screen::print_note(&format!(
             "No browser could be started ({error}): open the address above."
         ));
     } else {
-        show::print_note("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
+        screen::print_note("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
     }
-    listening.run(&session, show::stop_flag());
+    listening.run(&session, screen::stop_flag());
     Ok(if refused.is_empty() { Outcome::Whole } else { Outcome::Partly })
 }
 
 /// The outing, and what its record names but must not be shown.
 fn source(
     typed: &ReviewArgs,
-    screen: &show::Screen,
+    screen: &Screen,
 ) -> anyhow::Result<(ReviewSource, Vec<SkippedRecord>)> {
     let path = &typed.outing;
     let whole = std::path::absolute(path).unwrap_or_else(|_| path.clone());
     let key = whole.display().to_string();
     let title = path.file_name().unwrap_or(whole.as_os_str()).to_string_lossy().into_owned();
-    let job = job::outing(std::slice::from_ref(path), &typed.known, false)?;
+    let job = overrides::outing(std::slice::from_ref(path), &typed.known, false)?;
     let (cull, origin) = if path.is_dir() {
         let kept = cache::open();
         let done = outing::cull_with(&job, kept.as_ref(), screen, &mut |_| Ok(()));
         cache::tell(kept.as_ref());
         let (record, _) = done?;
-        (FullCull::from(record), Origin::Folder(path))
+        (FullCull::from(record), RecordOrigin::Folder(path))
     } else {
         let text = std::fs::read_to_string(path)
             .with_context(|| format!("cannot read {}", path.display()))?;
         let record =
             FullCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
-        (record, path.parent().map_or(Origin::Input, Origin::FileIn))
+        (record, path.parent().map_or(RecordOrigin::Input, RecordOrigin::FileIn))
     };
     let asked = &cull.outing.paths;
-    let places = Places::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
+    let places = RecordPlaces::new(asked, typed.folder.as_deref(), origin, typed.follow_links);
     let mut refused = Vec::new();
     let mut files: Vec<Vec<PathBuf>> = Vec::with_capacity(cull.frames.len());
     for frame in &cull.frames {

@@ -11,7 +11,8 @@ use stopwise::store::paths;
 use stopwise::store::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
 
 use super::args::{RigAddArgs, RigArgs, RigCommand};
-use super::{Outcome, show};
+use super::outputs::Outcome;
+use super::screen;
 
 /// Does what was asked with the rigs.
 pub fn run(typed: &RigArgs) -> anyhow::Result<Outcome> {
@@ -22,12 +23,16 @@ pub fn run(typed: &RigArgs) -> anyhow::Result<Outcome> {
         RigCommand::Add(add) => {
             let rig = described(add)?;
             rig::add(&place, &add.name, &rig)?;
-            show::print_note(&format!("Added to {}", place.display()));
+            screen::print_note(&format!("Added to {}", place.display()));
             shown(&place, &add.name)
         }
         RigCommand::Remove { name } => {
             rig::remove(&place, name)?;
-            show::print_note(&format!("{} is out of {}", wording::visible(name), place.display()));
+            screen::print_note(&format!(
+                "{} is out of {}",
+                wording::visible(name),
+                place.display()
+            ));
             Ok(Outcome::Whole)
         }
     }
@@ -49,7 +54,7 @@ fn list(place: &Path) -> anyhow::Result<Outcome> {
         text.push_str("No rig is described yet: stopwise rig add NAME --help says how.\n");
     }
     text.push_str(&format!("file: {}\n", place.display()));
-    show::result(&text)?;
+    screen::print(&text)?;
     Ok(Outcome::Whole)
 }
 
@@ -97,7 +102,7 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
     for (what, value) in lines {
         text.push_str(&format!("  {what:<18}{}\n", wording::visible(&value)));
     }
-    show::result(&text)?;
+    screen::print(&text)?;
     Ok(Outcome::Whole)
 }
 

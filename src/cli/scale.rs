@@ -10,16 +10,16 @@ use stopwise::ruler::terminal;
 use stopwise::store::{paths, rig};
 
 use super::args::ScaleArgs;
-use super::{Outcome, show};
+use super::outputs::{Outcome, Output, Outputs};
+use super::screen;
 
 /// Shows the scale of a frame of a ruler.
 pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     if typed.frame.is_dir() {
         bail!("{} is a folder: name one frame of a ruler", typed.frame.display());
     }
-    for path in [&typed.json, &typed.report].into_iter().flatten() {
-        show::check_writable(path)?;
-    }
+    let (json, report) = (typed.json.as_deref(), typed.report.as_deref());
+    let mut outputs = Outputs::new(&[Output::record("JSON", json), Output::file(report)])?;
     // Whether the rig is there is found out before the work begins.
     let place = typed.save.as_ref().map(|_| paths::rigs_place()).transpose()?;
     let rig = match (&typed.save, &place) {
@@ -39,10 +39,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
         picture: typed.report.is_some(),
     })?;
     let record = &scaled.record;
-    let mut outputs = show::Outputs::default();
-    if let Some(path) = &typed.json {
-        outputs.tried(show::to_file(path, |out| json::write(record, out)));
-    }
+    outputs.write(json, |out| json::write(record, out));
     if let Some(why) = &record.refused {
         bail!(
             "no scale from {}: {why}. A ruler's ticks have to be in focus in part, five or more in \
@@ -53,13 +50,10 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     let saved = match (&typed.save, &place, record.magnification) {
         (Some(name), Some(path), Some(m)) => {
             let from = rig::MagnificationFrom::Ruler;
-            let done = rig::set_magnification(path, name, m.value, m.std_err, from);
-            let saved = done.is_ok().then(|| {
-                let name = wording::visible(name);
-                format!("magnification saved in rig {name}: {}\n", path.display())
-            });
-            outputs.tried(done);
-            saved
+            let name_shown = wording::visible(name);
+            outputs
+                .tried(rig::set_magnification(path, name, m.value, m.std_err, from))
+                .then(|| format!("magnification saved in rig {name_shown}: {}\n", path.display()))
         }
         (Some(_), _, None) => bail!(
             "the magnification cannot be saved without the pixel pitch: give --pitch, or \
@@ -67,17 +61,14 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
         ),
         _ => None,
     };
-    let mut text = terminal::scale(record, show::style());
-    if let Some(path) = &typed.report {
-        let done = page::write_scale(path, record, scaled.picture.as_ref(), &scaled.profile);
-        if done.is_ok() {
+    let mut text = terminal::scale(record, screen::style());
+    if let Some(path) = report {
+        let picture = scaled.picture.as_ref();
+        if outputs.tried(page::write_scale(path, record, picture, &scaled.profile)) {
             text.push_str(&format!("page: {}\n", path.display()));
         }
-        outputs.tried(done);
     }
     text.push_str(&saved.unwrap_or_default());
-    if typed.json.as_ref().is_none_or(|p| p.as_os_str() != "-") {
-        outputs.tried(show::result(&text));
-    }
-    Ok(outputs.ended(Outcome::Whole))
+    outputs.print(&text);
+    Ok(outputs.outcome(Outcome::Whole))
 }

@@ -11,6 +11,7 @@ mod exposure;
 mod findings;
 mod meter;
 pub mod page;
+pub mod page_data;
 pub mod record;
 mod scout;
 mod stretch;
@@ -29,14 +30,14 @@ use std::path::PathBuf;
 
 use crate::clips::record::{CLIP_SCHEMA, ClipRecord, ClipsRecord, SpanVerdict};
 use crate::core::progress::{Progress, ProgressStep};
-use crate::cull::pictures::{self, CROP_PX, CROP_QUALITY, THUMB_QUALITY};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::clip::{self, ClipInfo, ClipPart, ClipStream, FfmpegExit, RgbPicture, Tools};
-use crate::report::page::{ClipPage, ClipPicture, Picture};
+use crate::image::{CROP_PX, CROP_QUALITY, Picture, THUMB_QUALITY, encode_jpeg};
 use crate::report::record::{SkippedRecord, SubjectFound};
 use crate::store::equipment::Equipment;
 use crate::tracking::frame_features::patch_corner;
 use crate::tracking::subject_hints::box_for;
+use page_data::{ClipPage, ClipPicture};
 
 /// Side of the box about the subject, px: narrow clips, and those 2500 px wide and more.
 const BOX_PX: (usize, usize) = (96, 128);
@@ -289,7 +290,7 @@ fn page(
         .filter_map(|t| {
             let (grey, w, h) = watched.info.orientation.turn(&t.grey, t.width, t.height);
             let rgb: Vec<u8> = grey.iter().flat_map(|v| [*v; 3]).collect();
-            let picture = pictures::jpeg(&rgb, w, h, THUMB_QUALITY)?;
+            let picture = encode_jpeg(&rgb, w, h, THUMB_QUALITY)?;
             Some(ClipPicture { t_s: t.t_s, picture })
         })
         .collect();
@@ -306,5 +307,5 @@ fn crop(picture: &RgbPicture, x: f64, y: f64) -> Option<Picture> {
         let at = (row * w + x0) * 3;
         rgb.extend_from_slice(&picture.rgb[at..at + cw * 3]);
     }
-    pictures::jpeg(&rgb, cw, ch, CROP_QUALITY)
+    encode_jpeg(&rgb, cw, ch, CROP_QUALITY)
 }

@@ -6,13 +6,13 @@ use std::path::Path;
 
 use askama::Template;
 
+use super::page_data::{ClipPage, ClipPicture};
 use crate::clips::record::SpanVerdict;
 use crate::clips::table;
 use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
-use crate::report::page::{ClipPage, ClipPicture};
 use crate::report::record::SkippedRecord;
 use crate::report::wording;
 

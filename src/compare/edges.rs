@@ -4,7 +4,7 @@
 //! [`crate::sharpness::edge`] are strict, and a found edge has to be cleaner than they ask; whether
 //! it belongs to a ruler or to something alive nothing here can tell.
 
-use super::region::{MARGIN_PX, RegionArea};
+use super::area::{MARGIN_PX, RegionArea};
 use crate::compare::record::{EdgePoint, EdgeRecord};
 use crate::core::{Measured, Plane};
 use crate::sharpness::edge::{EdgeResponse, NoEdge, measure_edge};

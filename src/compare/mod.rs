@@ -4,6 +4,7 @@
 //! reference, the step with the least noise and the widest aperture, is read first, since the
 //! region is placed in it.
 
+mod area;
 pub mod attribution;
 mod edge_chart;
 mod edges;
@@ -29,16 +30,17 @@ use crate::compare::record::{
 use crate::compare::series::StepSeries;
 use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{Plane, path_text};
-use crate::cull::grouping;
-use crate::cull::to_record::{self, UserOverrides};
+use crate::cull::to_record;
 use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::image::{self, FileKind, Frame};
 use crate::noise::spectrum::{Spectrum, TILE_PX};
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
 use crate::store::equipment;
+use crate::store::overrides::UserOverrides;
 use crate::tracking::registration::{RegisteredMotion, register, resampled};
-use region::{MARGIN_PX, MIN_REGION_PX, RegionCrop, RegionKeeps, RegionReference};
-pub use region::{RegionRequest, RelativeRect};
+use area::MARGIN_PX;
+pub use area::{RegionRequest, RelativeRect};
+use region::{MIN_REGION_PX, RegionCrop, RegionKeeps, RegionReference};
 
 /// Frames of one step that are measured, at most: more would not make its figures better than
 /// the method is, and memory stays bounded.
@@ -105,7 +107,7 @@ pub fn compare(
     if list.is_empty() {
         return Err(Error::NoFrames { paths: job.paths.clone() });
     }
-    grouping::in_order(&mut list);
+    image::sort_by_time(&mut list);
     let exposures: Vec<ExposureRecord> =
         list.iter().map(|f| to_record::exposure_record(f, &job.typed)).collect();
     alike(&list, &exposures).map_err(Error::Series)?;

@@ -6,7 +6,7 @@
 use serde::Serialize;
 
 use crate::core::Measured;
-use crate::report::page::Picture;
+use crate::image::Picture;
 use crate::report::record::{Finding, FrameSource, SkippedRecord, SpectrumPoint};
 
 /// Number of the record's form; raised when a field changes its meaning.

@@ -1,6 +1,7 @@
 //! What is kept of one frame of a series once its pixels are gone: the region with a margin, a
 //! small pattern to find it by, blur by tile round it, and its noise where it stands alone.
 
+use super::area::{MARGIN_PX, RegionArea, RegionRequest, RelativeRect, edge_area};
 use super::edges;
 use crate::core::{Luma, Plane, Tone};
 use crate::error::SkipReason;
@@ -14,8 +15,6 @@ use crate::sharpness::focus_map::{FrameCells, TILE_PX, Tile};
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::template::{TrackingTemplate, track_template};
 
-/// Pixels kept round the region for registration and resampling.
-pub const MARGIN_PX: usize = 32;
 /// Largest region that is looked for, px a side: larger ones take time and say no more.
 const REGION_PX: usize = 768;
 /// Largest region that may be given, px a side.
@@ -30,23 +29,8 @@ const DRIFT: f64 = 0.04;
 const WINDOW_PX: (usize, usize) = (2048, 1536);
 /// Longest side of the pattern, samples.
 const MAX_PATTERN: usize = 400;
-/// Largest box of an edge, px a side.
-const MAX_EDGE_PX: usize = 1024;
 /// Correlation below which a followed place is not believed.
 const FOLLOWED: f32 = 0.3;
-
-/// A box in a frame, px of the file.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct RegionArea {
-    /// Left.
-    pub x0: usize,
-    /// Top.
-    pub y0: usize,
-    /// Width.
-    pub w: usize,
-    /// Height.
-    pub h: usize,
-}
 
 /// Noise of a frame that stands alone in its step.
 #[derive(Debug, Clone)]
@@ -200,27 +184,6 @@ impl RegionPixels {
         }
     }
 }
-
-/// Middle and size, fractions of the file's picture.
-pub type RelativeRect = ((f64, f64), (f64, f64));
-
-/// A box in a frame of that size, whole cells of a mosaic.
-fn edge_area(((x, y), (bw, bh)): RelativeRect, (w, h): (usize, usize)) -> RegionArea {
-    let side = |share: f64, full: usize| {
-        let most = MAX_EDGE_PX.min(full) / 2 * 2;
-        ((share * full as f64) as usize / 2 * 2).clamp(2, most.max(2))
-    };
-    let at = |middle: f64, size: usize, full: usize| {
-        let start = middle * full as f64 - size as f64 / 2.0;
-        start.round().clamp(0.0, (full - size) as f64) as usize / 2 * 2
-    };
-    let (bw, bh) = (side(bw, w), side(bh, h));
-    RegionArea { x0: at(x, bw, w), y0: at(y, bh, h), w: bw, h: bh }
-}
-
-/// Where a region is wanted: its middle and, when given, its size, fractions of the file's
-/// picture.
-pub type RegionRequest = Option<((f64, f64), Option<(f64, f64)>)>;
 
 /// Reads the reference and places the region in it.
 ///

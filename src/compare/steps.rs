@@ -2,7 +2,8 @@
 
 use rayon::prelude::*;
 
-use super::region::{MARGIN_PX, SingleFrameNoise};
+use super::area::MARGIN_PX;
+use super::region::SingleFrameNoise;
 use super::{CompareJob, RegisteredFrame, edges, single_frame_noise};
 use crate::compare::attribution::{
     Attribution, AttributionKind, Side, between, method_error, of_four,
@@ -14,10 +15,9 @@ use crate::compare::series::{SAME_LIGHT_STOPS, SeriesStep, StepSeries, aperture_
 use crate::core::tone::{decode_srgb, encode_srgb};
 use crate::core::units::{GREEN, PitchUm};
 use crate::core::{Flag, Measured, Plane, Tone};
-use crate::cull::pictures;
 use crate::detail::information::{RESOLVED_SNR, crossing_cy_px};
 use crate::detail::lens_fit::{LensFit, ObservedStep, own_weight};
-use crate::image::{Frame, Orientation};
+use crate::image::{CROP_QUALITY, Frame, Orientation, Picture, encode_jpeg};
 use crate::noise::jpeg::{JpegNoiseModel, NoiseTransfer};
 use crate::noise::raw::{IsoModel, RawNoise};
 use crate::noise::signal_noise::{RingPowers, SignalNoise, bits_px, propagated};
@@ -27,7 +27,6 @@ use crate::noise::spectrum::{
 use crate::optics::diffraction::sigma_diffraction_um;
 use crate::optics::diffraction::sigma_settings_px;
 use crate::optics::resolved::working_f_number;
-use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
 use crate::tracking::registration::resampled;
 
@@ -646,7 +645,7 @@ impl Measuring<'_> {
                     .flat_map(|i| [r.data[i], g.data[i], b.data[i]].map(tone))
                     .collect();
                 let (rgb, w, h) = turn.turn_rgb(&rgb, g.width_px, g.height_px);
-                pictures::jpeg(&rgb, w, h, pictures::CROP_QUALITY)
+                encode_jpeg(&rgb, w, h, CROP_QUALITY)
             })
             .collect()
     }

@@ -11,9 +11,9 @@ use serde::{Deserialize, Serialize};
 
 use super::grouping::FrameGroup;
 use super::outing::OutingJob;
+use super::page_data::{BurstPage, FramePictures};
 use crate::error::SkipReason;
-use crate::image::{self, Exposure, FileKind, FoundFile, Frame};
-use crate::report::page::{BurstPage, FramePictures, Picture};
+use crate::image::{self, Exposure, FileKind, FoundFile, Frame, Picture};
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord, SkippedRecord};
 use crate::store::cache::{Cache, Stamp};
 use crate::store::hash::Content;

@@ -1,17 +1,12 @@
 //! Which frames belong to one burst, before any pixel is read.
 //!
-//! Frames are put in order of time (of file names where no time is written) and cut where the
+//! Frames in order of time ([`sort_by_time`](crate::image::sort_by_time)) are cut where the
 //! pause is long for this hand, where the settings jump, or where the picture is another size.
 //! Content has its say later, when the pixels are known ([`content_breaks`]).
-
-use std::cmp::Ordering;
-use std::collections::HashMap;
-use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
 use crate::image::Frame;
-use crate::image::exposure::TakenAt;
 use crate::tracking::frame_features::FrameFeatures;
 use crate::tracking::template::whole_shift;
 
@@ -84,33 +79,6 @@ pub struct FrameGroup {
     pub cut_by: SplitReason,
     /// Whether all capture times are known.
     pub timed: bool,
-}
-
-/// Puts frames in order of time, folder by folder; those without a time keep their order of
-/// names, after the others. Folders come in the order of their first times: two cameras' folders
-/// are never mixed into one burst.
-pub fn in_order(frames: &mut [Frame]) {
-    let time = |f: &Frame| f.exposure.as_ref().and_then(|e| e.taken_at.as_ref()).map(|t| t.value);
-    let earlier = |a: Option<TakenAt>, b: Option<TakenAt>| match (a, b) {
-        (Some(x), Some(y)) => x.cmp(&y),
-        (Some(_), None) => Ordering::Less,
-        (None, Some(_)) => Ordering::Greater,
-        (None, None) => Ordering::Equal,
-    };
-    let folder = |f: &Frame| f.path.parent().map(Path::to_path_buf).unwrap_or_default();
-    let mut first: HashMap<PathBuf, (Option<TakenAt>, usize)> = HashMap::new();
-    for (i, frame) in frames.iter().enumerate() {
-        let own = time(frame);
-        let known = first.entry(folder(frame)).or_insert((own, i));
-        if earlier(own, known.0) == Ordering::Less {
-            known.0 = own;
-        }
-    }
-    let rank = |f: &Frame| first.get(&folder(f)).copied().unwrap_or((None, usize::MAX));
-    frames.sort_by(|a, b| {
-        let (fa, fb) = (rank(a), rank(b));
-        earlier(fa.0, fb.0).then(fa.1.cmp(&fb.1)).then_with(|| earlier(time(a), time(b)))
-    });
 }
 
 /// Seconds between two frames, when both times are known.

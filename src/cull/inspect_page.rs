@@ -4,12 +4,12 @@ use std::path::Path;
 
 use askama::Template;
 
+use super::page_data::FramePictures;
+use super::view::{FrameView, columns_with_values};
 use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::column::{COLUMNS, Column};
 use crate::report::html::colours::style_sheet;
-use crate::report::html::view::{FrameView, columns_with_values};
-use crate::report::page::FramePictures;
 use crate::report::record::InspectRecord;
 use crate::report::svg;
 use crate::report::wording;

@@ -3,11 +3,9 @@
 
 use std::sync::{Mutex, OnceLock};
 
-use super::pictures;
 use super::subject_boxes::PATCH_PX;
 use crate::error::SkipReason;
-use crate::image::{self, Decoded, Frame, Want};
-use crate::report::page::Picture;
+use crate::image::{self, Decoded, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::laplacian::plain_lap_var;
 use crate::sharpness::pyramid::Pyramid;
@@ -107,7 +105,7 @@ pub fn of(
         .then(|| {
             let (rgb, w, h) = decoded.rgb_small(keep.thumb_px);
             let (rgb, w, h) = frame.orientation().turn_rgb(&rgb, w, h);
-            pictures::jpeg(&rgb, w, h, pictures::THUMB_QUALITY)
+            encode_jpeg(&rgb, w, h, THUMB_QUALITY)
         })
         .flatten();
     let plain_lap_var = plain_lap_var(&luma, PLAIN_ROW_STEP);

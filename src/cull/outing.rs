@@ -16,16 +16,16 @@ use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
 use super::explain;
 use super::grouping::{self, FrameGroup, SplitReason};
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
-use super::to_record::UserOverrides;
+use super::page_data::BurstPage;
 use crate::core::path_text;
 pub use crate::core::progress::{NoProgress, Progress, ProgressStep};
 use crate::cull::invariants;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Want};
-use crate::report::page::BurstPage;
 use crate::report::record::{BurstRecord, CullRecord, Finding, FrameRecord, SCHEMA, SkippedRecord};
 use crate::report::summary;
 use crate::store::cache::Cache;
+use crate::store::overrides::UserOverrides;
 use crate::tracking::frame_features::FrameFeatures;
 use crate::tracking::subject_hints::box_for;
 
@@ -104,7 +104,7 @@ pub fn cull_with(
     if list.is_empty() && skipped.is_empty() {
         return Err(Error::NoFrames { paths: job.paths.clone() });
     }
-    grouping::in_order(&mut list);
+    image::sort_by_time(&mut list);
     let groups = grouping::groups(&list);
     let mut run = CullRun {
         job,

@@ -7,15 +7,16 @@ use std::path::{Path, PathBuf};
 use askama::Template;
 use tempfile::NamedTempFile;
 
+use super::page_data::BurstPage;
 use super::paging::{Counted, MAX_PIECE_BYTES, PagesView, Piece, later_pages, paged};
+use super::view::BurstView;
 use crate::core::Flag;
 use crate::core::verdict::Verdict;
 use crate::error::Result;
 use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
 use crate::report::column::{COLUMNS, Column};
 use crate::report::html::colours::style_sheet;
-use crate::report::html::view::{BurstView, FindingView, findings};
-use crate::report::page::BurstPage;
+use crate::report::html::view::{FindingView, findings};
 use crate::report::record::{OutingRecord, SkippedRecord};
 use crate::report::svg::{self, Stops};
 use crate::report::{summary, wording};

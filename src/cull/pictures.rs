@@ -1,26 +1,10 @@
 //! The small pictures of a report: the subject at 100 % and the whole frame.
 
-use crate::image::Orientation;
-use crate::report::page::Picture;
+use crate::image::{CROP_QUALITY, Orientation, Picture, encode_jpeg};
 use crate::tracking::frame_features::Patch;
 
-/// JPEG quality of crops: artefacts must not pass for blur.
-pub const CROP_QUALITY: u8 = 90;
-/// JPEG quality of small pictures.
-pub const THUMB_QUALITY: u8 = 78;
-/// Side of the subject crop, px of the picture.
-pub const CROP_PX: usize = 320;
 /// Brightness of crops is matched by at most this factor.
 const MAX_GAIN: f64 = 2.0;
-
-/// Encodes RGB bytes; `None` when the encoder refuses.
-pub fn jpeg(rgb: &[u8], width: usize, height: usize, quality: u8) -> Option<Picture> {
-    let (w, h) = (u16::try_from(width).ok()?, u16::try_from(height).ok()?);
-    let mut jpeg = Vec::new();
-    let encoder = jpeg_encoder::Encoder::new(&mut jpeg, quality);
-    encoder.encode(rgb, w, h, jpeg_encoder::ColorType::Rgb).ok()?;
-    Some(Picture { jpeg, width_px: width as u32, height_px: height as u32 })
-}
 
 /// The subject at 100 %, upright, its brightness multiplied by `gain`.
 pub fn crop(patch: &Patch, turn: Orientation, gain: f64) -> Option<Picture> {
@@ -33,5 +17,5 @@ pub fn crop(patch: &Patch, turn: Orientation, gain: f64) -> Option<Picture> {
         patch.rgb.iter().map(|v| scaled(*v)).collect()
     };
     let (rgb, w, h) = turn.turn_rgb(&rgb, patch.width_px, patch.height_px);
-    jpeg(&rgb, w, h, CROP_QUALITY)
+    encode_jpeg(&rgb, w, h, CROP_QUALITY)
 }

@@ -18,7 +18,8 @@ use crate::report::record::{
 };
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};
 use crate::sharpness::subject_blur::Attainable;
-use crate::store::equipment::{self, Equipment};
+use crate::store::equipment;
+use crate::store::overrides::UserOverrides;
 
 /// Blur of one pixel of the output, equal in MTF50 to a Gaussian of this many of its pixels
 /// (facts M15: 0.310582 of the box's width).
@@ -33,21 +34,6 @@ const DIFFRACTION_FROM_PX: f64 = 1.5;
 const MAGNIFICATION_ASSUMED: f64 = 1.0;
 /// Side of the region in which detail is measured, px.
 pub const DETAIL_PX: usize = 256;
-
-/// What the user said for the whole outing: typed, and described as rigs.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct UserOverrides {
-    /// Magnification.
-    pub magnification: Option<f64>,
-    /// Pixel pitch, µm.
-    pub pixel_pitch_um: Option<f64>,
-    /// Marked f-number, for lenses that do not tell theirs.
-    pub f_number: Option<f64>,
-    /// Width of the picture where it is used, px.
-    pub output_width_px: Option<u32>,
-    /// The rigs that frames may have been taken with.
-    pub equipment: Equipment,
-}
 
 /// What a frame's settings can give at best.
 #[derive(Debug, Clone, Copy, PartialEq)]

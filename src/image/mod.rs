@@ -11,6 +11,7 @@
 //! Clips go another way, through the system's ffmpeg: [`clip`].
 
 pub mod clip;
+mod encode;
 pub mod exposure;
 mod jpeg_header;
 mod kind;
@@ -22,6 +23,7 @@ mod spool;
 mod still;
 mod walk;
 
+pub use encode::{CROP_PX, CROP_QUALITY, Picture, THUMB_QUALITY, encode_jpeg};
 pub use exposure::Exposure;
 pub use jpeg_header::JpegHeader;
 pub use kind::{FileKind, named_as_picture};
@@ -34,4 +36,4 @@ pub use spool::{Spool, SpooledSamples};
 pub use still::{
     Decoded, MAX_PIXELS, MIN_SIDE_PX, Pixels, Want, decode, decode_into, developed, header_size,
 };
-pub use walk::{FoundFile, FoundFiles, find};
+pub use walk::{FoundFile, FoundFiles, find, sort_by_time};

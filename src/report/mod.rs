@@ -7,7 +7,6 @@ pub mod csv;
 pub mod html;
 pub mod json;
 pub mod map;
-pub mod page;
 pub mod record;
 pub mod summary;
 pub mod svg;

@@ -2,5 +2,6 @@
 
 pub mod agreement;
 pub mod agreement_record;
+pub mod agreement_terminal;
 #[cfg(feature = "cli")]
 pub mod server;

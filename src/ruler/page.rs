@@ -6,10 +6,10 @@ use std::path::Path;
 use askama::Template;
 
 use crate::error::{Error, Result};
+use crate::image::Picture;
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
-use crate::report::page::Picture;
 use crate::report::wording;
 use crate::ruler::record::{ScaleProfile, ScaleRecord};
 use crate::ruler::table::{depth_cells, depth_heading, numbers};

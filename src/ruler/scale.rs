@@ -5,11 +5,9 @@ use std::path::{Path, PathBuf};
 use crate::body_noise::record::WithError;
 use crate::core::units::GREEN;
 use crate::core::{Known, ValueSource};
-use crate::cull::pictures;
 use crate::error::{Error, Result, SkipReason};
-use crate::image::{self, Frame, Want};
+use crate::image::{self, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::optics::{MountedLens, Optics, depth, diffraction};
-use crate::report::page::Picture;
 use crate::report::wording;
 use crate::ruler::reading::{RulerReading, measure_ruler};
 use crate::ruler::record::{
@@ -72,7 +70,7 @@ pub fn scale(job: &ScaleJob) -> Result<ScaleResult> {
     let picture = job.picture.then(|| {
         let (rgb, w, h) = decoded.rgb_small(PICTURE_PX);
         let (rgb, w, h) = frame.orientation().turn_rgb(&rgb, w, h);
-        pictures::jpeg(&rgb, w, h, pictures::THUMB_QUALITY)
+        encode_jpeg(&rgb, w, h, THUMB_QUALITY)
     });
     let mut record = empty(job, &frame);
     let mut profile = ScaleProfile::default();

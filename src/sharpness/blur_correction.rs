@@ -14,17 +14,11 @@
 
 use super::band_noise::LevelNoise;
 use super::blur::{self, ridge_ratio};
-use super::blur_correction_table::{ERROR_OWN, ERROR_PAIR, ERROR_SCALE, OWN, PAIR};
+use super::blur_correction_table::{
+    ERROR_OWN, ERROR_OWN_TERMS, ERROR_PAIR, ERROR_PAIR_TERMS, ERROR_SCALE, OWN, OWN_TERMS, PAIR,
+    PAIR_TERMS,
+};
 use super::cells::CellStats;
-
-/// Terms of one level's own readings.
-pub const OWN_TERMS: usize = 18;
-/// Terms of a neighbouring level.
-pub const PAIR_TERMS: usize = 9;
-/// Terms of the error, of the level's own.
-pub const ERROR_OWN_TERMS: usize = 9;
-/// Terms of the error, of a neighbouring level.
-pub const ERROR_PAIR_TERMS: usize = 3;
 
 /// Range in which `spread` is taken, ln.
 const SPREAD_LN: (f64, f64) = (-0.6, 0.8);

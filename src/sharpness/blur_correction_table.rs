@@ -1,9 +1,16 @@
 //! Fitted numbers of [`super::blur_correction`], written by `benches/fit_blur.py`.
 
-use super::blur_correction::{ERROR_OWN_TERMS, ERROR_PAIR_TERMS, OWN_TERMS, PAIR_TERMS};
+/// Terms of one level's own readings.
+pub(super) const OWN_TERMS: usize = 18;
+/// Terms of a neighbouring level.
+pub(super) const PAIR_TERMS: usize = 9;
+/// Terms of the error, of the level's own.
+pub(super) const ERROR_OWN_TERMS: usize = 9;
+/// Terms of the error, of a neighbouring level.
+pub(super) const ERROR_PAIR_TERMS: usize = 3;
 
 /// ln(blur) from a level's own readings.
-pub(crate) const OWN: [[f64; OWN_TERMS]; 3] = [
+pub(super) const OWN: [[f64; OWN_TERMS]; 3] = [
     [
         0.04559, 1.06884, 0.1808, -0.12846, 0.0, 0.27505, 0.0, 0.90697, 0.46231, -0.32447, 0.77502,
         0.0, 0.0, -0.26401, 0.0, 0.1198, 0.09528, 0.0,
@@ -18,7 +25,7 @@ pub(crate) const OWN: [[f64; OWN_TERMS]; 3] = [
     ],
 ];
 /// What the level below and the one above add to it.
-pub(crate) const PAIR: [[[f64; PAIR_TERMS]; 2]; 3] = [
+pub(super) const PAIR: [[[f64; PAIR_TERMS]; 2]; 3] = [
     [
         [0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0],
         [0.0, 0.0, 0.19733, 0.25402, 0.0, -2.3397, 1.0306, 0.0, 0.0],
@@ -33,16 +40,16 @@ pub(crate) const PAIR: [[[f64; PAIR_TERMS]; 2]; 3] = [
     ],
 ];
 /// ln of the error from a level's own readings.
-pub(crate) const ERROR_OWN: [[f64; ERROR_OWN_TERMS]; 3] = [
+pub(super) const ERROR_OWN: [[f64; ERROR_OWN_TERMS]; 3] = [
     [-1.18011, 0.06657, -0.14489, 0.08618, 0.00122, -0.04515, 0.26105, 0.09977, 0.33896],
     [-1.33901, 0.05433, -0.10291, 0.12792, -0.0713, 0.63506, -0.26478, -0.00703, 0.26324],
     [-0.79361, -0.15523, 0.12909, 0.08195, 0.00014, 0.37491, -0.01421, -0.04561, 0.26004],
 ];
 /// What the level below and the one above add to it.
-pub(crate) const ERROR_PAIR: [[[f64; ERROR_PAIR_TERMS]; 2]; 3] = [
+pub(super) const ERROR_PAIR: [[[f64; ERROR_PAIR_TERMS]; 2]; 3] = [
     [[0.0, 0.0, 0.0], [-0.82194, 0.4368, -0.18142]],
     [[-0.3113, 0.13857, -0.38036], [-0.19781, 0.21164, 0.00602]],
     [[-0.76938, 0.32752, -0.10468], [0.0, 0.0, 0.0]],
 ];
 /// Makes the error one within which seven tiles of ten lie.
-pub(crate) const ERROR_SCALE: [f64; 3] = [1.59306, 1.55647, 1.58608];
+pub(super) const ERROR_SCALE: [f64; 3] = [1.59306, 1.55647, 1.58608];

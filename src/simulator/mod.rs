@@ -18,6 +18,7 @@ pub mod patch;
 mod pose;
 pub mod ruler;
 pub mod scene;
+pub mod score;
 pub mod sensor;
 pub mod series;
 pub mod shooter;

@@ -4,10 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::units::{GREEN, WavelengthUm};
 use crate::core::{Known, Measured, ValueSource};
-use crate::cull::to_record::UserOverrides;
 use crate::image::{FileKind, Frame};
 use crate::optics::{MountedLens, Optics};
 use crate::report::record::Finding;
+use crate::store::overrides::UserOverrides;
 use crate::store::rig::{EquipmentInFile, Rig, RigMatch, Rigs};
 
 /// The rigs that frames may have been taken with.

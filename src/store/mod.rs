@@ -13,8 +13,11 @@ pub mod log;
 pub mod log_record;
 pub mod log_terminal;
 pub mod log_view;
+pub mod overrides;
 pub mod paths;
+pub mod record_places;
 pub mod rig;
 mod sqlite;
+pub mod subjects;
 #[cfg(test)]
 mod tests;

@@ -6,7 +6,8 @@ use stopwise::body_noise::record::{
 use stopwise::core::random::SplitMix64;
 use stopwise::core::verdict::{BlurBy, Cause, Verdict};
 use stopwise::core::{Flag, FlagSet, Measured};
-use stopwise::report::page::{BurstPage, FramePictures, Picture};
+use stopwise::cull::page_data::{BurstPage, FramePictures};
+use stopwise::image::Picture;
 use stopwise::report::record::*;
 use stopwise::report::summary;
 

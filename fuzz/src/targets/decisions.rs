@@ -15,7 +15,7 @@ pub fn run(bytes: &[u8]) {
     }
     let Ok(kept) = Decisions::open(&path) else { return };
     let _ = kept.judgements();
-    let _ = kept.calls();
+    let _ = kept.verdicts();
     let _ = kept.subjects_placed();
     if let Ok(standing) = kept.standing(&[Path::new("/day/f001.jpg"), Path::new("f002.jpg")]) {
         let inside = |v: f64| (0.0..=1.0).contains(&v);

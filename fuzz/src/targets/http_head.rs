@@ -1,7 +1,4 @@
-#[path = "../../../src/review/server/head.rs"]
-mod head;
-
-use head::{MAX_BODY_BYTES, MAX_HEAD_BYTES, Once, read_head};
+use stopwise::review::server::head::{MAX_BODY_BYTES, MAX_HEAD_BYTES, Once, read_head};
 
 /// A head is the same however it arrives, and announces no more than is read.
 pub fn run(bytes: &[u8]) {

@@ -3,12 +3,7 @@ use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
 use stopwise::cull::written::{FullCull, WrittenCull};
-
-#[allow(dead_code)]
-#[path = "../../../src/cli/places.rs"]
-mod places;
-
-use places::{Origin, Places};
+use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 /// Frames of a record that are looked up: each asks the system a few times.
 const MAX_FRAMES: usize = 20;
@@ -39,7 +34,8 @@ pub fn run(bytes: &[u8]) {
     let root = folder();
     let real = root.canonicalize().expect("the folder is there");
     for moved in [None, Some(root)] {
-        let places = Places::new(&record.outing.paths, moved, Origin::FileIn(root), false);
+        let places =
+            RecordPlaces::new(&record.outing.paths, moved, RecordOrigin::FileIn(root), false);
         for frame in record.frames.iter().take(MAX_FRAMES) {
             for file in places.files(&frame.path, frame.partner.as_deref()).files {
                 let file = file.canonicalize().expect("what was found is there");

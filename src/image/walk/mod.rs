@@ -3,6 +3,8 @@
 pub(super) mod order;
 mod same;
 
+pub use order::sort_by_time;
+
 use std::collections::{HashMap, HashSet};
 use std::ffi::OsStr;
 use std::fs::{self, File};

@@ -1,7 +1,12 @@
-//! The order in which people count files: frame_2 before frame_10, capitals beside small letters.
+//! The order of files as people count them (frame_2 before frame_10, capitals beside small
+//! letters), and that of frames as they were taken.
 
 use std::cmp::Ordering;
-use std::path::Path;
+use std::collections::HashMap;
+use std::path::{Path, PathBuf};
+
+use crate::image::Frame;
+use crate::image::exposure::TakenAt;
 
 /// Compares two paths folder by folder, numbers by value, letters without regard to case; paths
 /// that differ only in case or leading zeros are told apart by their bytes, so the order is total.
@@ -50,6 +55,33 @@ fn names(mut a: &str, mut b: &str) -> Ordering {
 /// How many bytes of ASCII digits a text starts with.
 fn digits(text: &str) -> usize {
     text.bytes().take_while(u8::is_ascii_digit).count()
+}
+
+/// Puts frames in order of time, folder by folder; those without a time keep their order of
+/// names, after the others. Folders come in the order of their first times: two cameras' folders
+/// are never mixed into one burst.
+pub fn sort_by_time(frames: &mut [Frame]) {
+    let time = |f: &Frame| f.exposure.as_ref().and_then(|e| e.taken_at.as_ref()).map(|t| t.value);
+    let earlier = |a: Option<TakenAt>, b: Option<TakenAt>| match (a, b) {
+        (Some(x), Some(y)) => x.cmp(&y),
+        (Some(_), None) => Ordering::Less,
+        (None, Some(_)) => Ordering::Greater,
+        (None, None) => Ordering::Equal,
+    };
+    let folder = |f: &Frame| f.path.parent().map(Path::to_path_buf).unwrap_or_default();
+    let mut first: HashMap<PathBuf, (Option<TakenAt>, usize)> = HashMap::new();
+    for (i, frame) in frames.iter().enumerate() {
+        let own = time(frame);
+        let known = first.entry(folder(frame)).or_insert((own, i));
+        if earlier(own, known.0) == Ordering::Less {
+            known.0 = own;
+        }
+    }
+    let rank = |f: &Frame| first.get(&folder(f)).copied().unwrap_or((None, usize::MAX));
+    frames.sort_by(|a, b| {
+        let (fa, fb) = (rank(a), rank(b));
+        earlier(fa.0, fb.0).then(fa.1.cmp(&fb.1)).then_with(|| earlier(time(a), time(b)))
+    });
 }
 
 #[cfg(test)]

@@ -80,6 +80,18 @@ pub struct TextColumn {
 }
 
 impl TextColumn {
+    /// A column of `cells`, one per row.
+    pub fn new(
+        heading: &str,
+        unit: &str,
+        right: bool,
+        drop_priority: u8,
+        cells: Vec<String>,
+    ) -> TextColumn {
+        let (heading, unit) = (heading.to_owned(), unit.to_owned());
+        TextColumn { heading, unit, right, drop_priority, cells }
+    }
+
     fn width(&self) -> usize {
         let widest = self.cells.iter().map(|c| display_width(c)).max().unwrap_or(0);
         widest.max(display_width(&self.heading)).max(display_width(&self.unit))

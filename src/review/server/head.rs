@@ -1,7 +1,7 @@
 //! The head of a request, read under limits: what it may hold, and how much of it.
 //!
 //! `httparse` reads the text; this file says what is taken from it. Nothing here is set aside by
-//! what a header claims. The file uses nothing else of the crate, so that it can be fuzzed alone.
+//! what a header claims. Public for the fuzz targets only.
 #![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 /// Largest head, bytes: the page's own are below 1 kB.

@@ -12,7 +12,8 @@
 mod api;
 mod connection;
 mod guard;
-mod head;
+#[doc(hidden)]
+pub mod head;
 mod pictures;
 mod routes;
 mod seats;

@@ -2,8 +2,7 @@
 
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
-use crate::cull::pictures::jpeg;
-use crate::image::{self, Decoded, Frame, Want};
+use crate::image::{self, Decoded, Frame, Want, encode_jpeg};
 
 /// Decoded frames kept: as many as stand side by side, and the one that comes next.
 const KEPT: usize = 5;
@@ -55,7 +54,7 @@ impl Decodes {
         let (rgb, w, h) =
             self.with(number, frame, |d| d.rgb_small(side_px.min(LARGEST_PX) as usize))?;
         let (rgb, w, h) = frame.orientation().turn_rgb(&rgb, w, h);
-        jpeg(&rgb, w, h, QUALITY).map(|p| p.jpeg)
+        encode_jpeg(&rgb, w, h, QUALITY).map(|p| p.jpeg)
     }
 
     /// A part of the upright frame, pixel for pixel, as JPEG; cut to the frame.
@@ -81,7 +80,7 @@ impl Decodes {
         let (w, h) = (a.0.abs_diff(b.0), a.1.abs_diff(b.1));
         let (rgb, w, h) = self.with(number, frame, |d| d.rgb_crop(left, top, w, h))?;
         let (rgb, w, h) = turn.turn_rgb(&rgb, w, h);
-        jpeg(&rgb, w, h, QUALITY).map(|p| p.jpeg)
+        encode_jpeg(&rgb, w, h, QUALITY).map(|p| p.jpeg)
     }
 }
 

@@ -270,3 +270,60 @@ fn a_cache_held_by_another_is_done_without() {
     drop(other);
     assert!(String::from_utf8(run().stderr).unwrap().is_empty());
 }
+
+/// Every command with more than one record that "-" sends to the output, each pair of them: none
+/// begins its work, and none mixes two records on one stream.
+#[test]
+fn two_records_are_never_mixed_on_the_output() {
+    let place = Place::new();
+    place.outing(&[1]);
+    for (args, names) in [
+        (&["cull", "day", "--no-report", "--json", "-", "--csv", "-"][..], "JSON and CSV"),
+        (
+            &["inspect", "day/f001.jpg", "--no-report", "--json", "-", "--map", "-"],
+            "JSON and the map",
+        ),
+        (&["compare", "day", "--no-report", "--json", "-", "--csv", "-"], "JSON and CSV"),
+        (&["clip", "day", "--no-report", "--json", "-", "--csv", "-"], "JSON and CSV"),
+        (&["clip", "day", "--no-report", "--json", "-", "--otio", "-"], "JSON and the timeline"),
+        (&["clip", "day", "--no-report", "--csv", "-", "--otio", "-"], "CSV and the timeline"),
+        (&["chart", "--json", "-", "--csv", "-"], "JSON and CSV"),
+        (&["mark", "day", "--json", "-", "--list", "-"], "the record and the list"),
+        (&["log", "export", "--json", "-", "--csv", "-"], "JSON and CSV"),
+        (&["log", "agreed", "--json", "-", "--csv", "-"], "JSON and CSV"),
+    ] {
+        let ran = place.run(args);
+        assert_eq!((ran.code, ran.stdout.as_str()), (Some(2), ""), "{args:?}");
+        let says =
+            format!("stopwise: {names} cannot both go to the output: give one of them a file\n");
+        assert_eq!(ran.stderr, says, "{args:?}");
+    }
+}
+
+/// A file that cannot be written is named before the work, whichever output it is.
+#[test]
+fn outputs_are_checked_before_the_work() {
+    let place = Place::new();
+    place.outing(&[1]);
+    for args in [
+        &["cull", "day", "--report", "gone/out"][..],
+        &["cull", "day", "--no-report", "--csv", "gone/out"],
+        &["inspect", "day/f001.jpg", "--no-report", "--map", "gone/out"],
+        &["compare", "day", "--report", "gone/out"],
+        &["noise", "day", "--report", "gone/out"],
+        &["plan", "--depth", "1", "--magnification", "2", "--report", "gone/out"],
+        &["chart", "--svg", "gone/out"],
+        &["clip", "day", "--no-report", "--otio", "gone/out"],
+        &["mark", "day", "--list", "gone/out"],
+        &["log", "export", "--json", "gone/out"],
+        &["log", "agreed", "--csv", "gone/out"],
+    ] {
+        let ran = place.run(args);
+        assert_eq!((ran.code, ran.stdout.as_str()), (Some(2), ""), "{args:?}");
+        assert!(
+            ran.stderr.starts_with("stopwise: cannot write gone/out"),
+            "{args:?}: {}",
+            ran.stderr
+        );
+    }
+}

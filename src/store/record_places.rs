@@ -3,17 +3,16 @@
 //! A record is a file like any other: whoever hands one over must not decide where sidecars are
 //! written, what is linked or copied, or what the page shows. What it names is taken only when it
 //! is a picture below the folder that the record belongs to, or below one typed by the user.
-#![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 use std::path::{Component, Path, PathBuf};
 
-use stopwise::core::{path_text, text_path};
-use stopwise::image::named_as_picture;
-use stopwise::report::record::SkippedRecord;
+use crate::core::text_path;
+use crate::image::named_as_picture;
+use crate::report::record::SkippedRecord;
 
 /// What a record belongs to.
 #[derive(Debug, Clone, Copy)]
-pub enum Origin<'a> {
+pub enum RecordOrigin<'a> {
     /// A folder typed by the user, judged just now.
     Folder(&'a Path),
     /// A file in this folder.
@@ -24,7 +23,7 @@ pub enum Origin<'a> {
 
 /// Where to look for the files of a record.
 #[derive(Debug)]
-pub struct Places {
+pub struct RecordPlaces {
     bases: Vec<PathBuf>,
     /// The folder that nothing leads out of, as typed and with every link followed.
     root: PathBuf,
@@ -49,19 +48,23 @@ enum Looked {
     NotThere,
 }
 
-impl Places {
+impl RecordPlaces {
     /// Below `moved` when it is given; else below the folder that was given to `cull`, as named
     /// then, and below the folder that the record belongs to. Nothing outside that folder is
     /// taken; links that lead out of it only with `follow_links`.
     pub fn new(
         asked: &[String],
         moved: Option<&Path>,
-        origin: Origin<'_>,
+        origin: RecordOrigin<'_>,
         follow_links: bool,
-    ) -> Places {
+    ) -> RecordPlaces {
         let here = Path::new(".");
         let own = match origin {
-            Origin::Folder(folder) | Origin::FileIn(folder) if folder.as_os_str() != "" => folder,
+            RecordOrigin::Folder(folder) | RecordOrigin::FileIn(folder)
+                if folder.as_os_str() != "" =>
+            {
+                folder
+            }
             _ => here,
         };
         let root = moved.unwrap_or(own).to_owned();
@@ -77,7 +80,7 @@ impl Places {
             }
         };
         let real_root = root.canonicalize().ok();
-        Places { bases, real_root, root, moved: moved.is_some(), follow_links }
+        RecordPlaces { bases, real_root, root, moved: moved.is_some(), follow_links }
     }
 
     /// The files of a frame.
@@ -203,9 +206,4 @@ pub fn stays_below(folder: &Path, path: &Path) -> bool {
     let Ok(real) = folder.canonicalize() else { return true };
     let mut there = path.ancestors().skip(1).filter_map(|p| p.canonicalize().ok());
     there.next().is_some_and(|p| p.starts_with(&real) || real.starts_with(&p))
-}
-
-/// A path for a record.
-pub fn shown(path: &Path) -> String {
-    path_text(path)
 }

@@ -1,42 +1,32 @@
 //! The hits for other programs: hard links, copies, or a list of their paths. Nothing is moved.
 
 use std::fs::{self, File};
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::path::{Component, Path, PathBuf};
 
-use stopwise::core::text_path;
-use stopwise::core::verdict::Verdict;
-use stopwise::marks::record::{FilePlacing, FileState, MarkRecord, PlacedRow};
-use stopwise::report::atomic_file::{copy_atomically, write_atomically};
-use stopwise::report::record::SkippedRecord;
-
-use super::super::args::MarkArgs;
-use super::super::places::{shown, stays_below};
-use super::differs;
-use super::plan::Targets;
-
-/// What was asked for.
-pub fn wanted(typed: &MarkArgs) -> impl Iterator<Item = (&Path, FilePlacing)> {
-    let links = typed.hard_links.as_deref().map(|d| (d, FilePlacing::HardLink));
-    let copies = typed.copies.as_deref().map(|d| (d, FilePlacing::Copy));
-    links.into_iter().chain(copies)
-}
+use super::record::{FilePlacing, FileState, MarkRecord, PlacedRow};
+use super::targets::Targets;
+use crate::core::verdict::Verdict;
+use crate::core::{path_text, text_path};
+use crate::report::atomic_file::copy_atomically;
+use crate::report::record::SkippedRecord;
+use crate::store::record_places::stays_below;
 
 /// Links or copies the frames of some verdicts into a folder, the file taken with each as well.
 /// A file that is in the way stays.
 pub fn place(
     targets: &Targets,
-    calls: &[Verdict],
+    verdicts: &[Verdict],
     (dir, placing): (&Path, FilePlacing),
     follow_links: bool,
     write: bool,
     record: &mut MarkRecord,
 ) {
     let mut taken = std::collections::BTreeSet::new();
-    for target in targets.0.iter().filter(|t| calls.contains(&t.call)) {
+    for target in targets.0.iter().filter(|t| verdicts.contains(&t.verdict)) {
         for file in &target.files {
             let to = dir.join(name_in(dir_of(&target.shown).as_deref(), file));
-            let from = shown(file);
+            let from = path_text(file);
             let outcome = if !(follow_links || stays_below(dir, &to)) {
                 let dir = dir.display();
                 Err(format!("refused: a link leads out of {dir} (--follow-links allows it)"))
@@ -46,7 +36,9 @@ pub fn place(
                 Err(format!("{} is there from another frame", to.display()))
             };
             match outcome {
-                Ok(state) => record.placed.push(PlacedRow { from, to: shown(&to), placing, state }),
+                Ok(state) => {
+                    record.placed.push(PlacedRow { from, to: path_text(&to), placing, state })
+                }
                 Err(reason) => record.skipped.push(SkippedRecord { path: from, reason }),
             }
         }
@@ -70,7 +62,7 @@ fn put(from: &Path, to: &Path, placing: FilePlacing, write: bool) -> Result<File
         Ok(_) => return Err(format!("{} is another file: it stays as it is", to.display())),
         Err(_) => FileState::New,
     };
-    if !write || !differs(state) {
+    if !write || state == FileState::Same {
         return Ok(state);
     }
     let failed = |e: io::Error| match e.kind() {
@@ -118,34 +110,27 @@ fn is_there(from: &Path, to: &Path, placing: FilePlacing) -> io::Result<bool> {
     }
 }
 
-/// Writes the paths of the frames of some verdicts, one a line, with the file taken with each.
-pub fn list(
+/// The paths of the frames of some verdicts, one per line, with the file taken with each. The bytes
+/// are those of the names, whether they are text or not; a name that does not fit on a line is
+/// added to `skipped`.
+pub fn list_paths(
     targets: &Targets,
-    calls: &[Verdict],
-    path: &Path,
+    verdicts: &[Verdict],
     skipped: &mut Vec<SkippedRecord>,
-) -> anyhow::Result<()> {
-    let mut text = Vec::new();
-    for file in targets.0.iter().filter(|t| calls.contains(&t.call)).flat_map(|t| &t.files) {
+) -> Vec<u8> {
+    let mut lines = Vec::new();
+    for file in targets.0.iter().filter(|t| verdicts.contains(&t.verdict)).flat_map(|t| &t.files) {
         let whole = std::path::absolute(file).unwrap_or_else(|_| file.clone());
-        // The bytes of the name, whether they are text or not.
         let line = whole.as_os_str().as_encoded_bytes();
         if line.iter().any(|b| matches!(b, b'\n' | b'\r')) {
             skipped.push(SkippedRecord {
-                path: shown(file),
+                path: path_text(file),
                 reason: "its name does not fit on a line of the list".to_owned(),
             });
         } else {
-            text.extend_from_slice(line);
-            text.push(b'\n');
+            lines.extend_from_slice(line);
+            lines.push(b'\n');
         }
     }
-    if path.as_os_str() == "-" {
-        let mut out = io::stdout().lock();
-        out.write_all(&text)?;
-        out.flush()?;
-    } else {
-        write_atomically(path, |out| out.write_all(&text))?;
-    }
-    Ok(())
+    lines
 }

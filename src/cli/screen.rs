@@ -1,14 +1,11 @@
-//! What goes to the terminal: results to the output, everything else beside it.
+//! The terminal: results go to standard output, notes, problems and progress to standard error.
 
-use std::io::{self, BufWriter, IsTerminal, Write};
-use std::path::Path;
+use std::io::{self, IsTerminal, Write};
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use stopwise::core::progress::{Progress, ProgressStep};
 use stopwise::report::term::Style;
-
-use super::Outcome;
 
 /// Widest table: beyond it rows are hard to follow.
 const WIDEST: usize = 160;
@@ -31,14 +28,14 @@ pub fn print_note(text: &str) {
     anstream::eprintln!("{text}");
 }
 
-/// Prints results.
-pub fn result(text: &str) -> io::Result<()> {
+/// Prints results to standard output.
+pub fn print(text: &str) -> io::Result<()> {
     let mut out = anstream::stdout().lock();
     out.write_all(text.as_bytes())?;
     out.flush()
 }
 
-/// How the output wants to be written to.
+/// How text on standard output is set.
 pub fn style() -> Style {
     if !io::stdout().is_terminal() {
         return Style::PLAIN;
@@ -54,53 +51,6 @@ pub fn style() -> Style {
         });
     let columns = usize::from(console::Term::stdout().size().1);
     Style { colour, width: columns.clamp(Style::NARROWEST, WIDEST), utf8 }
-}
-
-/// Writes to a file, or to the output for "-".
-///
-/// A file is written beside its place and moved there when whole.
-pub fn to_file(
-    path: &Path,
-    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
-) -> anyhow::Result<()> {
-    if path.as_os_str() == "-" {
-        let mut out = BufWriter::new(io::stdout().lock());
-        write(&mut out)?;
-        out.flush()?;
-        return Ok(());
-    }
-    // The closure's own failures keep their kind: a full disk is told as one.
-    Ok(stopwise::report::atomic_file::write_atomically(path, write)?)
-}
-
-/// The outputs of a run. Each is tried whatever became of the others, and failures are named.
-#[derive(Debug, Default)]
-pub struct Outputs {
-    written: u32,
-    failed: u32,
-}
-
-impl Outputs {
-    /// Takes note of how an output went; says so when it failed. A reader that has seen enough is
-    /// no failure.
-    pub fn tried<E: Into<anyhow::Error>>(&mut self, result: Result<(), E>) {
-        match result.map_err(Into::into) {
-            Err(failed) if !super::is_closed_pipe(&failed) => {
-                print_problem(&failed);
-                self.failed += 1;
-            }
-            _ => self.written += 1,
-        }
-    }
-
-    /// How a run ended, given how it would have with every output written.
-    pub fn ended(&self, ended: Outcome) -> Outcome {
-        match (ended, self.failed, self.written) {
-            (Outcome::Stopped | Outcome::Nothing, ..) | (_, 0, _) => ended,
-            (_, _, 0) => Outcome::Nothing,
-            _ => Outcome::Partly,
-        }
-    }
 }
 
 /// Whether the user has interrupted.
@@ -137,8 +87,8 @@ impl Screen {
     }
 
     /// Prints while the bar is out of the way.
-    pub fn print(&self, text: &str) -> io::Result<()> {
-        self.bar.suspend(|| result(text))
+    pub fn print_above(&self, text: &str) -> io::Result<()> {
+        self.bar.suspend(|| print(text))
     }
 
     /// Takes the bar away.
@@ -156,12 +106,4 @@ impl Progress for Screen {
     fn stopped(&self) -> bool {
         self.stop.load(Ordering::Relaxed)
     }
-}
-
-/// Whether a path can be written, found out before the work begins.
-pub fn check_writable(path: &Path) -> anyhow::Result<()> {
-    if path.as_os_str() == "-" {
-        return Ok(());
-    }
-    Ok(stopwise::report::atomic_file::can_write(path)?)
 }

@@ -6,151 +6,57 @@ use std::fs;
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
-use anyhow::bail;
-use stopwise::core::verdict::{Cause, Verdict};
-use stopwise::cull::written::{WrittenCull, WrittenFrame};
-use stopwise::error::SidecarFault;
-use stopwise::image::named_as_picture;
-use stopwise::marks::record::{ChangeRow, FileState, MarkRecord, SidecarRow};
-use stopwise::marks::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
-use stopwise::report::atomic_file::{remove_temp_files, replace};
-use stopwise::report::record::SkippedRecord;
-use stopwise::store::decisions::Decisions;
-
-use super::super::args::MarkArgs;
-use super::super::places::{Places, shown};
-use super::differs;
+use super::record::{ChangeRow, FileState, MarkRecord, SidecarRow};
+use super::targets::{MarkTarget, Targets};
+use super::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
+use crate::core::path_text;
+use crate::core::verdict::{Cause, Verdict};
+use crate::error::{Error, SidecarFault};
+use crate::image::named_as_picture;
+use crate::report::atomic_file::{remove_temp_files, replace};
+use crate::report::record::SkippedRecord;
+use crate::store::record_places::RecordPlaces;
 
 /// What sidecars say for each verdict.
-#[derive(Debug)]
-pub struct Mapping {
-    ratings: BTreeMap<Verdict, i8>,
-    labels: BTreeMap<Verdict, String>,
-    prefix: Option<String>,
-    only_unset: bool,
-    full_names: bool,
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
+pub struct SidecarRules {
+    /// xmp:Rating, -1 to 5; none for the verdicts that are missing here.
+    pub ratings: BTreeMap<Verdict, i8>,
+    /// xmp:Label; none for the verdicts that are missing here.
+    pub labels: BTreeMap<Verdict, String>,
+    /// Start of the keywords for verdict and first cause, which take the place of earlier ones
+    /// that start so; no keywords when `None`.
+    pub prefix: Option<String>,
+    /// Whether a rating or label that is set already stays.
+    pub only_unset: bool,
+    /// Whether sidecars are named after the whole file name (a.jpg.xmp), one per file.
+    pub full_names: bool,
 }
 
-impl Mapping {
-    /// The mapping as typed.
-    pub fn typed(typed: &MarkArgs) -> anyhow::Result<Mapping> {
-        let mut ratings = BTreeMap::new();
-        for (call, value) in &typed.rating {
-            if ratings.insert(*call, *value).is_some() {
-                bail!("two ratings are given for {}", call.word());
-            }
-        }
-        let mut labels = BTreeMap::new();
-        for (call, value) in &typed.label {
-            if labels.insert(*call, value.clone()).is_some() {
-                bail!("two labels are given for {}", call.word());
-            }
-        }
-        let prefix = (!typed.no_keywords).then(|| typed.prefix.clone());
-        if !typed.no_sidecars && ratings.is_empty() && labels.is_empty() && prefix.is_none() {
-            bail!("nothing to write into sidecars: give --rating, --label, or leave keywords on");
-        }
-        Ok(Mapping {
-            ratings,
-            labels,
-            prefix,
-            only_unset: typed.only_unset,
-            full_names: typed.full_names,
-        })
-    }
-
-    fn marks(&self, target: &SidecarTarget) -> Marks {
+impl SidecarRules {
+    fn marks(&self, target: &MarkTarget) -> Marks {
         let keywords = self.prefix.as_ref().map(|prefix| {
             let cause = target.cause.map(Cause::word);
-            let call = target.call.word().replace(' ', "-");
-            let wanted =
-                [Some(call.as_str()), cause].into_iter().flatten().map(|w| format!("{prefix}{w}"));
+            let verdict = target.verdict.word().replace(' ', "-");
+            let wanted = [Some(verdict.as_str()), cause]
+                .into_iter()
+                .flatten()
+                .map(|w| format!("{prefix}{w}"));
             Keywords { prefix: prefix.clone(), wanted: wanted.collect() }
         });
         Marks {
-            rating: self.ratings.get(&target.call).copied(),
-            label: self.labels.get(&target.call).cloned(),
+            rating: self.ratings.get(&target.verdict).copied(),
+            label: self.labels.get(&target.verdict).cloned(),
             keywords,
             only_unset: self.only_unset,
         }
     }
 }
 
-/// A frame with its files and its marks.
-#[derive(Debug)]
-pub struct SidecarTarget {
-    /// Its name in the record.
-    pub shown: String,
-    /// The frame, and the file taken with it.
-    pub files: Vec<PathBuf>,
-    /// What it is.
-    pub call: Verdict,
-    /// Number of its burst.
-    burst: u32,
-    /// What cost the most sharpness.
-    cause: Option<Cause>,
-    /// Whether a person said what it is.
-    decided: bool,
-}
-
-/// The frames of a record that are there.
-#[derive(Debug)]
-pub struct Targets(pub Vec<SidecarTarget>);
-
-impl Targets {
-    /// Finds the files of every frame; those that are gone or refused are skipped.
-    pub fn found(cull: &WrittenCull, places: &Places, skipped: &mut Vec<SkippedRecord>) -> Targets {
-        let mut targets = Vec::new();
-        for frame in &cull.frames {
-            let found = places.files(&frame.path, frame.partner.as_deref());
-            skipped.extend(found.refused);
-            if !found.files.is_empty() {
-                targets.push(target(frame, found.files));
-            }
-        }
-        Targets(targets)
-    }
-
-    /// Puts what a person decided in place of the verdict. Returns the number of bursts in which a
-    /// person placed the subject.
-    ///
-    /// # Errors
-    /// When the decisions cannot be read.
-    pub fn decided(&mut self, decisions: &Decisions) -> anyhow::Result<u32> {
-        let files: Vec<&Path> =
-            self.0.iter().filter_map(|t| Some(t.files.first()?.as_path())).collect();
-        let standing = decisions.standing(&files)?;
-        let mut moved = BTreeSet::new();
-        for (target, standing) in self.0.iter_mut().zip(standing) {
-            if standing.subject.is_some() {
-                moved.insert(target.burst);
-            }
-            let Some(call) = standing.verdict else { continue };
-            target.decided = true;
-            if call != target.call {
-                // The cause was that of the verdict.
-                (target.call, target.cause) = (call, None);
-            }
-        }
-        Ok(moved.len() as u32)
-    }
-}
-
-fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> SidecarTarget {
-    SidecarTarget {
-        shown: frame.path.clone(),
-        files,
-        call: frame.verdict,
-        burst: frame.burst,
-        cause: frame.causes.first().map(|c| c.cause),
-        decided: false,
-    }
-}
-
 /// One sidecar to be.
 struct Planned<'t> {
     path: PathBuf,
-    targets: Vec<&'t SidecarTarget>,
+    targets: Vec<&'t MarkTarget>,
     files: BTreeSet<&'t Path>,
     notes: Vec<String>,
 }
@@ -158,8 +64,8 @@ struct Planned<'t> {
 /// Plans the sidecars of all frames, and writes them when that is asked.
 pub fn sidecars(
     targets: &Targets,
-    mapping: &Mapping,
-    places: &Places,
+    rules: &SidecarRules,
+    places: &RecordPlaces,
     write: bool,
     record: &mut MarkRecord,
 ) {
@@ -168,7 +74,7 @@ pub fn sidecars(
     let mut folders = Folders::default();
     for target in &targets.0 {
         for file in &target.files {
-            let (path, note) = sidecar_of(file, mapping.full_names, &mut folders);
+            let (path, note) = sidecar_of(file, rules.full_names, &mut folders);
             let index = *by_path.entry(path.clone()).or_insert_with(|| {
                 let notes = note.into_iter().collect();
                 planned.push(Planned { path, targets: Vec::new(), files: BTreeSet::new(), notes });
@@ -186,21 +92,21 @@ pub fn sidecars(
     }
     for mut plan in planned {
         let Some(first) = plan.targets.first() else { continue };
-        let marks = mapping.marks(first);
-        if let Some(other) = plan.targets.iter().find(|t| mapping.marks(t) != marks) {
+        let marks = rules.marks(first);
+        if let Some(other) = plan.targets.iter().find(|t| rules.marks(t) != marks) {
             let reason = format!(
                 "would stand for {} and {}, which are marked differently; --full-names gives each \
                  its own",
                 first.shown, other.shown
             );
-            record.skipped.push(SkippedRecord { path: shown(&plan.path), reason });
+            record.skipped.push(SkippedRecord { path: path_text(&plan.path), reason });
             continue;
         }
-        plan.notes.extend(shared(&plan, mapping.full_names, &mut folders));
+        plan.notes.extend(shared(&plan, rules.full_names, &mut folders));
         match sidecar(&plan, &marks, places, write) {
             Ok(row) => record.sidecars.push(row),
             Err(reason) => {
-                record.skipped.push(SkippedRecord { path: shown(&plan.path), reason });
+                record.skipped.push(SkippedRecord { path: path_text(&plan.path), reason });
             }
         }
     }
@@ -208,7 +114,7 @@ pub fn sidecars(
 
 /// The bytes of a sidecar; `None` when there is none. What is no file is not opened: a pipe would
 /// be waited on for ever.
-fn bytes_of(path: &Path, places: &Places) -> Result<Option<Vec<u8>>, String> {
+fn bytes_of(path: &Path, places: &RecordPlaces) -> Result<Option<Vec<u8>>, String> {
     let unread = |e: io::Error| format!("cannot be read: {e}");
     match fs::symlink_metadata(path) {
         Err(e) if e.kind() == io::ErrorKind::NotFound => return Ok(None),
@@ -233,7 +139,7 @@ fn bytes_of(path: &Path, places: &Places) -> Result<Option<Vec<u8>>, String> {
 fn sidecar(
     plan: &Planned<'_>,
     marks: &Marks,
-    places: &Places,
+    places: &RecordPlaces,
     write: bool,
 ) -> Result<SidecarRow, String> {
     let Some(target) = plan.targets.first() else { return Err("it stands for nothing".to_owned()) };
@@ -250,9 +156,9 @@ fn sidecar(
         (None, false) => FileState::New,
         (Some(_), false) => FileState::Changed,
     };
-    if write && differs(state) {
+    if write && state != FileState::Same {
         replace(&plan.path, before.as_deref(), after.text.as_bytes()).map_err(|e| match e {
-            stopwise::Error::Write { source, .. } => format!("cannot be written: {source}"),
+            Error::Write { source, .. } => format!("cannot be written: {source}"),
             other => other.to_string(),
         })?;
     }
@@ -262,9 +168,9 @@ fn sidecar(
         to: c.to,
     });
     Ok(SidecarRow {
-        path: shown(&plan.path),
-        frames: plan.files.iter().map(|f| shown(f)).collect(),
-        verdict: target.call,
+        path: path_text(&plan.path),
+        frames: plan.files.iter().map(|f| path_text(f)).collect(),
+        verdict: target.verdict,
         decided: target.decided,
         state,
         changes: changes.collect(),
