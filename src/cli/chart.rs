@@ -106,7 +106,7 @@ pub fn of_log(
     let chart_job = ChartJob {
         rig: of.rig.clone(),
         magnification,
-        pupil_ratio: described.as_ref().and_then(equipment::pupil_ratio),
+        lens: described.as_ref().map(|rig| equipment::mounted_lens(rig, None)),
         wavelength_um: described.as_ref().and_then(|r| r.wavelength_um),
         outings: limits::titles(&outings),
         decided: by_rig.get(&of.rig).copied().unwrap_or_default(),

@@ -8,9 +8,10 @@ use stopwise::Error;
 use stopwise::compare::CompareJob;
 use stopwise::cull::outing::OutingJob;
 use stopwise::cull::to_record::UserOverrides;
+use stopwise::optics::{MountedLens, Optics};
 use stopwise::plan::PlanJob;
 use stopwise::plan::record::{LightKind, PlanWish};
-use stopwise::store::equipment::{Equipment, magnifications, pupil_ratio};
+use stopwise::store::equipment::{Equipment, mounted_lens};
 use stopwise::store::paths;
 use stopwise::store::rig::{Rig, Rigs};
 
@@ -133,23 +134,25 @@ pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
         _ => LightKind::Ambient,
     };
     let rig = typed.rig.as_deref().map(rig).transpose()?;
-    let known = rig.as_ref().map(|r| magnifications(r, typed.magnification));
-    let of_rig = known.as_ref().and_then(|k| k.whole).map(|(m, _)| m);
-    let Some(magnification) = typed.magnification.or(of_rig) else {
+    let mut lens =
+        rig.as_ref().map_or_else(MountedLens::default, |r| mounted_lens(r, typed.magnification));
+    let Some(magnification) =
+        typed.magnification.or(Optics::of(&lens).magnification.map(|m| m.value))
+    else {
         match &typed.rig {
             Some(name) => bail!("the rig {name:?} has no magnification: give --magnification"),
             None => bail!("give --magnification, or --rig with a rig that has one"),
         }
     };
-    // The working f-number goes by the magnification without what is in front: a pupil ratio
-    // that says so stands for it.
-    let lens_alone = known.as_ref().and_then(|k| k.lens_alone).map(|(m, _)| m);
-    let share = lens_alone.map_or(1.0, |m| m / magnification);
-    let pupils = typed.pupil_ratio.or(rig.as_ref().and_then(pupil_ratio));
-    let pupils = match (pupils, share) {
-        (None, share) if (share - 1.0).abs() < 1e-9 => None,
-        // A lens at infinity: no bellows factor at all.
-        (p, share) => Some(p.unwrap_or(1.0) / share.max(1e-6)),
+    lens.magnification = Some(magnification);
+    if typed.pupil_ratio.is_some() {
+        (lens.pupil_ratio, lens.is_reversed) = (typed.pupil_ratio, false);
+    }
+    let optics = Optics::of(&lens);
+    // A rig that says too little is planned for as a bare lens.
+    let optics = match optics.lens_magnification {
+        Some(_) => optics,
+        None => Optics::bare(magnification, optics.pupil_ratio),
     };
     Ok(PlanJob {
         rig: typed.rig.clone(),
@@ -168,7 +171,7 @@ pub fn plan(typed: &super::args::PlanArgs) -> anyhow::Result<PlanJob> {
         },
         pitch_um: typed.pitch.or(rig.as_ref().and_then(|r| r.pixel_pitch_um)),
         frame_width_px: typed.frame_width,
-        pupil_ratio: pupils,
+        optics,
     })
 }
 

@@ -3,9 +3,10 @@
 use std::path::Path;
 
 use stopwise::Error;
+use stopwise::core::Measured;
 use stopwise::image;
 use stopwise::report::wording;
-use stopwise::store::equipment::{self, Magnifications};
+use stopwise::store::equipment;
 use stopwise::store::paths;
 use stopwise::store::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
 
@@ -36,7 +37,7 @@ fn list(place: &Path) -> anyhow::Result<Outcome> {
     let rigs = Rigs::read(place)?;
     let mut text = String::new();
     for (name, rig) in &rigs.0 {
-        let m = equipment::magnifications(rig, None).whole.map(|m| magnification(rig, m));
+        let m = equipment::optics(rig, None).magnification.map(|m| magnification(rig, &m));
         let parts: Vec<String> = [body(rig), rig.lens.model.clone(), mounted(&rig.mounted), m]
             .into_iter()
             .flatten()
@@ -55,7 +56,7 @@ fn list(place: &Path) -> anyhow::Result<Outcome> {
 fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
     let rigs = Rigs::read(place)?;
     let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place.to_owned(), problem })?;
-    let Magnifications { whole, lens_alone } = equipment::magnifications(rig, None);
+    let optics = equipment::optics(rig, None);
     let mut lines: Vec<(&str, String)> = Vec::new();
     lines.extend(body(rig).map(|b| ("body", b)));
     lines.extend(rig.lens.model.clone().map(|l| ("lens", l)));
@@ -66,27 +67,27 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
         rig.clip_pixel_pitch_um.map(|p| ("pitch of clips", format!("{} µm", wording::short(p)))),
     );
     lines.extend(rig.wavelength_um.map(|w| ("light", format!("{} µm", wording::short(w)))));
-    if let Some(m) = whole {
+    if let Some(m) = &optics.magnification {
         lines.push(("magnification", magnification(rig, m)));
-        if let Some(pitch) = rig.pixel_pitch_um {
-            let um = wording::number(pitch / m.0);
-            lines.push(("on the subject", format!("{um} µm a pixel")));
-        }
     }
-    let ratio = equipment::pupil_ratio(rig);
-    match (rig.records_working_f_number, lens_alone) {
+    if let Some(um) = rig.pixel_pitch_um.and_then(|pitch| optics.object_um_per_px(pitch)) {
+        let um = wording::number(um.value);
+        lines.push(("on the subject", format!("{um} µm a pixel")));
+    }
+    match (rig.records_working_f_number, optics.working_per_marked()) {
         (true, _) => lines.push(("working f-number", "what the files record".to_owned())),
-        (false, Some((m, _))) => {
-            let behind = rig.mounted.teleconverter.unwrap_or(1.0);
-            let times = 1.0 + m / ratio.unwrap_or(1.0);
-            let assumed = if ratio.is_none() { ", pupil ratio 1 assumed" } else { "" };
+        (false, Some(times)) => {
+            let assumed = match optics.pupil_ratio {
+                Some(_) => "",
+                None => ", pupil ratio 1 assumed",
+            };
             let value = match rig.lens.f_number {
                 Some(n) => format!(
                     "f/{} with the lens at {}{assumed}",
-                    wording::short((n * behind * times * 10.0).round() / 10.0),
+                    wording::short((n * times.value * 10.0).round() / 10.0),
                     wording::f_number(n)
                 ),
-                None => format!("{} × the marked one{assumed}", wording::number(times)),
+                None => format!("{} × the marked one{assumed}", wording::number(times.value)),
             };
             lines.push(("working f-number", value));
         }
@@ -100,7 +101,8 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
     Ok(Outcome::Whole)
 }
 
-fn magnification(rig: &Rig, (value, std_err): (f64, Option<f64>)) -> String {
+fn magnification(rig: &Rig, measured: &Measured) -> String {
+    let (value, std_err) = (measured.value, measured.std_err);
     let how = match (rig.magnification, rig.magnification_from) {
         (None, _) => "worked out",
         (Some(_), Some(rig::MagnificationFrom::Ruler)) => "from a ruler frame",

@@ -62,7 +62,7 @@ impl ClipExposure {
 
     /// Magnification on the sensor.
     pub fn magnification(&self) -> Option<f64> {
-        self.settings.magnification.map(|m| m.value)
+        self.settings.optics.magnification.map(|m| m.value)
     }
 
     /// Distance on the sensor between pixels of the clip, µm.

@@ -29,7 +29,6 @@ use std::path::PathBuf;
 
 use crate::clips::record::{CLIP_SCHEMA, ClipRecord, ClipsRecord, SpanVerdict};
 use crate::core::progress::{Progress, ProgressStep};
-use crate::cull::judge::box_for;
 use crate::cull::pictures::{self, CROP_PX, CROP_QUALITY, THUMB_QUALITY};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::clip::{self, ClipInfo, ClipPart, ClipStream, FfmpegExit, RgbPicture, Tools};
@@ -37,6 +36,7 @@ use crate::report::page::{ClipPage, ClipPicture, Picture};
 use crate::report::record::{SkippedRecord, SubjectFound};
 use crate::store::equipment::Equipment;
 use crate::tracking::frame_features::patch_corner;
+use crate::tracking::subject_hints::box_for;
 
 /// Side of the box about the subject, px: narrow clips, and those 2500 px wide and more.
 const BOX_PX: (usize, usize) = (96, 128);

@@ -174,7 +174,7 @@ fn settings(taken: &ClipExposure) -> ClipSettings {
         rig: taken.settings.rig.clone(),
         marked_f_number: taken.f_number(),
         working_f_number: taken.n_eff(),
-        magnification: taken.settings.magnification,
+        magnification: taken.settings.optics.magnification,
         pixel_pitch_um: taken.pixel_pitch_um(),
         shutter_s: taken.shutter_s,
     }

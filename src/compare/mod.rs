@@ -35,6 +35,7 @@ use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::image::{self, FileKind, Frame};
 use crate::noise::spectrum::{Spectrum, TILE_PX};
 use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
+use crate::store::equipment;
 use crate::tracking::registration::{RegisteredMotion, register, resampled};
 use region::{MARGIN_PX, MIN_REGION_PX, RegionCrop, RegionKeeps, RegionReference};
 pub use region::{RegionRequest, RelativeRect};
@@ -170,7 +171,10 @@ pub fn compare(
         raw,
         pitch_um: exposure.pixel_pitch_um,
         magnification: exposure.magnification,
-        bellows: bellows(exposure),
+        working_per_marked: equipment::settings(&list[reference_at], &job.typed)
+            .optics
+            .working_per_marked()
+            .map(|m| m.value),
     };
     let result = measured.all();
     let mut record = CompareRecord {
@@ -201,12 +205,6 @@ pub fn compare(
     record.findings = findings::all(&record, &series, job, result.noise_reduced);
     let crops = if job.pictures { measured.crops(turn) } else { Vec::new() };
     Ok((record, ComparePictures { crops }))
-}
-
-/// Working over marked f-number: of the rig, or of a symmetric lens at the magnification.
-fn bellows(exposure: &ExposureRecord) -> Option<f64> {
-    let told = exposure.working_f_number.zip(exposure.f_number).map(|(n, f)| n.value / f);
-    told.or_else(|| exposure.magnification.map(|m| 1.0 + m.value)).filter(|b| b.is_finite())
 }
 
 /// Whether the frames are of one size, one body and one kind.

@@ -26,6 +26,7 @@ use crate::noise::spectrum::{
 };
 use crate::optics::diffraction::sigma_diffraction_um;
 use crate::optics::diffraction::sigma_settings_px;
+use crate::optics::resolved::working_f_number;
 use crate::report::page::Picture;
 use crate::report::record::SpectrumPoint;
 use crate::tracking::registration::resampled;
@@ -55,7 +56,7 @@ pub(super) struct Measuring<'a> {
     /// Magnification, when it was typed or the rig tells.
     pub magnification: Option<Measured>,
     /// Working over marked f-number, when it is known.
-    pub bellows: Option<f64>,
+    pub working_per_marked: Option<f64>,
 }
 
 /// What came out.
@@ -113,9 +114,9 @@ impl Measuring<'_> {
         let singles = taken.iter().any(|t| t.found.frames < 2);
         let noise_reduced = taken.iter().any(|t| t.reduced);
         let refused = self.refused(&taken, fit.is_some());
-        if let (Some((fit, bellows)), true) = (&fit, singles) {
+        if let (Some((fit, working_per_marked)), true) = (&fit, singles) {
             for t in taken.iter_mut().filter(|t| t.found.frames < 2) {
-                t.repair(fit, *bellows);
+                t.repair(fit, *working_per_marked);
             }
         }
         let steps: Vec<StepRecord> = self.records(&taken, fit.as_ref());
@@ -267,15 +268,16 @@ impl Measuring<'_> {
         if taken.iter().all(|t| aperture_thirds(t.step.setting.f_number) == first) {
             return None;
         }
-        let with = |bellows: f64| {
-            let seen: Vec<ObservedStep> = taken.iter().map(|t| t.seen(bellows)).collect();
-            LensFit::of(&seen, pitch).map(|fit| (fit, bellows))
+        let with = |working_per_marked: f64| {
+            let seen: Vec<ObservedStep> =
+                taken.iter().map(|t| t.seen(working_per_marked)).collect();
+            LensFit::of(&seen, pitch).map(|fit| (fit, working_per_marked))
         };
-        match self.bellows {
-            Some(bellows) => with(bellows),
+        match self.working_per_marked {
+            Some(working_per_marked) => with(working_per_marked),
             None => {
                 // A symmetric lens (pupil ratio 1) is assumed: nothing in the file tells.
-                let all = TRIED.into_iter().filter_map(|m| with(1.0 + m));
+                let all = TRIED.into_iter().filter_map(|m| with(working_f_number(1.0, m, 1.0)));
                 all.min_by(|a, b| a.0.misfit.total_cmp(&b.0.misfit))
             }
         }
@@ -319,7 +321,7 @@ impl Measuring<'_> {
             .map(|(t, blur)| {
                 let s = &t.step.setting;
                 let m = self.magnification;
-                let working = self.bellows.map(|b| s.f_number * b);
+                let working = self.working_per_marked.map(|b| s.f_number * b);
                 let pitch = self.pitch_um;
                 let resolved = t.resolved();
                 let per = |by: f64| resolved.and_then(|r| scaled(r, by));
@@ -333,8 +335,8 @@ impl Measuring<'_> {
                     let own = sigma_diffraction_um(n, GREEN) / pitch;
                     (own / sigma_settings_px(n, PitchUm(pitch), GREEN)).powi(2).min(1.0)
                 });
-                let bound = fit.map(|(fit, bellows)| {
-                    let signal = fit.faultless(s.f_number, s.f_number * bellows);
+                let bound = fit.map(|(fit, working_per_marked)| {
+                    let signal = fit.faultless(s.f_number, s.f_number * working_per_marked);
                     bits_px(&signal, &t.side.noise, &t.side.count)
                 });
                 let to_dn = if self.raw {
@@ -546,7 +548,7 @@ impl Measuring<'_> {
         let at = points.iter().position(|p| *p == top)?;
         let made = |stops: f64, interior: bool| {
             let f_number = (stops / 2.0).exp2();
-            let working = self.bellows.map(|b| f_number * b);
+            let working = self.working_per_marked.map(|b| f_number * b);
             BestAperture { f_number, working_f_number: working, interior, depth_mm: None }
         };
         if at == 0 || at + 1 == points.len() {
@@ -580,17 +582,17 @@ impl Measuring<'_> {
         fit: Option<&LensFit>,
     ) -> Option<BestAperture> {
         let (depth_mm, m) = (self.job.depth_mm?, self.magnification?.value);
-        let bellows = self.bellows?;
+        let working_per_marked = self.working_per_marked?;
         let defocus_um = crate::optics::depth::image_half_depth_um(depth_mm, m);
         let made = |f_number: f64, interior: bool| BestAperture {
             f_number,
-            working_f_number: Some(f_number * bellows),
+            working_f_number: Some(f_number * working_per_marked),
             interior,
             depth_mm: Some(depth_mm),
         };
         let Some(fit) = fit.filter(|_| self.series.axis == StepAxis::Aperture) else {
             let n_eff = crate::optics::depth::best_n_eff(defocus_um, GREEN);
-            return Some(made(n_eff / bellows, true));
+            return Some(made(n_eff / working_per_marked, true));
         };
         let noise_at = |stops: f64| -> RingPowers {
             std::array::from_fn(|r| {
@@ -607,7 +609,7 @@ impl Measuring<'_> {
         let at = |i: u32| range[0] + (range[1] - range[0]) * f64::from(i) / f64::from(cells.max(1));
         let bits = |i: u32| {
             let f_number = (at(i) / 2.0).exp2();
-            let signal = fit.signal_defocused(f_number, f_number * bellows, defocus_um);
+            let signal = fit.signal_defocused(f_number, f_number * working_per_marked, defocus_um);
             bits_px(&signal, &noise_at(at(i)), &taken[0].side.count)
         };
         let best = (0..=cells).max_by(|a, b| bits(*a).total_cmp(&bits(*b)))?;
@@ -666,19 +668,19 @@ impl StepResults {
 }
 
 impl StepMeasurement<'_> {
-    fn seen(&self, bellows: f64) -> ObservedStep {
+    fn seen(&self, working_per_marked: f64) -> ObservedStep {
         let f_number = self.step.setting.f_number;
         ObservedStep {
             f_number,
-            n_eff: f_number * bellows,
+            n_eff: f_number * working_per_marked,
             signal: self.found.signal,
             noise: self.found.noise,
         }
     }
 
     /// Takes the rings that the noise of a single frame drowns from the scene.
-    fn repair(&mut self, fit: &LensFit, bellows: f64) {
-        let seen = self.seen(bellows);
+    fn repair(&mut self, fit: &LensFit, working_per_marked: f64) {
+        let seen = self.seen(working_per_marked);
         self.side.signal = fit.repaired(&seen);
         for r in FIRST_RING..RINGS {
             self.side.signal_err[r] *= own_weight(self.found.snr(r));

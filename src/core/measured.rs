@@ -36,6 +36,14 @@ impl Measured {
         value.is_finite().then_some(Measured { value, std_err: None, n, flags: FlagSet::EMPTY })
     }
 
+    /// One value with its error where it has one; `None` if either is not finite.
+    pub fn single(value: f64, std_err: Option<f64>) -> Option<Self> {
+        match std_err {
+            Some(std_err) => Measured::new(value, std_err, 1),
+            None => Measured::without_error(value, 1),
+        }
+    }
+
     /// The same value with more flags.
     #[must_use]
     pub fn flagged(mut self, flags: FlagSet) -> Self {

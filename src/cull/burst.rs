@@ -4,17 +4,17 @@ use rayon::prelude::*;
 
 use super::explain;
 use super::grouping::FrameGroup;
-use super::judge::{BurstVerdict, Fetch, SubjectHints, SubjectMark, judge};
+use super::judge::{BurstVerdict, Fetch, judge};
 use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
 use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
-use super::unmarked::SubjectSpot;
 use super::verdict;
 use crate::image::Frame;
 use crate::report::page::{BurstPage, FramePictures};
 use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
+use crate::tracking::subject_hints::{SubjectHints, SubjectMark, SubjectSpot};
 
 /// A mark in frame `frame` of a burst: from fractions of the upright picture to px of the file.
 pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> SubjectMark {

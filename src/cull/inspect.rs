@@ -2,7 +2,7 @@
 
 use std::path::PathBuf;
 
-use super::judge::{SubjectMark, judge};
+use super::judge::judge;
 use super::measured_frame::{self, KeptPixels, Scout, Workspace};
 use super::outing::OutingJob;
 use super::pictures::{self, CROP_PX};
@@ -15,6 +15,7 @@ use crate::noise::spectrum::{RINGS, ring_cy_px};
 use crate::report::page::FramePictures;
 use crate::report::record::{InspectRecord, NoiseAt, SCHEMA, SpectrumPoint};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
+use crate::tracking::subject_hints::SubjectMark;
 
 /// Longest side of the picture on the page, px.
 const PICTURE_PX: usize = 1400;

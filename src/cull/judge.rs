@@ -5,22 +5,25 @@ use std::borrow::Borrow;
 
 use rayon::prelude::*;
 
-use super::burst_planes;
-use super::unmarked::{self, GUESSED_CONFIDENCE, SubjectSpot, UnmarkedSubject};
-use super::unreached;
-use super::verdict;
+use super::unmarked;
+use super::verdict::{self, Ranking};
 use crate::core::verdict::Verdict;
 use crate::core::{Flag, FlagSet, Measured};
 use crate::report::record::{CauseShare, SubjectFound};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::direction::{Smear, smear};
-use crate::sharpness::focus_map::{FocusMap, TILE_PX};
+use crate::sharpness::focus_map::FocusMap;
 use crate::sharpness::sharp_area::sharpest_area;
 use crate::sharpness::smear_spectrum::{self, PatchSpectrum, SpectralSmear};
-use crate::sharpness::subject::{BOX_PX, BOX_RANGE_PX, REACH_PX, SubjectBox, SubjectSums};
+use crate::sharpness::subject::{BOX_PX, REACH_PX, SubjectBox, SubjectSums};
 use crate::sharpness::subject_blur::{Attainable, BlurRange, Reached, SubjectBlur, subject_blur};
+use crate::tracking::burst_planes;
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
-use crate::tracking::subject_tracking::{self, SubjectPosition};
+use crate::tracking::locate::{BurstNoise, BurstPlaces, LocatedSubject, locate};
+use crate::tracking::similarity::Similarity;
+use crate::tracking::subject_hints::{SubjectHints, SubjectMark, SubjectSpot};
+use crate::tracking::subject_tracking::SubjectPosition;
+use crate::tracking::whole_frames;
 
 /// Energy must exceed this many of its standard errors to count as seen.
 pub const ENERGY_SEEN: f64 = 2.0;
@@ -40,11 +43,6 @@ const AGREE: f64 = 0.85;
 const AGREE_BOXES: usize = 2;
 /// Share of a frame's readable boxes that must show movement when the subject's does not.
 const AGREE_SHARE: f64 = 0.5;
-/// Readings of noise (variances) up to this much apart are those of the same noise.
-const NOISE_ALIKE: f64 = 2.0;
-/// Ratio of gradient variance before to after smoothing that is noise beyond doubt: white noise
-/// gives 22, demosaiced or compressed less; fine regular texture gives less still, or far more.
-const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 /// Share of the directional scatter that a movement must explain, and its least length, px.
 const MIN_EXPLAINED: f64 = 0.2;
 /// See [`MIN_EXPLAINED`].
@@ -53,33 +51,11 @@ const MIN_MOVED_PX: f64 = 2.5;
 const DIRECTION_SEEN_Z: f64 = 2.5;
 /// Directions nearer than this are one, degrees.
 const SAME_DIRECTION_DEG: f64 = 25.0;
-/// Noise assumed where none shows and no level can be read, 8-bit steps.
-pub const UNSEEN_SIGMA_DN: f64 = 0.5;
-
 /// Side of the patch around the subject: what measuring needs and a margin for the picture, px.
 pub const PATCH_PX: usize = 448;
 
 /// Fetches pixels of a frame again: frame, left, top, side.
 pub type Fetch<'a> = dyn Fn(usize, usize, usize, usize) -> Option<Patch> + Sync + 'a;
-
-/// A point marked by the user.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct SubjectMark {
-    /// Frame in which it is marked.
-    pub frame: usize,
-    /// Position, px of the file.
-    pub x_px: f64,
-    /// Position, px of the file.
-    pub y_px: f64,
-    /// Side of the box in which the subject is measured, px; the usual one when `None`.
-    pub box_px: Option<usize>,
-}
-
-/// Side of the box for a subject of a width and height, px.
-pub fn box_for(width_px: f64, height_px: f64) -> usize {
-    let side = (width_px.max(height_px) / TILE_PX as f64).round() as usize * TILE_PX;
-    side.clamp(*BOX_RANGE_PX.start(), *BOX_RANGE_PX.end())
-}
 
 /// One frame after its burst is judged.
 #[derive(Debug, Clone)]
@@ -125,6 +101,13 @@ pub struct Movement {
     pub explained: f64,
 }
 
+impl Movement {
+    /// A smear of the whole frame in all frames of a burst.
+    fn of_all(smear: Smear) -> Movement {
+        Movement { smear, whole_frame: true, share: 1.0, explained: 1.0 }
+    }
+}
+
 /// A judged burst.
 #[derive(Debug, Clone)]
 pub struct BurstVerdict {
@@ -154,65 +137,7 @@ pub struct BurstVerdict {
     pub other: Option<SubjectSpot>,
 }
 
-/// One noise model for the whole burst, and whether any frame showed its noise.
-///
-/// Frames of a burst share their noise and texture only adds to what a frame reads, so a frame
-/// that reads much more than the quietest one reads texture. Of the others the one that shows
-/// its noise best speaks for all. Where none shows it: white noise no stronger than the quietest
-/// tiles allow.
-pub fn burst_noise(shots: &[&FrameFeatures]) -> (BandNoise, bool) {
-    let read = || shots.iter().filter_map(|s| s.noise);
-    let Some(least) = read().map(|n| strength(&n)).min_by(f64::total_cmp) else {
-        return (BandNoise::white(UNSEEN_SIGMA_DN), false);
-    };
-    let alike = read().filter(|n| n.is_seen() && strength(n) <= NOISE_ALIKE * least);
-    if let Some(best) = alike.max_by(|a, b| a.ratio.total_cmp(&b.ratio)) {
-        return (best, true);
-    }
-    let variance = |n: &BandNoise| n.levels[0].n1.at(128.0);
-    let quietest = read().map(|n| variance(&n)).min_by(f64::total_cmp);
-    (
-        quietest.map_or_else(|| BandNoise::white(UNSEEN_SIGMA_DN), |v| BandNoise::white(v.sqrt())),
-        false,
-    )
-}
-
-/// Variance of noise in the band that ranks frames, at middle grey.
-fn strength(noise: &BandNoise) -> f64 {
-    noise.levels[1].lap.at(128.0)
-}
-
-/// The model for one frame: that of the burst, unless the frame itself clearly shows more noise
-/// (another ISO setting). Smaller differences are chance, and changing the model from frame to
-/// frame costs more than they do.
-fn frame_noise(shot: &FrameFeatures, burst: &BandNoise) -> BandNoise {
-    match shot.noise {
-        Some(own)
-            if NOISE_PLAIN.contains(&own.ratio)
-                && strength(&own) > NOISE_ALIKE * strength(burst) =>
-        {
-            own
-        }
-        _ => *burst,
-    }
-}
-
-/// What is known of a burst's subject before its frames are judged.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct SubjectHints {
-    /// The user's mark.
-    pub mark: Option<SubjectMark>,
-    /// The place that the camera recorded.
-    pub recorded: Option<SubjectSpot>,
-}
-
-impl From<Option<SubjectMark>> for SubjectHints {
-    fn from(mark: Option<SubjectMark>) -> SubjectHints {
-        SubjectHints { mark, ..SubjectHints::default() }
-    }
-}
-
-/// Judges a burst.
+/// Judges a burst: finds its subject, reads the pixels about it, decides.
 ///
 /// `attainable[i]` is what frame i's settings can give at best, where known. `fetch` returns
 /// pixels around a spot.
@@ -223,66 +148,107 @@ pub fn judge<S: Borrow<FrameFeatures>>(
     fetch: &Fetch<'_>,
 ) -> BurstVerdict {
     let hints: SubjectHints = hints.into();
-    let mark = hints.mark;
     let shots: &[&FrameFeatures] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
-    let (noise, noise_seen) = burst_noise(shots);
-    let models: Vec<BandNoise> = shots.iter().map(|s| frame_noise(s, &noise)).collect();
-    let maps: Vec<FocusMap> = shots.par_iter().zip(&models).map(|(s, n)| s.cells.map(n)).collect();
+    let noise = BurstNoise::of(shots);
+    let maps = maps(shots, &noise);
     let of_any = attainable.iter().flatten().next().copied();
-    let fitted = burst_planes::fitted(shots, &noise);
-    let unmarked_subject = fitted.as_ref().filter(|_| mark.is_none()).map(|fitted| {
-        let blurred = unreached::blurred_chance(shots, &maps, of_any);
-        UnmarkedSubject::find(fitted, &hints, blurred)
-    });
-    let spot = unmarked_subject.as_ref().map(|u| u.spot).or(hints.recorded);
-    let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
-    let sharpest =
-        || subject_tracking::track_subject(shots, &maps).map(|f| (f.frame, f.x_px, f.y_px));
-    let start = mark.map(|m| (m.frame, m.x_px, m.y_px)).or(spot).or_else(sharpest);
-    let found = match (mark, start) {
-        (Some(_), _) => SubjectFound::Marked,
-        (None, Some(_)) => SubjectFound::Automatic,
-        (None, None) => SubjectFound::None,
-    };
-    let mut places = match start {
-        Some((frame, x, y)) => subject_tracking::track_template_through(shots, frame, x, y),
-        None => vec![None; shots.len()],
-    };
-    if mark.is_none() {
-        let places = places.iter_mut().flatten();
-        places.for_each(|p| p.confidence = p.confidence.min(GUESSED_CONFIDENCE));
+    let places = places(shots, &noise, hints.mark.is_some());
+    let located = locate(shots, &maps, places.as_ref(), &hints, of_any);
+    let subjects = Subjects::read(shots, &noise, &located.positions, hints.mark, fetch);
+    let evidence = BurstEvidence { shots, noise, maps, places: places.as_ref(), located, subjects };
+    decide(evidence, &hints, attainable)
+}
+
+/// The focus maps of a burst's frames.
+pub fn maps(shots: &[&FrameFeatures], noise: &BurstNoise) -> Vec<FocusMap> {
+    shots.par_iter().zip(&noise.of_frame).map(|(s, n)| s.cells.map(n)).collect()
+}
+
+/// A burst laid over itself; `None` where nothing would be asked of it.
+pub fn places(
+    shots: &[&FrameFeatures],
+    noise: &BurstNoise,
+    is_marked: bool,
+) -> Option<BurstPlaces> {
+    if is_marked && shots.len() < burst_planes::MIN_FRAMES {
+        return None;
     }
-    let box_px = mark.and_then(|m| m.box_px).unwrap_or(BOX_PX);
-    let mut boxes: Vec<Option<SubjectBox>> = places
-        .par_iter()
-        .enumerate()
-        .map(|(i, place)| subject_box(i, (*place)?, shots[i], (&models[i], box_px), fetch))
-        .collect();
-    let sparse = without_sparse(&mut boxes);
-    let lead = boxes
-        .iter()
-        .enumerate()
-        .filter_map(|(i, b)| Some((i, b.as_ref()?)))
-        .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < MAX_CLIPPED)
-        .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
-        .map(|(i, _)| i);
-    let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
+    let to_frame: Vec<Similarity> =
+        (0..shots.len()).into_par_iter().map(|i| burst_planes::overlay(shots, i)).collect();
+    BurstPlaces::read(shots, &noise.noise, &to_frame)
+}
+
+/// What the boxes about the subject hold.
+struct Subjects {
+    boxes: Vec<Option<SubjectBox>>,
+    /// In which frames something sparse was taken out of the energy.
+    sparse: Vec<bool>,
+    /// The frame with most energy.
+    lead: Option<usize>,
+}
+
+impl Subjects {
+    /// Reads the pixels about the subject in every frame.
+    fn read(
+        shots: &[&FrameFeatures],
+        noise: &BurstNoise,
+        positions: &[Option<SubjectPosition>],
+        mark: Option<SubjectMark>,
+        fetch: &Fetch<'_>,
+    ) -> Subjects {
+        let box_px = mark.and_then(|m| m.box_px).unwrap_or(BOX_PX);
+        let read = |(i, position): (usize, &Option<SubjectPosition>)| {
+            subject_box(i, (*position)?, shots[i], (&noise.of_frame[i], box_px), fetch)
+        };
+        let mut boxes: Vec<Option<SubjectBox>> =
+            positions.par_iter().enumerate().map(read).collect();
+        let sparse = without_sparse(&mut boxes);
+        let lead = boxes
+            .iter()
+            .enumerate()
+            .filter_map(|(i, b)| Some((i, b.as_ref()?)))
+            .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < MAX_CLIPPED)
+            .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
+            .map(|(i, _)| i);
+        Subjects { boxes, sparse, lead }
+    }
+}
+
+/// All that is known of a burst before it is decided on.
+struct BurstEvidence<'a> {
+    shots: &'a [&'a FrameFeatures],
+    noise: BurstNoise,
+    maps: Vec<FocusMap>,
+    places: Option<&'a BurstPlaces>,
+    located: LocatedSubject<'a>,
+    subjects: Subjects,
+}
+
+fn decide(
+    evidence: BurstEvidence<'_>,
+    hints: &SubjectHints,
+    attainable: &[Option<Attainable>],
+) -> BurstVerdict {
+    let BurstEvidence { shots, noise, maps, places, located, subjects } = evidence;
+    let Subjects { boxes, sparse, lead } = subjects;
+    let is_marked = hints.mark.is_some();
+    let of_any = attainable.iter().flatten().next().copied();
     let of_burst = lead.and_then(|i| attainable.get(i).copied().flatten());
-    let is_missed = match &fitted {
-        _ if mark.is_none() || shots.len() < burst_planes::MIN_FRAMES => None,
-        Some((overlaid, planes)) => {
-            let spot = places[overlaid.middle].map(|p| (p.x_px, p.y_px));
-            let beyond_px = spot.and_then(|spot| overlaid.beyond_px(planes, spot));
-            Some(unreached::is_missed(beyond_px, &maps, of_any))
-        }
-        None => Some(true),
+    let found = match (is_marked, located.is_found) {
+        (true, _) => SubjectFound::Marked,
+        (false, true) => SubjectFound::Automatic,
+        (false, false) => SubjectFound::None,
     };
-    let blur = subject_blur(&boxes, &sparse, &own_noise, &noise, of_burst, is_missed);
-    let sharpest: Vec<_> = maps.iter().map(sharpest_area).collect();
-    let in_plane = fitted.as_ref().map(|(overlaid, planes)| overlaid.in_plane_px2(planes));
+    let missed = BurstPlaces::is_missed(places, &located.positions, &maps, of_any);
+    let is_missed = missed.filter(|_| is_marked);
+    let own_noise: Vec<_> = shots.iter().map(|s| s.rendered_noise.as_ref()).collect();
+    let blur = subject_blur(&boxes, &sparse, &own_noise, &noise.noise, of_burst, is_missed);
+    let in_plane = places
+        .and_then(BurstPlaces::fitted)
+        .map(|(overlaid, planes)| overlaid.in_plane_px2(planes));
     let frames = (0..shots.len())
         .map(|i| FrameVerdict {
-            place: places[i],
+            place: located.positions[i],
             subject: boxes[i].clone(),
             judged_px: None,
             range: None,
@@ -290,20 +256,20 @@ pub fn judge<S: Borrow<FrameFeatures>>(
             movement: None,
             verdict: Verdict::Unclear,
             causes: Vec::new(),
-            sharpest: sharpest[i],
+            sharpest: sharpest_area(&maps[i]),
             sharp_area: None,
             sharp_cluster: 0,
             in_plane_px2: in_plane.as_ref().map(|a| a[i]),
             flags: FlagSet::EMPTY,
         })
         .collect();
-    let shake = unreached::shake(shots);
+    let shake = whole_frames::shake(shots);
     let mut burst = BurstVerdict {
         frames,
         best: None,
         found,
-        noise,
-        noise_seen,
+        noise: noise.noise,
+        noise_seen: noise.is_seen,
         maps,
         reference_px: None,
         best_is_soft: false,
@@ -315,39 +281,31 @@ pub fn judge<S: Borrow<FrameFeatures>>(
     // What the whole frames say holds whatever the subject is; a mark knows better only where the
     // plane lay.
     let nothing_sharp =
-        burst.is_shaken || mark.is_none() && unreached::is_blurred(&burst.maps, of_any);
-    match unmarked_subject.as_ref().and_then(|u| u.is_reached(of_any)) {
+        burst.is_shaken || !is_marked && whole_frames::is_blurred(&burst.maps, of_any);
+    match located.unmarked.as_ref().and_then(|u| u.is_reached(of_any)) {
         _ if nothing_sharp => burst.reached = Reached::No,
         Some(false) => burst.reached = Reached::No,
         // The place is a guess, and what is smooth there may be sharp at the subject.
         Some(true) => burst.reached = Reached::Yes,
         None => {}
     }
-    let shares = match of_burst {
-        Some(Attainable { flash: false, .. }) => smear_spectrum::BY_LAMP,
-        _ => smear_spectrum::BY_FLASH,
+    let ranking = Ranking::of(&burst, lead, sparse);
+    let moved = match (&shake, ranking.sharpest) {
+        (_, None) => vec![None; shots.len()],
+        (Some(smear), _) => vec![Some(Movement::of_all(*smear)); shots.len()],
+        (None, Some((sharpest, px))) => movements(shots, &boxes, (sharpest, px), of_burst),
     };
-    let movements = |sharpest: usize, px: f64| -> Vec<Option<Movement>> {
-        if shake.is_some() {
-            return vec![shake; shots.len()];
-        }
-        let reference = BestFrame::of(&boxes, sharpest, px, shares);
-        (0..shots.len())
-            .into_par_iter()
-            .map(|i| movement(shots[i], boxes[i].as_ref(), reference.as_ref(), i == sharpest))
-            .collect()
-    };
-    verdict::decide(&mut burst, lead, &sparse, of_burst, &movements);
+    verdict::decide(&mut burst, ranking, moved, of_burst);
     if nothing_sharp && !burst.best_is_soft {
         unmarked::tell_unreached(&mut burst);
     }
     if burst.is_shaken {
-        unreached::tell_shaken(&mut burst);
+        unmarked::tell_shaken(&mut burst);
     }
-    match &unmarked_subject {
-        _ if burst.best_is_soft || mark.is_some() || shots.len() < 2 => {}
-        Some(subject) => subject.restate(&mut burst, of_burst),
-        None => unmarked::withhold_disputed(&mut burst, shots, &hints),
+    match &located.unmarked {
+        _ if burst.best_is_soft || is_marked || shots.len() < 2 => {}
+        Some(subject) => unmarked::restate(&mut burst, subject, of_burst),
+        None => unmarked::withhold_disputed(&mut burst, places.map(|p| &p.overlaid), hints),
     }
     if found == SubjectFound::Automatic {
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::SubjectGuessed));
@@ -356,6 +314,24 @@ pub fn judge<S: Borrow<FrameFeatures>>(
         burst.frames.iter_mut().for_each(|f| f.flags.raise(Flag::Alone));
     }
     burst
+}
+
+/// Movement of every frame against the sharpest and its blur, px.
+fn movements(
+    shots: &[&FrameFeatures],
+    boxes: &[Option<SubjectBox>],
+    (sharpest, px): (usize, f64),
+    attainable: Option<Attainable>,
+) -> Vec<Option<Movement>> {
+    let shares = match attainable {
+        Some(Attainable { flash: false, .. }) => smear_spectrum::BY_LAMP,
+        _ => smear_spectrum::BY_FLASH,
+    };
+    let reference = BestFrame::of(boxes, sharpest, px, shares);
+    (0..shots.len())
+        .into_par_iter()
+        .map(|i| movement(shots[i], boxes[i].as_ref(), reference.as_ref(), i == sharpest))
+        .collect()
 }
 
 fn subject_box(

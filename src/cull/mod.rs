@@ -1,7 +1,6 @@
 //! `cull` and `inspect`: from the frames of an outing to verdicts, records and pages.
 
 pub mod burst;
-pub mod burst_planes;
 pub mod cached_burst;
 pub mod explain;
 pub mod grouping;
@@ -20,6 +19,5 @@ pub mod pictures;
 pub mod terminal;
 pub mod to_record;
 pub mod unmarked;
-mod unreached;
 pub mod verdict;
 pub mod written;

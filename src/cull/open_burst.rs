@@ -5,7 +5,6 @@ use rayon::prelude::*;
 
 use super::burst;
 use super::grouping::{FrameGroup, SplitReason};
-use super::judge::SubjectMark;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout};
 use super::outing::OutingJob;
 use super::to_record;
@@ -14,6 +13,7 @@ use crate::image::{self, Frame, Spool, SpooledSamples, Want};
 use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma, patch_corner};
+use crate::tracking::subject_hints::SubjectMark;
 
 /// Luma set aside for one burst at most, bytes; frames beyond are decoded again when needed.
 const MAX_SPOOL: usize = 2 << 30;

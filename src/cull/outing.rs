@@ -15,7 +15,6 @@ use super::burst;
 use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
 use super::explain;
 use super::grouping::{self, FrameGroup, SplitReason};
-use super::judge::box_for;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
 use super::to_record::UserOverrides;
 use crate::core::path_text;
@@ -28,6 +27,7 @@ use crate::report::record::{BurstRecord, CullRecord, Finding, FrameRecord, SCHEM
 use crate::report::summary;
 use crate::store::cache::Cache;
 use crate::tracking::frame_features::FrameFeatures;
+use crate::tracking::subject_hints::box_for;
 
 /// Frames measured before the bursts among them are judged, per worker.
 const BATCH_PER_WORKER: usize = 8;

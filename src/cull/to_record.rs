@@ -11,6 +11,7 @@ use crate::image::exposure::body_name;
 use crate::image::{Exposure, FileKind, Frame};
 use crate::noise::spectrum::Spectrum;
 use crate::optics::diffraction;
+use crate::optics::resolved::working_f_number;
 use crate::report::record::{
     AtOutput, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, MotionRecord,
     Sharpest, SubjectAt,
@@ -93,7 +94,7 @@ pub fn allowed(frame: &Frame, typed: &UserOverrides) -> Option<SettingsBlur> {
     let (n_eff, assumed) = match (settings.working_f_number, settings.f_number) {
         (Some(n), _) => (n.value, false),
         // A symmetric lens at life size is assumed: nothing tells.
-        (None, Some(n)) => (n.value * (1.0 + MAGNIFICATION_ASSUMED), true),
+        (None, Some(n)) => (working_f_number(n.value, MAGNIFICATION_ASSUMED, 1.0), true),
         (None, None) => return None,
     };
     let light = settings.wavelength;
@@ -138,7 +139,7 @@ pub fn exposure_record(frame: &Frame, typed: &UserOverrides) -> ExposureRecord {
         lens: name(&e.lens.make, &e.lens.model),
         pixel_pitch_um: settings.pixel_pitch_um.as_ref().map(|k| k.value),
         rig: settings.rig.clone(),
-        magnification: settings.magnification,
+        magnification: settings.optics.magnification,
         working_f_number: settings.working_f_number,
         object_um_per_px: settings.object_um_per_px(),
         from,

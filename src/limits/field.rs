@@ -3,6 +3,7 @@
 
 use crate::detail::detail_model::DetailModel;
 use crate::limits::record::{BestPoint, BreakEven, GridCell, ShootNext};
+use crate::optics::Optics;
 
 /// Places are this far apart, stops.
 const STEP: f64 = 0.5;
@@ -161,15 +162,15 @@ impl Support<'_> {
 
 /// Whole stops of aperture with the ISO settings that no frame is near, those beside the frames
 /// there are first; at most three apertures.
-pub fn shoot_next(at: &[(f64, f64)], magnification: f64, pupil_ratio: f64) -> Vec<ShootNext> {
-    let factor = 1.0 + magnification / pupil_ratio;
+pub fn shoot_next(at: &[(f64, f64)], optics: &Optics) -> Vec<ShootNext> {
     let near = |x: f64, y: f64, within: f64| {
         at.iter().filter(|(a, b)| (a - x).abs() <= within && (b - y).abs() <= within).count()
     };
     let mut wanted: Vec<(usize, ShootNext)> = MARKED
         .iter()
         .filter_map(|marked| {
-            let x = in_stops(marked * factor, 100.0).0;
+            let working = optics.working_f_number(*marked)?.value;
+            let x = in_stops(working, 100.0).0;
             let isos: Vec<u32> = ISOS
                 .iter()
                 .copied()
@@ -182,7 +183,7 @@ pub fn shoot_next(at: &[(f64, f64)], magnification: f64, pupil_ratio: f64) -> Ve
                 near(x, 4.0, 20.0) + at.iter().filter(|(a, _)| (a - x).abs() < 2.1).count();
             (!isos.is_empty()).then_some((
                 beside,
-                ShootNext { working_f_number: marked * factor, marked_f_number: *marked, isos },
+                ShootNext { working_f_number: working, marked_f_number: *marked, isos },
             ))
         })
         .collect();

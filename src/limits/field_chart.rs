@@ -120,13 +120,15 @@ pub fn field_chart(record: &ChartRecord) -> Option<String> {
             Anchor::Middle,
             wording::f_number(n).trim_start_matches("f/"),
         );
-        if let Some(m) = record.magnification {
-            let marked = wording::f_number(n / (1.0 + m)).replacen("f/", "", 1);
+        if let Some(pair) =
+            record.marked_axis.iter().find(|p| p.working_f_number.total_cmp(&n).is_eq())
+        {
+            let marked = wording::f_number(pair.marked_f_number).replacen("f/", "", 1);
             d.text("soft", (x.at(n), bottom + 35.0), Anchor::Middle, &marked);
         }
     }
     d.text("soft", (LEFT - 9.0, bottom + 19.0), Anchor::End, "working f/");
-    if record.magnification.is_some() {
+    if !record.marked_axis.is_empty() {
         d.text("soft", (LEFT - 9.0, bottom + 35.0), Anchor::End, "marked f/");
     }
     d.text("soft", (LEFT - 9.0, TOP - 8.0), Anchor::End, "ISO");

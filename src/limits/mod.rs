@@ -29,7 +29,10 @@ use crate::body_noise::record::WithError;
 use crate::core::units::{GREEN, WavelengthUm};
 use crate::core::verdict::Verdict;
 use crate::detail::detail_model::{ABERRATION_UNIT_UM, DetailModel, DetailPoint};
+use crate::limits::record::FNumberPair;
 use crate::limits::record::{CHART_SCHEMA, ChartModel, ChartRecord, Dot};
+use crate::optics::{MountedLens, Optics};
+use crate::report::svg::axis::WORKING_STOPS;
 
 pub use decided::{Decided, apply_decisions};
 pub use entry::{LimitFrame, MagnificationGroup, by_magnification};
@@ -49,8 +52,8 @@ pub struct ChartJob {
     pub rig: Option<String>,
     /// Magnification to chart; `None` for the one with the most frames.
     pub magnification: Option<f64>,
-    /// Exit over entrance pupil, when known.
-    pub pupil_ratio: Option<f64>,
+    /// The rig's lens as mounted, where the rig is described.
+    pub lens: Option<MountedLens>,
     /// Wavelength, µm, when not green.
     pub wavelength_um: Option<f64>,
     /// Frames of clips, which tell of the hand only and are kept apart from stills.
@@ -106,8 +109,10 @@ pub fn chart(job: &ChartJob, entries: &[LimitFrame]) -> Charted {
             std::iter::repeat_n(place, g.members.len().min(3))
         })
         .collect();
-    let pupil_ratio = job.pupil_ratio.unwrap_or(1.0);
-    let next = magnification.map_or(Vec::new(), |m| field::shoot_next(&at, m, pupil_ratio));
+    let optics = magnification.map(|m| {
+        Optics::of(&MountedLens { magnification: Some(m), ..job.lens.unwrap_or_default() })
+    });
+    let next = optics.map_or(Vec::new(), |optics| field::shoot_next(&at, &optics));
     let tests = used.iter().any(|e| e.test);
     let support = fit.as_ref().map(|fit| field::Support { fit, at, tests });
     let grid = match (&support, magnification) {
@@ -124,6 +129,7 @@ pub fn chart(job: &ChartJob, entries: &[LimitFrame]) -> Charted {
         version: env!("CARGO_PKG_VERSION"),
         rig: job.rig.clone(),
         magnification,
+        marked_axis: optics.map_or(Vec::new(), |optics| marked_axis(&optics)),
         model: fit.as_ref().map(model),
         // Frames of the field alone put it half a stop off on simulated shooters.
         break_even: support
@@ -280,6 +286,15 @@ fn model(fit: &DetailModel) -> ChartModel {
         pitch_um: kit.pitch_um,
         wavelength_um: kit.wavelength.0,
     }
+}
+
+/// The marked f-numbers below the chart's working ones.
+fn marked_axis(optics: &Optics) -> Vec<FNumberPair> {
+    let pair = |working: &f64| {
+        let marked_f_number = optics.marked_f_number(*working)?;
+        Some(FNumberPair { working_f_number: *working, marked_f_number })
+    };
+    WORKING_STOPS.iter().filter_map(pair).collect()
 }
 
 fn dots(here: &[&LimitFrame]) -> Vec<Dot> {

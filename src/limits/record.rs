@@ -82,6 +82,15 @@ pub struct BestPoint {
     pub at_end: bool,
 }
 
+/// A working f-number and the marked one that gives it.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+pub struct FNumberPair {
+    /// Working.
+    pub working_f_number: f64,
+    /// Marked.
+    pub marked_f_number: f64,
+}
+
 /// One frame of the shooter's.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct Dot {
@@ -243,6 +252,8 @@ pub struct ChartRecord {
     pub rig: Option<String>,
     /// Middle magnification of the frames.
     pub magnification: Option<f64>,
+    /// The marked f-numbers of the chart's axis; empty where they are not known.
+    pub marked_axis: Vec<FNumberPair>,
     /// The fitted numbers; `null` when the frames allow none.
     pub model: Option<ChartModel>,
     /// Detail by working f-number and ISO, only where frames support it.

@@ -8,3 +8,6 @@ pub mod imaging_model;
 pub mod light;
 pub mod motion;
 pub mod movement;
+pub mod resolved;
+
+pub use resolved::{MountedLens, Optics};

@@ -15,9 +15,11 @@ mod typical;
 mod video;
 pub mod words;
 
-use crate::core::units::{Aperture, WavelengthUm};
+use crate::core::units::WavelengthUm;
 use crate::limits::Charted;
+use crate::optics::Optics;
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, LOSSES, Loss};
+use crate::optics::resolved::working_f_number;
 use crate::optics::{depth, light, motion};
 use crate::plan::record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
@@ -39,8 +41,8 @@ pub struct PlanJob {
     pub pitch_um: Option<f64>,
     /// Width of the frame, px, when known.
     pub frame_width_px: Option<u32>,
-    /// Exit over entrance pupil, when known.
-    pub pupil_ratio: Option<f64>,
+    /// The lens as mounted, at the magnification that is planned for.
+    pub optics: Optics,
 }
 
 /// The light level that is taken when none is typed: Ev at ISO 100; `None` for a flash.
@@ -67,7 +69,7 @@ pub fn plan(job: &PlanJob, charted: Option<&Charted>) -> PlanRecord {
         }
         return record;
     }
-    let parameters = typical::parameters(job.pitch_um, job.frame_width_px, job.pupil_ratio);
+    let parameters = typical::parameters(job.pitch_um, job.frame_width_px, &job.optics);
     let mut says = typical::says(&parameters);
     if let Some(c) = charted {
         says.push_str(&format!(
@@ -146,7 +148,7 @@ struct Exposed {
 
 /// The exposures that an aperture allows, ISO rising.
 fn exposures(wish: &PlanWish, p: &PlanParameters, f_number: f64) -> Vec<Exposed> {
-    let n_eff = Aperture::Marked(f_number).working(wish.magnification, p.pupil_ratio);
+    let n_eff = working_f_number(f_number, wish.magnification, p.pupil_ratio);
     let Some(ev) = wish.light_ev else {
         let least = p.flash_s.iter().map(|(power, _)| *power).fold(1.0, f64::min);
         let shutter_s = wish.shutter_s.unwrap_or(p.flash_shutter_s);
@@ -205,7 +207,7 @@ fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f6
     let up_to = up_to_cy_px(wish, p);
     let smear_px = motion::smear_px(wish.motion_mm_s, e.light_s, m, p.pitch_um);
     let plane = CaptureSettings {
-        n_eff: Aperture::Marked(f_number).working(m, p.pupil_ratio),
+        n_eff: working_f_number(f_number, m, p.pupil_ratio),
         iso: f64::from(e.iso),
         defocus_um: 0.0,
         smear_px,

@@ -5,6 +5,7 @@
 
 use crate::core::units::GREEN;
 use crate::core::verdict::HIT_RATIO;
+use crate::optics::Optics;
 use crate::optics::imaging_model::contrast_power;
 use crate::plan::record::PlanParameters;
 
@@ -35,11 +36,11 @@ pub const SHADE_EV: f64 = 12.0;
 /// Lamps a hand's width from the subject, Ev at ISO 100.
 pub const LAMP_EV: f64 = 9.0;
 
-/// The numbers for a pixel pitch, frame width and pupil ratio, where they are known.
+/// The numbers for a pixel pitch, a frame width and a lens, where they are known.
 pub fn parameters(
     pitch_um: Option<f64>,
     frame_width_px: Option<u32>,
-    pupil_ratio: Option<f64>,
+    optics: &Optics,
 ) -> PlanParameters {
     let pitch_um = pitch_um.unwrap_or(PITCH_UM);
     let electrons = WELL_E_UM2 * pitch_um * pitch_um * MIDDLE;
@@ -47,7 +48,7 @@ pub fn parameters(
         pitch_um,
         frame_width_px: frame_width_px
             .unwrap_or_else(|| (SENSOR_MM * 1000.0 / pitch_um).round().clamp(64.0, 1e6) as u32),
-        pupil_ratio: pupil_ratio.unwrap_or(1.0),
+        pupil_ratio: optics.equal_bare_pupil_ratio().unwrap_or(1.0),
         wavelength_um: GREEN.0,
         aberration_um: ABERRATION_UM,
         contrast_power: contrast_power(CONTRAST),

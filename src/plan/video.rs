@@ -1,8 +1,8 @@
 //! Video: the same model with the pixels of the clip.
 
 use super::{kit, nearest};
-use crate::core::units::Aperture;
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem};
+use crate::optics::resolved::working_f_number;
 use crate::optics::{depth, light, motion};
 use crate::plan::record::{PlanParameters, PlanWish, VideoSetting};
 
@@ -41,7 +41,7 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
             let m = wish.magnification;
             let speed = p.hand_mm_s.hypot(wish.motion_mm_s);
             let best = p.f_numbers.iter().filter_map(|f_number| {
-                let n_eff = Aperture::Marked(*f_number).working(m, p.pupil_ratio);
+                let n_eff = working_f_number(*f_number, m, p.pupil_ratio);
                 let wanted = light::iso(n_eff, shutter_s, ev);
                 let near = |iso: &u32| (f64::from(*iso) / wanted).log2().abs();
                 let iso = nearest(&p.fine_isos, near).filter(|iso| near(iso) < 0.25)?;

@@ -3,12 +3,12 @@
 use std::path::{Path, PathBuf};
 
 use crate::body_noise::record::WithError;
-use crate::core::units::{Aperture, GREEN};
+use crate::core::units::GREEN;
 use crate::core::{Known, ValueSource};
 use crate::cull::pictures;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Want};
-use crate::optics::{depth, diffraction};
+use crate::optics::{MountedLens, Optics, depth, diffraction};
 use crate::report::page::Picture;
 use crate::report::wording;
 use crate::ruler::reading::{RulerReading, measure_ruler};
@@ -132,7 +132,7 @@ fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
         pupil_ratio: job
             .pupil_ratio
             .map(Known::typed)
-            .or_else(|| of_rig(equipment::pupil_ratio(rig?)))
+            .or_else(|| of_rig(equipment::optics(rig?, None).pupil_ratio))
             .unwrap_or(Known::assumed(PUPIL_RATIO_ASSUMED)),
         blur_disc_um: None,
         depths: Vec::new(),
@@ -168,37 +168,33 @@ fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame, rig: Op
         let diagonal_px = f64::from(record.width_px).hypot(f64::from(record.height_px));
         let disc_um = diagonal_px * pitch * BLUR_DISC_PER_DIAGONAL;
         record.blur_disc_um = Some(disc_um);
-        let ratio = record.pupil_ratio.value;
-        let times = match rig {
-            None => Some(Aperture::Marked(1.0).working(magnification, ratio)),
-            Some(rig) => working_times(rig, magnification, ratio),
-        };
-        record.depths = times.map_or_else(Vec::new, |t| depths(magnification, t, disc_um));
+        let lens = rig.map_or_else(MountedLens::default, |rig| equipment::mounted_lens(rig, None));
+        let optics = Optics::of(&MountedLens {
+            magnification: Some(magnification),
+            // As mounted: the record has turned it where the lens is reversed.
+            pupil_ratio: Some(record.pupil_ratio.value),
+            is_reversed: false,
+            ..lens
+        });
+        record.depths = depths(&optics, disc_um);
     }
     record.findings = findings(record, reading, rig);
 }
 
-/// Working f-number over the marked one with a rig: the bellows factor goes by the lens alone, not
-/// by what is in front of it. `None` when the rig says too little.
-fn working_times(rig: &Rig, magnification: f64, pupil_ratio: f64) -> Option<f64> {
-    let (alone, _) = equipment::magnifications(rig, Some(magnification)).lens_alone?;
-    let behind = rig.mounted.teleconverter.unwrap_or(1.0);
-    Some(Aperture::Marked(behind).working(alone, pupil_ratio))
-}
-
-/// Depths at the marked apertures, with the working f-number `working_times` the marked one.
-pub fn depths(magnification: f64, working_times: f64, blur_disc_um: f64) -> Vec<DepthAt> {
+/// Depths at the marked apertures; none where working f-numbers are not known.
+pub fn depths(optics: &Optics, blur_disc_um: f64) -> Vec<DepthAt> {
+    let Some(magnification) = optics.magnification.map(|m| m.value) else { return Vec::new() };
     MARKED
         .iter()
-        .map(|n| {
-            let working = n * working_times;
-            DepthAt {
+        .filter_map(|n| {
+            let working = optics.working_f_number(*n)?.value;
+            Some(DepthAt {
                 marked_f_number: *n,
                 working_f_number: working,
                 depth_blur_disc_mm: depth::geometric(blur_disc_um, working, magnification).depth_mm,
                 depth_quarter_wave_mm: depth::wave(working, magnification, GREEN).depth_mm,
                 airy_diameter_um: diffraction::airy_diameter_um(working, GREEN) / magnification,
-            }
+            })
         })
         .collect()
 }

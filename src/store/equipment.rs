@@ -1,17 +1,12 @@
-//! What the files, the user and the rigs say of a frame's optics, joined.
-//!
-//! Thin-lens algebra as in [`crate::optics::closeup`]. A close-up lens, or a lens reversed in
-//! front, raises the magnification and leaves the working f-number alone (same pupil, same image
-//! distance), so the bellows factor goes by the magnification without it. A teleconverter
-//! multiplies both; a body that talks to it records the product (common practice, no source).
+//! The optics of a frame, from its file, the user and the rigs; [`Optics`] does the algebra.
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use crate::core::units::{Aperture, GREEN, WavelengthUm};
+use crate::core::units::{GREEN, WavelengthUm};
 use crate::core::{Known, Measured, ValueSource};
 use crate::cull::to_record::UserOverrides;
 use crate::image::{FileKind, Frame};
-use crate::optics::closeup;
+use crate::optics::{MountedLens, Optics};
 use crate::report::record::Finding;
 use crate::store::rig::{EquipmentInFile, Rig, RigMatch, Rigs};
 
@@ -24,72 +19,29 @@ pub struct Equipment {
     pub chosen: Option<String>,
 }
 
-/// A number and its standard error, where it has one.
-type WithErr = (f64, Option<f64>);
-
-/// Magnifications of a rig.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
-pub struct Magnifications {
-    /// On the sensor.
-    pub whole: Option<WithErr>,
-    /// Of the lens itself, without what is in front and the converter behind: the bellows factor
-    /// goes by it.
-    pub lens_alone: Option<WithErr>,
-}
-
-/// Works out the magnifications of a rig from what is known of it.
-///
-/// `typed` stands in for the magnification of the whole rig.
-pub fn magnifications(rig: &Rig, typed: Option<f64>) -> Magnifications {
-    let factor = rig.mounted.teleconverter.unwrap_or(1.0);
-    let focal_mm = rig.lens.focal_mm;
-    let front = rig
-        .mounted
-        .close_up_dioptres
-        .or_else(|| rig.mounted.reversed_lens_focal_mm.map(|focal_mm| 1000.0 / focal_mm));
-    let whole = match typed {
-        Some(m) => Some((m, None)),
-        None => rig.magnification.map(|m| (m, rig.magnification_std_err)),
-    };
-    // The share that what is in front adds: m = m0 + a (1 + m0).
-    let added = match (front, focal_mm) {
-        (None, _) => Some(0.0),
-        (Some(dioptres), Some(f)) => Some(f / closeup::close_up_focal_mm(dioptres)),
-        (Some(_), None) => None,
-    };
-    if let Some((m, std_err)) = whole {
-        let lens_alone = added
-            .map(|a| ((m / factor - a) / (1.0 + a), std_err.map(|e| e / factor / (1.0 + a))))
-            // Below infinity focus: the numbers do not fit each other.
-            .filter(|(m, _)| *m >= 0.0);
-        return Magnifications { whole, lens_alone };
-    }
-    let extended = match (rig.mounted.tube_mm, focal_mm) {
-        (None, _) => Some(0.0),
-        (Some(tube), Some(f)) => Some(closeup::magnification_from_extension(tube, f)),
-        (Some(_), None) => None,
-    };
-    // The extension of a lens the wrong way round is not that of its tubes.
-    let lens_alone = match (rig.lens.magnification, extended) {
-        (Some(m), Some(more)) if !rig.mounted.reversed => Some(m + more),
-        _ => None,
-    };
-    let whole = match (lens_alone, front, focal_mm) {
-        (Some(m), Some(dioptres), Some(f)) => {
-            Some(closeup::magnification_with_close_up(m, f, dioptres))
-        }
-        (Some(m), None, _) => Some(m),
-        _ => None,
-    };
-    Magnifications {
-        whole: whole.map(|m| (m * factor, None)),
-        lens_alone: lens_alone.map(|m| (m, None)),
+/// A rig's lens with what is mounted; `typed` stands in for the magnification of the whole.
+/// F-numbers are those that a body shows, or for a lens without contacts those on its ring.
+pub fn mounted_lens(rig: &Rig, typed: Option<f64>) -> MountedLens {
+    let mounted = &rig.mounted;
+    MountedLens {
+        focal_mm: rig.lens.focal_mm,
+        set_to: rig.lens.magnification,
+        magnification: typed.or(rig.magnification),
+        magnification_std_err: rig.magnification_std_err.filter(|_| typed.is_none()),
+        pupil_ratio: rig.pupil_ratio,
+        is_reversed: mounted.reversed,
+        front_dioptres: mounted
+            .close_up_dioptres
+            .or_else(|| mounted.reversed_lens_focal_mm.map(|focal_mm| 1000.0 / focal_mm)),
+        tube_mm: mounted.tube_mm,
+        converter: mounted.teleconverter,
+        converter_is_left_out: rig.lens.contacts == Some(false) || rig.lens.f_number.is_some(),
     }
 }
 
-/// Pupil ratio with the lens as it is mounted.
-pub fn pupil_ratio(rig: &Rig) -> Option<f64> {
-    rig.pupil_ratio.map(|p| if rig.mounted.reversed { 1.0 / p } else { p })
+/// What a rig makes of a subject; `typed` stands in for the magnification of the whole.
+pub fn optics(rig: &Rig, typed: Option<f64>) -> Optics {
+    Optics::of(&mounted_lens(rig, typed))
 }
 
 /// What is known of a frame's optics.
@@ -101,8 +53,8 @@ pub struct ResolvedSettings {
     pub f_number: Option<Known<f64>>,
     /// Working f-number.
     pub working_f_number: Option<Measured>,
-    /// Magnification.
-    pub magnification: Option<Measured>,
+    /// The lens as mounted.
+    pub optics: Optics,
     /// Pixel pitch of this file, µm.
     pub pixel_pitch_um: Option<Known<f64>>,
     /// Wavelength of the light.
@@ -116,9 +68,7 @@ pub struct ResolvedSettings {
 impl ResolvedSettings {
     /// Size of a pixel on the subject, µm.
     pub fn object_um_per_px(&self) -> Option<Measured> {
-        let (m, pitch) = (self.magnification?, self.pixel_pitch_um.as_ref()?.value);
-        let um = closeup::object_um_per_px(pitch, m.value);
-        measured((um, m.std_err.map(|e| um * e / m.value)))
+        self.optics.object_um_per_px(self.pixel_pitch_um.as_ref()?.value)
     }
 
     /// Where the values came from that did not come from the file.
@@ -127,7 +77,7 @@ impl ResolvedSettings {
         [
             ("f_number", known(&self.f_number)),
             ("pixel_pitch_um", known(&self.pixel_pitch_um)),
-            ("magnification", self.magnification.and(self.magnification_from)),
+            ("magnification", self.optics.magnification.and(self.magnification_from)),
             ("working_f_number", self.working_f_number.and(self.working_from)),
         ]
         .into_iter()
@@ -135,13 +85,6 @@ impl ResolvedSettings {
             Some((name.to_owned(), from.filter(|f| *f != ValueSource::File)?))
         })
         .collect()
-    }
-}
-
-fn measured((value, std_err): WithErr) -> Option<Measured> {
-    match std_err {
-        Some(e) => Measured::new(value, e, 1),
-        None => Measured::without_error(value, 1),
     }
 }
 
@@ -195,7 +138,7 @@ impl Equipment {
             .collect();
         for name in used {
             let Some(rig) = self.rigs.0.get(name) else { continue };
-            if !rig.records_working_f_number && magnifications(rig, None).lens_alone.is_none() {
+            if !rig.records_working_f_number && optics(rig, None).lens_magnification.is_none() {
                 findings.push(Finding {
                     says: format!("The rig {name} says too little for its working f-number."),
                     next: Some(missing(rig).to_owned()),
@@ -254,36 +197,36 @@ pub fn resolve_optics(
     pixel_pitch_um: Option<Known<f64>>,
     typed_magnification: Option<f64>,
 ) -> ResolvedSettings {
-    let ms = magnifications(rig, typed_magnification);
     let magnification_from =
         if typed_magnification.is_some() { ValueSource::Typed } else { ValueSource::Rig };
-    let ratio = pupil_ratio(rig).unwrap_or(1.0);
-    let bellows = ms.lens_alone.map(|(m, e)| (1.0 + m / ratio, e.map(|e| e / ratio)));
     let from_file = recorded.as_ref().is_some_and(|k| k.from == ValueSource::File);
-    let (f_number, working, working_from) = match (&recorded, bellows) {
-        (Some(n), _) if rig.records_working_f_number && from_file => (
-            bellows.map(|(b, _)| Known { value: n.value / b, from: ValueSource::Rig }),
-            Some((n.value, None)),
-            ValueSource::File,
-        ),
-        (Some(n), Some((_, std_err))) => {
-            let behind = if from_file { 1.0 } else { rig.mounted.teleconverter.unwrap_or(1.0) };
-            let alone = ms.lens_alone.map_or(0.0, |m| m.0);
-            let n_eff = Aperture::Marked(n.value * behind).working(alone, ratio);
-            let from = match pupil_ratio(rig) {
-                // The pupil ratio of a symmetric lens was taken.
-                None => ValueSource::Assumed,
-                Some(_) => magnification_from,
-            };
-            (Some(n.clone()), Some((n_eff, std_err.map(|e| n.value * behind * e))), from)
+    let optics = Optics::of(&MountedLens {
+        converter_is_left_out: !from_file,
+        ..mounted_lens(rig, typed_magnification)
+    });
+    let is_working = rig.records_working_f_number && from_file;
+    let (f_number, working_f_number, working_from) = match recorded {
+        None => (None, None, ValueSource::Rig),
+        Some(n) if is_working => {
+            let marked = optics.marked_f_number(n.value);
+            (
+                marked.map(|value| Known { value, from: ValueSource::Rig }),
+                Measured::without_error(n.value, 1),
+                ValueSource::File,
+            )
         }
-        (n, _) => (n.clone(), None, ValueSource::Rig),
+        Some(n) => {
+            let working = optics.working_f_number(n.value);
+            // Without a pupil ratio that of a symmetric lens was taken.
+            let from = optics.pupil_ratio.map_or(ValueSource::Assumed, |_| magnification_from);
+            (Some(n), working, from)
+        }
     };
     ResolvedSettings {
         rig: name,
         f_number,
-        working_f_number: working.and_then(measured),
-        magnification: ms.whole.and_then(measured),
+        working_f_number,
+        optics,
         pixel_pitch_um,
         wavelength: rig.wavelength_um.map_or(GREEN, WavelengthUm),
         magnification_from: Some(magnification_from),

@@ -3,7 +3,7 @@
 
 use std::fs;
 
-use stopwise::store::equipment::{magnifications, pupil_ratio};
+use stopwise::store::equipment;
 use stopwise::store::rig::{
     self, EquipmentInFile, MagnificationFrom, Mounted, Rig, RigBody, RigLens, RigMatch, Rigs,
 };
@@ -23,11 +23,11 @@ fn tube(mm: f64) -> Mounted {
 }
 
 fn whole(rig: &Rig) -> f64 {
-    magnifications(rig, None).whole.unwrap().0
+    equipment::optics(rig, None).magnification.unwrap().value
 }
 
 fn alone(rig: &Rig) -> f64 {
-    magnifications(rig, None).lens_alone.unwrap().0
+    equipment::optics(rig, None).lens_magnification.unwrap().value
 }
 
 #[test]
@@ -67,14 +67,15 @@ fn the_bellows_factor_goes_by_the_lens_alone() {
         mounted: close_up(5.0),
         ..Rig::default()
     };
-    let got = magnifications(&measured, None).lens_alone.unwrap();
-    assert!((got.0 - 1.0).abs() < 1e-12 && (got.1.unwrap() - 0.02).abs() < 1e-12);
+    let got = equipment::optics(&measured, None).lens_magnification.unwrap();
+    assert!((got.value - 1.0).abs() < 1e-12 && (got.std_err.unwrap() - 0.02).abs() < 1e-12);
     // Without the focal length nothing can be said of the lens alone.
     let unknown = Rig { lens: RigLens::default(), ..measured.clone() };
-    assert_eq!(magnifications(&unknown, None).lens_alone, None);
+    assert_eq!(equipment::optics(&unknown, None).lens_magnification, None);
     // 5 dioptres on 100 mm make 0.5 by themselves: 0.4 cannot be.
-    assert_eq!(magnifications(&measured, Some(0.4)).lens_alone, None);
-    assert_eq!(magnifications(&measured, Some(0.4)).whole, Some((0.4, None)));
+    assert_eq!(equipment::optics(&measured, Some(0.4)).lens_magnification, None);
+    let typed = equipment::optics(&measured, Some(0.4)).magnification.unwrap();
+    assert_eq!((typed.value, typed.std_err), (0.4, None));
 }
 
 #[test]
@@ -90,8 +91,8 @@ fn a_converter_multiplies_and_the_bellows_factor_stays() {
 fn a_reversed_lens_turns_its_pupils_and_hides_its_extension() {
     let mounted = Mounted { reversed: true, tube_mm: Some(20.0), ..Mounted::default() };
     let mut of = Rig { pupil_ratio: Some(1.25), ..rig(28.0, 0.0, mounted) };
-    assert_eq!(pupil_ratio(&of), Some(0.8));
-    assert_eq!(magnifications(&of, None).whole, None);
+    assert_eq!(equipment::optics(&of, None).pupil_ratio, Some(0.8));
+    assert_eq!(equipment::optics(&of, None).magnification, None);
     of.magnification = Some(2.4);
     assert!((alone(&of) - 2.4).abs() < 1e-12);
 }

@@ -22,7 +22,6 @@ const OTHERS: &[&str] = &["core", "image", "store", "report", "simulator", "cli"
 const LEFT: &[(&str, &str)] = &[
     ("body_noise/mod.rs", "cull"),
     ("clips/mod.rs", "cull"),
-    ("clips/scout.rs", "cull"),
     ("compare/mod.rs", "cull"),
     ("compare/steps.rs", "cull"),
     ("cull/log_entry.rs", "body_noise"),

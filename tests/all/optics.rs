@@ -1,7 +1,8 @@
 //! Optics against published and recomputed values: facts sections 2 and 3.
 
 use approx::assert_abs_diff_eq as near;
-use stopwise::core::units::{Aperture, GREEN, PitchUm};
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::optics::resolved::working_f_number;
 use stopwise::optics::{closeup, defocus, depth, diffraction};
 
 const PITCH: PitchUm = PitchUm(36_000.0 / 8192.0);
@@ -10,7 +11,7 @@ const PITCH_SMALL: PitchUm = PitchUm(17_300.0 / 5184.0);
 const MAGNIFICATIONS: [f64; 4] = [1.0, 2.0, 3.0, 5.0];
 
 fn working(n: f64, m: f64, p: f64) -> f64 {
-    Aperture::Marked(n).working(m, p)
+    working_f_number(n, m, p)
 }
 
 // M1-M3: Goodman §6.4.

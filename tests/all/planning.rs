@@ -3,7 +3,8 @@
 
 use approx::assert_abs_diff_eq as near;
 use stopwise::core::logistic::{self, Trials};
-use stopwise::core::units::{Aperture, GREEN, PitchUm};
+use stopwise::core::units::{GREEN, PitchUm};
+use stopwise::optics::resolved::working_f_number;
 use stopwise::optics::{diffraction, motion};
 
 // V1-V3, V10: geometry of movement.
@@ -101,7 +102,7 @@ fn x1_to_x6_facets() {
         near!(on_subject, cy_mm, epsilon = 0.006);
         for (m, want) in [1.0, 2.0, 5.0].iter().zip(wanted) {
             for (n, want) in marked.iter().zip(want) {
-                let n_eff = Aperture::Marked(*n).working(*m, 1.0);
+                let n_eff = working_f_number(*n, *m, 1.0);
                 let nu = on_subject / m / diffraction::cutoff_cy_px(n_eff, PitchUm(1000.0), GREEN);
                 near!(diffraction::mtf_diffraction(nu), want, epsilon = 0.001);
             }

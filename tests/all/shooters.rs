@@ -6,6 +6,7 @@ use std::time::{Duration, Instant};
 use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
+use stopwise::optics::Optics;
 
 use stopwise::limits::{ChartJob, LimitFrame, chart};
 use stopwise::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX};
@@ -172,7 +173,7 @@ fn a_plan_from_ones_own_chart_is_right() {
         },
         pitch_um: None,
         frame_width_px: None,
-        pupil_ratio: None,
+        optics: Optics::bare(s.magnification, None),
     };
     let record = plan(&job, Some(&charted));
     assert_eq!(record.model, ModelKind::Own);
@@ -241,7 +242,7 @@ fn goldens_of_chart_and_plan() {
         wish,
         pitch_um: Some(4.4),
         frame_width_px: Some(8192),
-        pupil_ratio: None,
+        optics: Optics::bare(2.0, None),
     };
     let record = plan(&job, None);
     golden("plan.html", &bare(&stopwise::plan::page::plan(&record).unwrap()));

@@ -15,6 +15,7 @@ mod log;
 mod mark;
 mod names;
 mod odd_files;
+mod one_factor;
 mod outputs;
 mod plan;
 mod review;
