@@ -413,6 +413,14 @@ impl CrateNames {
         }
     }
 
+    /// Inside a macro's or an attribute's brackets there is no tree, only words.
+    fn words(&mut self, tokens: &str) {
+        let text = tokens.replace(" :: ", "::");
+        let is_part = |c: char| c.is_alphanumeric() || c == '_' || c == ':';
+        let words = text.split(|c| !is_part(c)).filter_map(|w| w.split_once("::"));
+        self.first.extend(words.map(|(first, _)| first.to_owned()));
+    }
+
     fn first_of(&mut self, tree: &syn::UseTree) {
         match tree {
             syn::UseTree::Path(path) => {
@@ -443,11 +451,13 @@ impl Visit<'_> for CrateNames {
     }
 
     fn visit_macro(&mut self, mac: &syn::Macro) {
-        let text = mac.tokens.to_string().replace(" :: ", "::");
-        let is_part = |c: char| c.is_alphanumeric() || c == '_' || c == ':';
-        let words = text.split(|c| !is_part(c)).filter_map(|w| w.split_once("::"));
-        self.first.extend(words.map(|(first, _)| first.to_owned()));
+        self.words(&mac.tokens.to_string());
         visit::visit_macro(self, mac);
+    }
+
+    fn visit_meta_list(&mut self, list: &syn::MetaList) {
+        self.words(&list.tokens.to_string());
+        visit::visit_meta_list(self, list);
     }
 }
 
@@ -487,5 +497,6 @@ fn every_dependency_is_used() {
     // The test has two sides: a module or an imported item of a crate's name is no use of it.
     let of = |text| crates_named_in(text).contains("open");
     assert!(of("fn f() { open::that(1) }") && of("use open::that;") && of("x!(open::that(1));"));
+    assert!(of("#[derive(open::That)] struct A;"));
     assert!(!of("mod open; use open::load;") && !of("use super::open; fn f() { open::load() }"));
 }
