@@ -47,8 +47,10 @@ pub fn sharp_cluster(map: &FocusMap, limit_px: f64) -> usize {
             .count()
             >= 2
     };
-    let sharp = GrayImage::from_fn(cols as u32, rows as u32, |c, r| {
-        Luma([u8::from(is_sharp(c as usize, r as usize))])
+    // One empty column more: imageproc 0.27 has no room for the label of a picture of one pixel.
+    let sharp = GrayImage::from_fn(cols as u32 + 1, rows as u32, |c, r| {
+        let (c, r) = (c as usize, r as usize);
+        Luma([u8::from(c < cols && is_sharp(c, r))])
     });
     let labels = connected_components(&sharp, Connectivity::Four, Luma([0]));
     let mut sizes = HashMap::new();
@@ -87,6 +89,8 @@ mod tests {
         assert_eq!(sharp_cluster(&map(&["####", "####"]), 2.0), 8);
         assert_eq!(sharp_cluster(&map(&["#.#", "###"]), 2.0), 5);
         assert_eq!(sharp_cluster(&map(&["..", ".."]), 2.0), 0);
+        assert_eq!(sharp_cluster(&map(&["#"]), 2.0), 1);
+        assert_eq!(sharp_cluster(&map(&["#", "#"]), 2.0), 2);
         assert_eq!(sharp_cluster(&map(&[""]), 2.0), 0);
     }
 }

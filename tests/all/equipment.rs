@@ -166,7 +166,7 @@ fn a_changed_rig_file_keeps_its_place_and_its_rights() {
     use stopwise::store::rig;
     let folder = tempfile::tempdir().unwrap();
     let (real, link) = (folder.path().join("real.toml"), folder.path().join("rigs.toml"));
-    std::fs::write(&real, "# mine\n").unwrap();
+    std::fs::write(&real, "# mine\n[day]\n").unwrap();
     std::fs::set_permissions(&real, PermissionsExt::from_mode(0o640)).unwrap();
     std::os::unix::fs::symlink(&real, &link).unwrap();
     rig::add(&link, "bench", &Rig::default()).unwrap();
