@@ -9,11 +9,11 @@ use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
 use super::page_data::{BurstPage, FramePictures};
 use super::pictures;
+use super::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
 use super::unmarked::SubjectSpot;
 use super::verdict;
 use crate::image::{CROP_PX, Frame};
-use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 
 /// A mark in frame `frame` of a burst: from fractions of the upright picture to px of the file.

@@ -6,12 +6,13 @@ use std::borrow::Borrow;
 use rayon::prelude::*;
 
 use super::burst_planes;
+use super::record::CauseShare;
 use super::unmarked::{self, GUESSED_CONFIDENCE, SubjectSpot, UnmarkedSubject};
 use super::unreached;
 use super::verdict;
 use crate::core::verdict::Verdict;
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{CauseShare, SubjectFound};
+use crate::report::parts::SubjectFound;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};

@@ -8,10 +8,10 @@ use super::grouping::{FrameGroup, SplitReason};
 use super::judge::SubjectMark;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout};
 use super::outing::OutingJob;
+use super::record::{BurstRecord, FrameRecord, MapRecord};
 use super::to_record;
 use crate::error::SkipReason;
 use crate::image::{self, Frame, Spool, SpooledSamples, Want};
-use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma, patch_corner};
 

@@ -3,10 +3,10 @@
 
 use super::burst_planes::OverlaidBurst;
 use super::judge::{BurstVerdict, FrameVerdict, SubjectHints};
+use super::record::CauseShare;
 use super::verdict::is_sharp_elsewhere;
 use crate::core::verdict::{Cause, HIT_RATIO, NEAR_RATIO, Verdict};
 use crate::core::{Flag, Measured};
-use crate::report::record::CauseShare;
 use crate::sharpness::subject_blur::{Attainable, BlurRange};
 use crate::tracking::frame_chances::{self, Expected, SpotReadings};
 use crate::tracking::frame_features::FrameFeatures;

@@ -4,8 +4,8 @@
 //! but the frames as a whole can.
 
 use super::judge::{BurstVerdict, FrameVerdict, Movement};
+use super::record::CauseShare;
 use crate::core::verdict::{Cause, Verdict};
-use crate::report::record::CauseShare;
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, Tile};
 use crate::sharpness::subject_blur::{Attainable, allowed_edge_px};

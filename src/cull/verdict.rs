@@ -6,11 +6,12 @@
 //! verdicts, unless the burst never reached focus.
 
 use super::judge::{BurstVerdict, ENERGY_SEEN, FrameVerdict, MAX_CLIPPED, Movement};
+use super::record::CauseShare;
 use crate::core::verdict::{
     BlurBy, Cause, HIT_RATIO, NEAR_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade,
 };
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{CauseShare, SubjectFound};
+use crate::report::parts::SubjectFound;
 use crate::sharpness::blur::S1_SQUARED;
 use crate::sharpness::focus_map::Tile;
 use crate::sharpness::sharp_area::sharp_cluster;
