@@ -18,12 +18,14 @@ use stopwise::core::Luma;
 use stopwise::core::random::SplitMix64;
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::core::verdict::Verdict;
-use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
+use stopwise::cull::burst_verdict::BurstVerdict;
+use stopwise::cull::judge::judge;
 use stopwise::sharpness::subject_blur::Attainable;
 use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, TrueCall, Truth};
 use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::SceneKind;
 use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+use stopwise::tracking::subject_hints::SubjectMark;
 
 use field::kendall::kendall_tau;
 

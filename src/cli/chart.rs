@@ -7,10 +7,10 @@ use stopwise::limits::terminal;
 use stopwise::error::LogProblem;
 use stopwise::limits::{self, ChartJob, Charted, Decided, DescribedRigs};
 use stopwise::report::{csv, json};
-use stopwise::store;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::equipment;
 use stopwise::store::log::Log;
+use stopwise::store::paths;
 use stopwise::{Error, Result};
 
 use super::args::ChartArgs;
@@ -56,14 +56,14 @@ pub fn of_log(
 ) -> anyhow::Result<Charted> {
     let path = match log {
         Some(path) => path.to_owned(),
-        None => store::log_place()?,
+        None => paths::log_place()?,
     };
     // The rig's description, where there is one: charts need no more than its name.
     let described = match rig {
         Some(name) => overrides::rig(name).ok(),
         None => None,
     };
-    let decisions = Decisions::place()?;
+    let decisions = paths::decisions_place()?;
     let calls = || -> Result<_> {
         if decisions.exists() {
             Decisions::open(&decisions)?.verdicts()

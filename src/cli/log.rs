@@ -11,10 +11,10 @@ use stopwise::report::{csv, json};
 use stopwise::review::agreement;
 use stopwise::review::agreement_record::AGREEMENT_HEADER;
 use stopwise::review::agreement_terminal;
-use stopwise::store;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
 use stopwise::store::log_view;
+use stopwise::store::paths;
 
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::outputs::{Outcome, Output, Outputs};
@@ -82,7 +82,7 @@ const EXPORT_SCHEMA: u32 = 1;
 pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
     let path = match &typed.log {
         Some(path) => path.clone(),
-        None => store::log_place()?,
+        None => paths::log_place()?,
     };
     match &typed.what {
         LogCommand::List => list(path),
@@ -165,7 +165,7 @@ fn list(path: PathBuf) -> anyhow::Result<Outcome> {
 
 fn agreed(json: Option<&Path>, csv: Option<&Path>) -> anyhow::Result<Outcome> {
     let mut outputs = outputs(json, csv)?;
-    let place = Decisions::place()?;
+    let place = paths::decisions_place()?;
     // Looking makes no file.
     let (judgements, placed) = if place.exists() {
         let kept = Decisions::open(&place)?;

@@ -3,8 +3,8 @@
 use std::path::PathBuf;
 
 use stopwise::report::wording;
-use stopwise::store;
 use stopwise::store::log::{Log, NewOuting};
+use stopwise::store::paths;
 
 use super::args::LogOptions;
 use super::screen;
@@ -19,8 +19,8 @@ pub fn open(typed: &LogOptions) -> anyhow::Result<Option<Log>> {
 fn log_path(typed: &LogOptions) -> anyhow::Result<Option<PathBuf>> {
     Ok(match &typed.log {
         Some(Some(path)) => Some(path.clone()),
-        Some(None) => Some(store::log_place()?),
-        None if !typed.no_log && every_run_is_logged()? => Some(store::log_place()?),
+        Some(None) => Some(paths::log_place()?),
+        None if !typed.no_log && every_run_is_logged()? => Some(paths::log_place()?),
         None => None,
     })
 }

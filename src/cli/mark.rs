@@ -15,6 +15,7 @@ use stopwise::report::json;
 use stopwise::report::parts::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
+use stopwise::store::paths;
 use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::MarkArgs;
@@ -28,7 +29,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
     let mut outputs =
         Outputs::new(&[Output::record("the record", json), Output::record("the list", list)])?;
     let job = job(typed)?;
-    let decisions = match Decisions::place() {
+    let decisions = match paths::decisions_place() {
         Ok(kept) if !typed.no_decisions && kept.exists() => Some(Decisions::open(&kept)?),
         _ => None,
     };

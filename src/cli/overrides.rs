@@ -5,16 +5,16 @@ use std::path::PathBuf;
 
 use stopwise::Error;
 use stopwise::cull::outing::OutingJob;
-use stopwise::store;
 use stopwise::store::equipment::Equipment;
 use stopwise::store::overrides::UserOverrides;
+use stopwise::store::paths;
 use stopwise::store::rig::{Rig, Rigs};
 
 use super::args::KnownArgs;
 
 /// A rig by its name.
 pub fn rig(name: &str) -> anyhow::Result<Rig> {
-    let place = store::rigs_place()?;
+    let place = paths::rigs_place()?;
     let rigs = Rigs::read(&place)?;
     let rig = rigs.get(name).map_err(|problem| Error::Rigs { path: place, problem })?;
     Ok(rig.clone())
@@ -22,7 +22,7 @@ pub fn rig(name: &str) -> anyhow::Result<Rig> {
 
 /// The rigs, and the one that the user names.
 pub fn equipment(rig: Option<&String>) -> anyhow::Result<Equipment> {
-    let place = match store::rigs_place() {
+    let place = match paths::rigs_place() {
         Ok(place) => place,
         // Who has no home folder has no rigs either; a named one is missed below.
         Err(_) if rig.is_none() => return Ok(Equipment::default()),

@@ -10,6 +10,7 @@ use stopwise::cull::record::CullRecord;
 use stopwise::report::parts::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
+use stopwise::store::paths;
 use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 use super::args::ReviewArgs;
@@ -20,7 +21,7 @@ use stopwise::review::server::{self, ReviewSource, Session};
 
 /// Serves the page until it is interrupted.
 pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
-    let decisions = Decisions::open(&Decisions::place()?)?;
+    let decisions = Decisions::open(&paths::decisions_place()?)?;
     let screen = Screen::new(false);
     let (source, refused) = source(typed, &screen)?;
     screen.done();

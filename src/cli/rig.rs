@@ -6,8 +6,8 @@ use stopwise::Error;
 use stopwise::core::Measured;
 use stopwise::image;
 use stopwise::report::wording;
-use stopwise::store;
 use stopwise::store::equipment;
+use stopwise::store::paths;
 use stopwise::store::rig::{self, Mounted, Rig, RigBody, RigLens, Rigs};
 
 use super::args::{RigAddArgs, RigArgs, RigCommand};
@@ -16,7 +16,7 @@ use super::screen;
 
 /// Does what was asked with the rigs.
 pub fn run(typed: &RigArgs) -> anyhow::Result<Outcome> {
-    let place = store::rigs_place()?;
+    let place = paths::rigs_place()?;
     match &typed.what {
         RigCommand::List => list(&place),
         RigCommand::Show { name } => shown(&place, name),

@@ -7,7 +7,7 @@ use stopwise::report::wording;
 use stopwise::ruler::page;
 use stopwise::ruler::scale::{self, ScaleJob};
 use stopwise::ruler::terminal;
-use stopwise::store::{self, rig};
+use stopwise::store::{paths, rig};
 
 use super::args::ScaleArgs;
 use super::outputs::{Outcome, Output, Outputs};
@@ -21,7 +21,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     let (json, report) = (typed.json.as_deref(), typed.report.as_deref());
     let mut outputs = Outputs::new(&[Output::record("JSON", json), Output::file(report)])?;
     // Whether the rig is there is found out before the work begins.
-    let place = typed.save.as_ref().map(|_| store::rigs_place()).transpose()?;
+    let place = typed.save.as_ref().map(|_| paths::rigs_place()).transpose()?;
     let rig = match (&typed.save, &place) {
         (Some(name), Some(path)) => {
             let rigs = rig::Rigs::read(path)?;

@@ -30,7 +30,6 @@ use std::path::PathBuf;
 
 use crate::clips::record::{CLIP_SCHEMA, ClipRecord, ClipsRecord, SpanVerdict};
 use crate::core::progress::{Progress, ProgressStep};
-use crate::cull::judge::box_for;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::clip::{self, ClipInfo, ClipPart, ClipStream, FfmpegExit, RgbPicture, Tools};
 use crate::image::{CROP_PX, CROP_QUALITY, Picture, THUMB_QUALITY, encode_jpeg};
@@ -38,6 +37,7 @@ use crate::report::header::Header;
 use crate::report::parts::{SkippedRecord, SubjectFound};
 use crate::store::equipment::Equipment;
 use crate::tracking::frame_features::patch_corner;
+use crate::tracking::subject_hints::box_for;
 use page_data::{ClipPage, ClipPicture};
 
 /// Side of the box about the subject, px: narrow clips, and those 2500 px wide and more.

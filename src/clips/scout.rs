@@ -1,11 +1,15 @@
-//! Where the subject of a clip is, when nobody says: a few frames spread over the clip are judged
-//! like a burst.
+//! Where the subject of a clip is, when nobody says: it is looked for in a few frames spread over
+//! the clip as in a burst.
 
 use crate::core::Luma;
-use crate::cull::judge::judge;
 use crate::error::Result;
 use crate::image::clip::{ClipInfo, ClipPart, ClipStream, Tools};
-use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma};
+use crate::sharpness::focus_map::FocusMap;
+use crate::tracking::burst_planes::overlay;
+use crate::tracking::frame_features::FrameFeatures;
+use crate::tracking::locate::{BurstNoise, BurstPlaces, locate};
+use crate::tracking::similarity::Similarity;
+use crate::tracking::subject_hints::SubjectHints;
 
 /// Frames looked at, the first among them.
 const SCOUTS: usize = 6;
@@ -27,7 +31,6 @@ pub fn find_subject(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
     let length_s = info.duration_s.unwrap_or(0.0);
     let count = ((length_s / APART_S) as usize).clamp(1, SCOUTS);
     let mut shots = Vec::new();
-    let mut lumas: Vec<Patch> = Vec::new();
     for i in 0..count {
         // The last one stays clear of the end, where there may be no frame any more.
         let t_s = length_s * 0.95 * i as f64 / count as f64;
@@ -39,25 +42,18 @@ pub fn find_subject(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
         frame.part(0, 0, w, h, &mut data);
         let luma = Luma::U16 { data: &data, width_px: w, height_px: h };
         let Some(shot) = FrameFeatures::measure(&luma) else { continue };
-        // Eight bits are enough to find it by, and half the memory.
-        let bytes = data.iter().map(|v| (v >> 8) as u8).collect();
-        lumas.push(Patch {
-            x0: 0,
-            y0: 0,
-            width_px: w,
-            height_px: h,
-            luma: PatchLuma::U8(bytes),
-            rgb: Vec::new(),
-        });
         shots.push(shot);
     }
     if shots.is_empty() {
         return Ok(None);
     }
-    let size = (info.width_px as usize, info.height_px as usize);
-    let fetch =
-        |i: usize, x0: usize, y0: usize, side: usize| lumas.get(i)?.part(x0, y0, side, size);
-    let judged = judge(&shots, None, &vec![None; shots.len()], &fetch);
-    let first = judged.frames.first().and_then(|f| f.place);
+    let shots: Vec<&FrameFeatures> = shots.iter().collect();
+    let noise = BurstNoise::of(&shots);
+    let maps: Vec<FocusMap> =
+        shots.iter().zip(&noise.of_frame).map(|(s, n)| s.cells.map(n)).collect();
+    let to_frame: Vec<Similarity> = (0..shots.len()).map(|i| overlay(&shots, i)).collect();
+    let places = BurstPlaces::read(&shots, &noise.noise, &to_frame);
+    let located = locate(&shots, &maps, places.as_ref(), &SubjectHints::default(), None);
+    let first = located.positions.first().copied().flatten();
     Ok(first.map(|p| Scouted { place: (p.x_px, p.y_px) }))
 }

@@ -2,19 +2,21 @@
 
 use rayon::prelude::*;
 
+use super::burst_verdict::BurstVerdict;
+use super::decide;
 use super::explain;
 use super::grouping::FrameGroup;
-use super::judge::{BurstVerdict, Fetch, SubjectHints, SubjectMark, judge};
+use super::judge::judge;
 use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
 use super::page_data::{BurstPage, FramePictures};
 use super::pictures;
 use super::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
+use super::subject_boxes::Fetch;
 use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
-use super::unmarked::SubjectSpot;
-use super::verdict;
 use crate::image::{CROP_PX, Frame};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
+use crate::tracking::subject_hints::{SubjectHints, SubjectMark, SubjectSpot};
 
 /// A mark in frame `frame` of a burst: from fractions of the upright picture to px of the file.
 pub fn mark(job: &OutingJob, file: &Frame, frame: usize, (x, y): (f64, f64)) -> SubjectMark {
@@ -62,7 +64,7 @@ pub fn page(
     let shots: Vec<&FrameFeatures> = taken.iter().map(|t| &t.shot).collect();
     let mut judged = judge(&shots, hints, &attainable, &fetch);
     let small: Vec<bool> = files.iter().map(|f| to_record::made_small(f)).collect();
-    verdict::withhold_hits(&mut judged, &small);
+    decide::withhold_hits(&mut judged, &small);
     let rows: Vec<FrameRecord> = (0..files.len())
         .into_par_iter()
         .map(|i| {

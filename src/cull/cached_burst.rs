@@ -16,7 +16,8 @@ use super::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::error::SkipReason;
 use crate::image::{self, Exposure, FileKind, FoundFile, Frame, Picture};
 use crate::report::parts::SkippedRecord;
-use crate::store::cache::{Cache, Content, Stamp};
+use crate::store::cache::{Cache, Stamp};
+use crate::store::hash::Content;
 
 /// Number of the way in which frames are measured, judged, worded and pictured. Raise it with
 /// every change after which the same frames give another record, page or picture; what was kept

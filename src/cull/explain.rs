@@ -1,7 +1,7 @@
 //! The sentences: why a verdict is what it is, and what to do next time.
 
+use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::grouping::FrameGroup;
-use super::judge::{BurstVerdict, FrameVerdict};
 use super::record::{BurstRecord, CauseShare, FrameRecord, OtherSubject, OutingRecord};
 use super::summary::MIN_FRAMES_FOR_RATE;
 use super::to_record::FrameParts;

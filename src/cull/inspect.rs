@@ -2,14 +2,14 @@
 
 use std::path::PathBuf;
 
-use super::judge::{SubjectMark, judge};
+use super::decide;
+use super::judge::judge;
 use super::measured_frame::{self, KeptPixels, Scout, Workspace};
 use super::outing::OutingJob;
 use super::page_data::FramePictures;
 use super::pictures;
 use super::record::{CULL_SCHEMA, InspectRecord};
 use super::to_record::{self, FrameParts};
-use super::verdict;
 use crate::core::Measured;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, CROP_PX};
@@ -17,6 +17,7 @@ use crate::noise::spectrum::{RINGS, ring_cy_px};
 use crate::report::header::Header;
 use crate::report::parts::{NoiseAt, SpectrumPoint};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
+use crate::tracking::subject_hints::SubjectMark;
 
 /// Longest side of the picture on the page, px.
 const PICTURE_PX: usize = 1400;
@@ -63,7 +64,7 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
     };
     let shots: [&FrameFeatures; 1] = [&taken.shot];
     let mut judged = judge(&shots, mark, &[allowed.map(|a| a.attainable(&frame))], &fetch);
-    verdict::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
+    decide::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
     let place = judged.frames[0].place.map(|p| (p.x_px, p.y_px));
     let measured = place.and_then(|p| to_record::subject_detail(&taken, p));
     let parts = FrameParts {

@@ -1,7 +1,5 @@
 //! From the records of a run to what the log keeps.
 
-use std::fs::File;
-use std::io;
 use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
@@ -12,16 +10,12 @@ use crate::clips::record::{ClipFrameRow, ClipRecord, ClipsRecord};
 use crate::core::path_text;
 use crate::report::parts::FrameSource;
 use crate::report::value::WithError;
+use crate::store::hash::Content;
 use crate::store::log::{LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, OutingKind};
 
-/// What a file's bytes are: BLAKE3 of all of them, 64 hexadecimal digits.
-///
-/// # Errors
-/// What the system says when the file cannot be read.
-pub fn content_id(path: &Path) -> io::Result<String> {
-    let mut hasher = blake3::Hasher::new();
-    hasher.update_reader(File::open(path)?)?;
-    Ok(hasher.finalize().to_hex().to_string())
+/// What a file's bytes are, as the log keeps it; `None` when it cannot be read.
+fn content_id(path: &Path) -> Option<String> {
+    Content::of_file(path).ok().map(|(content, _)| content.hex())
 }
 
 /// An outing for the log. Frames whose file is gone since it was measured are left out.
@@ -29,7 +23,7 @@ pub fn outing(record: &CullRecord, kind: OutingKind, subject: Option<String>) ->
     let frames: Vec<LoggedFrame> = record
         .frames
         .par_iter()
-        .filter_map(|f| Some(logged_frame(f, content_id(&f.file).ok()?)))
+        .filter_map(|f| Some(logged_frame(f, content_id(&f.file)?)))
         .collect();
     NewOuting {
         kind,
@@ -47,7 +41,7 @@ const CLIP_EVERY_S: f64 = 0.5;
 /// Clips for the log, each as a burst. Clips that are gone since they were measured are left out.
 pub fn clips(record: &ClipsRecord) -> NewOuting {
     let frames = record.clips.par_iter().enumerate().flat_map(|(i, clip)| {
-        let id = content_id(&clip.source).ok();
+        let id = content_id(&clip.source);
         let burst = i as u32 + 1;
         id.map_or_else(Vec::new, |id| {
             apart(clip).into_iter().map(|f| clip_frame(clip, f, burst, &id)).collect()

@@ -3,12 +3,13 @@
 
 use std::sync::{Mutex, OnceLock};
 
-use super::judge::{self, PATCH_PX};
+use super::subject_boxes::PATCH_PX;
 use crate::error::SkipReason;
 use crate::image::{self, Decoded, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::laplacian::plain_lap_var;
 use crate::sharpness::pyramid::Pyramid;
+use crate::tracking::burst_noise::UNSEEN_SIGMA_DN;
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
 use crate::tracking::subject_tracking;
 use crate::tracking::template::{self, TrackingTemplate};
@@ -151,7 +152,7 @@ fn spots(shot: &FrameFeatures, keep: KeptPixels, scout: &Scout, first: bool) -> 
     } else {
         (0.0, 0.0)
     };
-    let model = shot.noise.unwrap_or_else(|| BandNoise::white(judge::UNSEEN_SIGMA_DN));
+    let model = shot.noise.unwrap_or_else(|| BandNoise::white(UNSEEN_SIGMA_DN));
     let own = subject_tracking::peaks(&shot.cells.map(&model), size.0, SPOTS_OWN);
     let mut known = scout.spots.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
     for (x, y, weight) in own {

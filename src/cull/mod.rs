@@ -1,9 +1,11 @@
 //! `cull` and `inspect`: from the frames of an outing to verdicts, records and pages.
 
 pub mod burst;
-pub mod burst_planes;
+pub mod burst_verdict;
 pub mod cached_burst;
 pub mod columns;
+mod decide;
+mod evidence;
 pub mod explain;
 pub mod grouping;
 pub mod inspect;
@@ -13,6 +15,7 @@ pub mod invariants;
 pub mod judge;
 pub mod log_entry;
 pub mod measured_frame;
+mod movement;
 pub mod open_burst;
 pub mod outing;
 pub mod page;
@@ -20,11 +23,10 @@ pub mod page_data;
 mod paging;
 pub mod pictures;
 pub mod record;
+mod subject_boxes;
 pub mod summary;
 pub mod terminal;
 pub mod to_record;
 pub mod unmarked;
-mod unreached;
-pub mod verdict;
 pub(crate) mod view;
 pub mod wording;

@@ -5,7 +5,6 @@ use rayon::prelude::*;
 
 use super::burst;
 use super::grouping::{FrameGroup, SplitReason};
-use super::judge::SubjectMark;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout};
 use super::outing::OutingJob;
 use super::record::{BurstRecord, FrameRecord, MapRecord};
@@ -14,6 +13,7 @@ use crate::error::SkipReason;
 use crate::image::{self, Frame, Spool, SpooledSamples, Want};
 use crate::sharpness::pyramid::Pyramid;
 use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma, patch_corner};
+use crate::tracking::subject_hints::SubjectMark;
 
 /// Luma set aside for one burst at most, bytes; frames beyond are decoded again when needed.
 const MAX_SPOOL: usize = 2 << 30;
@@ -95,7 +95,7 @@ impl OpenBurst {
         if let Some(spool) = &self.spools[i] {
             let shot: &FrameFeatures = &self.taken[i].shot;
             let size = (shot.width_px, shot.height_px);
-            let patch = super::judge::PATCH_PX;
+            let patch = super::subject_boxes::PATCH_PX;
             let (x0, y0) = patch_corner(centre.0, centre.1, patch, size);
             if let Ok((samples, width_px, height_px)) = spool.part(x0, y0, patch, patch) {
                 let luma = match samples {

@@ -16,7 +16,6 @@ use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
 use super::explain;
 use super::grouping::{self, FrameGroup, SplitReason};
 use super::invariants;
-use super::judge::box_for;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
 use super::page_data::BurstPage;
 use super::record::{BurstRecord, CULL_SCHEMA, CullRecord, FrameRecord};
@@ -30,6 +29,7 @@ use crate::report::parts::{Finding, SkippedRecord};
 use crate::store::cache::Cache;
 use crate::store::overrides::UserOverrides;
 use crate::tracking::frame_features::FrameFeatures;
+use crate::tracking::subject_hints::box_for;
 
 /// Frames measured before the bursts among them are judged, per worker.
 const BATCH_PER_WORKER: usize = 8;

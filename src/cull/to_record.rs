@@ -1,7 +1,7 @@
 //! From what was measured to the rows of the record.
 
+use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::explain;
-use super::judge::{BurstVerdict, FrameVerdict};
 use super::measured_frame::MeasuredFrame;
 use super::record::{
     AtOutput, CauseShare, FrameRecord, MapRecord, MotionRecord, Sharpest, SubjectAt,

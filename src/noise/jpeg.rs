@@ -19,6 +19,8 @@
 
 use std::sync::LazyLock;
 
+use statrs::function::erf::erf;
+
 use super::signal_noise::RingPowers;
 use super::spectrum::{FIRST_RING, RINGS, TILE_PX};
 use crate::core::Plane;
@@ -79,7 +81,7 @@ fn rounded(s: f64, tau: f64) -> (f64, f64, f64) {
     let phase = s - whole;
     let below = |j: i32| {
         let z = (f64::from(j) + 0.5 - phase) / tau;
-        0.5 * (1.0 + crate::optics::motion::erf(z.abs() / std::f64::consts::SQRT_2).copysign(z))
+        0.5 * (1.0 + erf(z / std::f64::consts::SQRT_2))
     };
     let (mut mean, mut square) = (0.0, 0.0);
     let mut last = below(-REACH - 1);

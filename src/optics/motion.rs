@@ -5,6 +5,8 @@
 //! the picture has a speed after Rayleigh; the distance of the focus plane from the subject is
 //! taken as normal. Both are models for planning, not measurements.
 
+use statrs::function::erf::erf;
+
 /// σ of the Gaussian with a disc's MTF50, over its diameter.
 const SIGMA_PER_DISC: f64 = 0.265_770;
 
@@ -71,17 +73,6 @@ pub fn chance_on_plane(spread_mm: f64, allowed_mm: f64) -> f64 {
     erf(allowed_mm / (spread_mm * std::f64::consts::SQRT_2))
 }
 
-/// The error function to 1.5e-7 (Abramowitz & Stegun 7.1.26), for x ≥ 0; the page of `plan` has
-/// the same lines.
-pub(crate) fn erf(x: f64) -> f64 {
-    let t = 1.0 / (1.0 + 0.327_591_1 * x);
-    let poly = t
-        * (0.254_829_592
-            + t * (-0.284_496_736
-                + t * (1.421_413_741 + t * (-1.453_152_027 + t * 1.061_405_429))));
-    1.0 - poly * (-x * x).exp()
-}
-
 /// Chance that at least one of some frames is a hit.
 pub fn chance_in_burst(chance: f64, frames: u32) -> f64 {
     1.0 - (1.0 - chance).powf(f64::from(frames))
@@ -102,16 +93,6 @@ pub fn frames_for_a_hit(chance: f64) -> Option<u32> {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    // Abramowitz & Stegun, table 7.1.
-    #[test]
-    fn the_error_function_matches_the_table() {
-        for (x, want) in
-            [(0.0, 0.0), (0.5, 0.520_499_877_8), (1.0, 0.842_700_792_9), (2.0, 0.995_322_265_0)]
-        {
-            approx::assert_abs_diff_eq!(erf(x), want, epsilon = 1.5e-7);
-        }
-    }
 
     #[test]
     fn what_is_allowed_is_what_reaches_the_ratio() {

@@ -2,7 +2,10 @@
 
 use std::io::Cursor;
 
-use image::{ImageEncoder, codecs::png::PngEncoder};
+use image::codecs::png::PngEncoder;
+use image::{ImageEncoder, Rgba, RgbaImage};
+use imageproc::drawing::draw_filled_rect_mut;
+use imageproc::rect::Rect;
 
 use super::colour_scale;
 use crate::error::{Error, Result};
@@ -30,22 +33,17 @@ pub fn map_png(
     if u64::from(width) * u64::from(height) > MAX_PIXELS {
         return Err(Error::Encode(format!("a map of {width} x {height} px is too large")));
     }
-    let mut rgba = Vec::with_capacity(width as usize * height as usize * 4);
-    for y in 0..height {
-        for x in 0..width {
-            let tile = (y / side) as usize * cols as usize + (x / side) as usize;
-            match blur_sigma_px[tile].filter(|v| v.is_finite() && *v > 0.0) {
-                Some(blur) => {
-                    let [r, g, b] = colour_scale::colour(f64::from(blur));
-                    rgba.extend_from_slice(&[r, g, b, 255]);
-                }
-                None => rgba.extend_from_slice(&[0; 4]),
-            }
-        }
+    let mut picture = RgbaImage::new(width, height);
+    for (at, blur) in (0..).zip(blur_sigma_px) {
+        let Some(blur) = blur.filter(|v| v.is_finite() && *v > 0.0) else { continue };
+        let [r, g, b] = colour_scale::colour(f64::from(blur));
+        let (x, y) = (at % cols * side, at / cols * side);
+        let tile = Rect::at(x as i32, y as i32).of_size(side, side);
+        draw_filled_rect_mut(&mut picture, tile, Rgba([r, g, b, 255]));
     }
     let mut png = Cursor::new(Vec::new());
     PngEncoder::new(&mut png)
-        .write_image(&rgba, width, height, image::ExtendedColorType::Rgba8)
+        .write_image(&picture, width, height, image::ExtendedColorType::Rgba8)
         .map_err(|e| Error::Encode(e.to_string()))?;
     Ok(png.into_inner())
 }

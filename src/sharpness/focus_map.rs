@@ -49,6 +49,15 @@ pub enum Tile {
 }
 
 impl Tile {
+    /// Blur at its edges, or the bound that they allow, px.
+    pub fn edge_px(&self) -> Option<f64> {
+        match *self {
+            Tile::Blur { sigma_px, .. } => Some(f64::from(sigma_px)),
+            Tile::Bound(px) => Some(f64::from(px)),
+            Tile::NoTexture => None,
+        }
+    }
+
     /// The blur, where there is a value.
     pub fn sigma_px(&self) -> Option<f32> {
         match self {

@@ -10,7 +10,6 @@
 use crate::core::Flag;
 use crate::core::units::{PitchUm, WavelengthUm};
 use crate::core::verdict::BlurBy;
-use crate::cull::verdict::edge_px;
 use crate::noise::rendered::RenderedNoise;
 use crate::optics::diffraction;
 use crate::sharpness::band_noise::{BandNoise, WHITE_GAINS};
@@ -192,7 +191,7 @@ pub fn subject_blur(
     let finest = fine.iter().flatten().copied().max_by(f64::total_cmp);
     let by = if pattern_cy_px.is_some() { BlurBy::Pattern } else { BlurBy::Texture };
     let allowed_px = attainable.map_or(0.0, |a| a.sigma_px);
-    let edges = boxes.iter().flatten().filter_map(|b| edge_px(&b.tile)).min_by(f64::total_cmp);
+    let edges = boxes.iter().flatten().filter_map(|b| b.tile.edge_px()).min_by(f64::total_cmp);
     let has_dull_edges = edges.is_some_and(|px| px > DULL_EDGES * allowed_edge_px(attainable));
     let soft_from = soft_from(pattern_cy_px.map(|_| has_dull_edges), is_missed);
     let reached = reached(finest, soft, soft_from, attainable.is_some());

@@ -10,16 +10,21 @@ use std::path::{Path, PathBuf};
 use std::str::FromStr;
 use std::time::Duration;
 
-use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, Row, params};
 
+use super::hash::Content;
+use super::sqlite::{self, DatabaseKind, Forms, OpenFailure};
 use crate::core::verdict::{Cause, Verdict};
 use crate::core::{path_text, text_path};
 use crate::error::{Error, Result};
 
-/// Marks the file as one of decisions of this program ("stpd").
-const APPLICATION_ID: i64 = 0x7374_7064;
-/// How long to wait for another process that writes.
-const BUSY_WAIT: Duration = Duration::from_secs(5);
+/// The database, marked "stpd". Written through to the disk at every decision.
+const KIND: DatabaseKind = DatabaseKind {
+    application_id: 0x7374_7064,
+    forms: Forms::Steps(&STEPS),
+    busy_wait: Duration::from_secs(5),
+    durable: true,
+};
 
 /// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
 const STEPS: [&str; 1] = ["
@@ -107,23 +112,6 @@ pub struct Decisions {
 }
 
 impl Decisions {
-    /// Where decisions are when nothing else is said: what `STOPWISE_DECISIONS` names, else
-    /// `stopwise/decisions.sqlite` in the platform's folder for data.
-    ///
-    /// # Errors
-    /// [`Error::Decisions`] when the system names no home folder.
-    pub fn place() -> Result<PathBuf> {
-        use etcetera::BaseStrategy;
-        if let Some(path) = std::env::var_os("STOPWISE_DECISIONS").filter(|v| !v.is_empty()) {
-            return Ok(PathBuf::from(path));
-        }
-        let base = etcetera::choose_base_strategy().map_err(|_| Error::Decisions {
-            path: PathBuf::from("decisions.sqlite"),
-            says: "no home folder is known: name a file with STOPWISE_DECISIONS".to_owned(),
-        })?;
-        Ok(base.data_dir().join("stopwise").join("decisions.sqlite"))
-    }
-
     /// Opens the file, makes it with its folder when it is not there, and brings one of an
     /// earlier form up to date.
     ///
@@ -131,12 +119,29 @@ impl Decisions {
     /// [`Error::Decisions`] when it cannot be written, is another kind of file, damaged, or of a
     /// later form.
     pub fn open(path: &Path) -> Result<Decisions> {
+        Decisions::open_kind(path, &KIND)
+    }
+
+    /// As [`open`](Decisions::open), with another time to wait for other processes.
+    #[cfg(test)]
+    pub(super) fn open_waiting(path: &Path, busy_wait: std::time::Duration) -> Result<Decisions> {
+        Decisions::open_kind(path, &DatabaseKind { busy_wait, ..KIND })
+    }
+
+    fn open_kind(path: &Path, kind: &DatabaseKind) -> Result<Decisions> {
         let failed = |says: String| Error::Decisions { path: path.to_owned(), says };
         if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|e| failed(e.to_string()))?;
         }
-        let mut connection = Connection::open(path).map_err(|e| failed(e.to_string()))?;
-        prepare(&mut connection).map_err(failed)?;
+        let connection = sqlite::open(path, kind).map_err(|e| {
+            failed(match e {
+                OpenFailure::OtherKind => {
+                    "this is another kind of file, not one of decisions".to_owned()
+                }
+                OpenFailure::Newer { .. } => "a later version of stopwise wrote it".to_owned(),
+                OpenFailure::Database(e) => says(&e),
+            })
+        })?;
         Ok(Decisions { connection, path: path.to_owned() })
     }
 
@@ -299,13 +304,13 @@ impl Decisions {
 
 /// What the database says, in words that help.
 fn says(error: &rusqlite::Error) -> String {
-    use rusqlite::ErrorCode;
-    match error.sqlite_error_code() {
-        Some(ErrorCode::DatabaseBusy | ErrorCode::DatabaseLocked) => format!(
-            "another program has been writing to them for {} s: try again when it is done",
-            BUSY_WAIT.as_secs()
-        ),
-        _ => error.to_string(),
+    if sqlite::is_busy(error) {
+        let wait_s = KIND.busy_wait.as_secs();
+        format!(
+            "another program has been writing to them for {wait_s} s: try again when it is done"
+        )
+    } else {
+        error.to_string()
     }
 }
 
@@ -367,55 +372,11 @@ fn name(file: &Path) -> String {
     path_text(Path::new(file.file_name().unwrap_or_default()))
 }
 
-/// Size and BLAKE3 hash of a file.
+/// Size and hash of a file.
 fn identity(file: &Path) -> Result<(i64, String)> {
-    let read = || {
-        let mut hasher = blake3::Hasher::new();
-        let open = std::fs::File::open(file)?;
-        let bytes = open.metadata()?.len();
-        hasher.update_reader(open)?;
-        Ok((i64::try_from(bytes).unwrap_or(i64::MAX), hasher.finalize().to_hex().to_string()))
-    };
-    read().map_err(|source| Error::Read { path: file.to_owned(), source })
-}
-
-/// Sets the connection up and brings the file to the latest form: all of it or nothing.
-fn prepare(connection: &mut Connection) -> Result<(), String> {
-    let text = |e: rusqlite::Error| says(&e);
-    connection.busy_timeout(BUSY_WAIT).map_err(text)?;
-    let number = |c: &Connection, pragma: &str| {
-        c.query_row(&format!("PRAGMA {pragma}"), [], |row| row.get::<_, i64>(0))
-    };
-    let form = number(connection, "user_version").map_err(text)?;
-    let id = number(connection, "application_id").map_err(text)?;
-    let tables: i64 = connection
-        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
-        .map_err(text)?;
-    if id != APPLICATION_ID && (id, form, tables) != (0, 0, 0) {
-        return Err("this is another kind of file, not one of decisions".to_owned());
-    }
-    let known = STEPS.len() as i64;
-    if form > known {
-        return Err("a later version of stopwise wrote it".to_owned());
-    }
-    // Written through to the disk at every decision; readers are never in the way.
-    connection
-        .execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = FULL;")
-        .map_err(text)?;
-    if form == known {
-        return Ok(());
-    }
-    let tx = connection.transaction_with_behavior(TransactionBehavior::Immediate).map_err(text)?;
-    // Another process may have been first.
-    let form = number(&tx, "user_version").map_err(text)?;
-    for step in STEPS.iter().skip(usize::try_from(form).unwrap_or(STEPS.len())) {
-        tx.execute_batch(step).map_err(text)?;
-    }
-    tx.execute_batch(&format!(
-        "PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {known};"
-    ))
-    .map_err(text)?;
-    tx.commit().map_err(text)
+    let (content, bytes) =
+        Content::of_file(file).map_err(|source| Error::Read { path: file.to_owned(), source })?;
+    Ok((i64::try_from(bytes).unwrap_or(i64::MAX), content.hex()))
 }
 
 #[cfg(test)]

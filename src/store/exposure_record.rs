@@ -3,6 +3,7 @@
 use super::equipment;
 use super::overrides::UserOverrides;
 use crate::core::{Known, ValueSource};
+use crate::image::exposure::body_name;
 use crate::image::{Exposure, Frame};
 use crate::report::parts::ExposureRecord;
 
@@ -21,14 +22,9 @@ pub fn exposure_record(frame: &Frame, typed: &UserOverrides) -> ExposureRecord {
     };
     let none = Exposure::default();
     let e = frame.exposure.as_ref().unwrap_or(&none);
-    let joined = |a: &Option<Known<String>>, b: &Option<Known<String>>| {
-        let words: Vec<&str> = [a, b].into_iter().flatten().map(|k| k.value.trim()).collect();
-        match words[..] {
-            [] => None,
-            // Many bodies repeat the make at the start of the model.
-            [make, model] if model.starts_with(make) => Some(model.to_owned()),
-            _ => Some(words.join(" ")),
-        }
+    let name = |make: &Option<Known<String>>, model: &Option<Known<String>>| {
+        let text = |k: &Option<Known<String>>| k.as_ref().map(|k| k.value.clone());
+        body_name(text(make).as_deref(), text(model).as_deref())
     };
     ExposureRecord {
         f_number: settings.f_number.as_ref().map(|k| k.value),
@@ -38,8 +34,8 @@ pub fn exposure_record(frame: &Frame, typed: &UserOverrides) -> ExposureRecord {
         focal_mm: file("focal_mm", e.focal_mm.as_ref()),
         exposure_bias_ev: file("exposure_bias_ev", e.exposure_bias_ev.as_ref()),
         taken_at: e.taken_at.as_ref().map(|k| k.value.to_string()),
-        body: joined(&e.body.make, &e.body.model),
-        lens: joined(&e.lens.make, &e.lens.model),
+        body: name(&e.body.make, &e.body.model),
+        lens: name(&e.lens.make, &e.lens.model),
         pixel_pitch_um: settings.pixel_pitch_um.as_ref().map(|k| k.value),
         rig: settings.rig.clone(),
         magnification: settings.optics.magnification,

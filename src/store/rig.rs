@@ -21,13 +21,15 @@
 //! or a lens tells nothing, the user names one.
 
 use std::collections::BTreeMap;
-use std::io::{self, Write};
-use std::path::{Path, PathBuf};
+use std::io;
+use std::path::Path;
 
 use serde::{Deserialize, Serialize};
 use toml_edit::{DocumentMut, Item, Table};
 
 use crate::error::{Error, Result, RigProblem};
+use crate::image::exposure::body_name;
+use crate::report::atomic_file;
 
 /// Body as the files name it. What is left out fits any.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
@@ -47,13 +49,7 @@ pub struct RigBody {
 impl RigBody {
     /// Make and model as one name, the make once.
     pub fn name(&self) -> Option<String> {
-        match (&self.make, &self.model) {
-            (Some(make), Some(model)) if !model.starts_with(make.as_str()) => {
-                Some(format!("{make} {model}"))
-            }
-            (_, Some(model)) => Some(model.clone()),
-            (make, None) => make.clone(),
-        }
+        body_name(self.make.as_deref(), self.model.as_deref())
     }
 }
 
@@ -430,11 +426,15 @@ fn change(
     path: &Path,
     work: impl FnOnce(&mut DocumentMut) -> Result<(), RigProblem>,
 ) -> Result<()> {
-    let text = match std::fs::read_to_string(path) {
-        Ok(text) => text,
-        Err(e) if e.kind() == io::ErrorKind::NotFound => String::new(),
+    let before = match std::fs::read(path) {
+        Ok(bytes) => Some(bytes),
+        Err(e) if e.kind() == io::ErrorKind::NotFound => None,
         Err(source) => return Err(Error::Read { path: path.to_owned(), source }),
     };
+    let text = String::from_utf8(before.clone().unwrap_or_default()).map_err(|e| {
+        let source = io::Error::new(io::ErrorKind::InvalidData, e.utf8_error());
+        Error::Read { path: path.to_owned(), source }
+    })?;
     // Also says what is wrong with a file that someone edited, before it is touched.
     Rigs::parse(&text).map_err(|p| failed(path, p))?;
     let mut document: DocumentMut = text.parse().map_err(|e: toml_edit::TomlError| {
@@ -443,19 +443,11 @@ fn change(
     work(&mut document).map_err(|p| failed(path, p))?;
     let text = document.to_string();
     Rigs::parse(&text).map_err(|p| failed(path, p))?;
-    let write = || -> io::Result<()> {
-        let folder: PathBuf = match path.parent() {
-            Some(f) if !f.as_os_str().is_empty() => f.to_owned(),
-            _ => PathBuf::from("."),
-        };
-        std::fs::create_dir_all(&folder)?;
-        let mut file = tempfile::NamedTempFile::new_in(&folder)?;
-        file.write_all(text.as_bytes())?;
-        file.as_file().sync_all()?;
-        file.persist(path).map_err(|e| e.error)?;
-        Ok(())
-    };
-    write().map_err(|source| Error::Write { path: path.to_owned(), source })
+    if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
+        std::fs::create_dir_all(folder)
+            .map_err(|source| Error::Write { path: path.to_owned(), source })?;
+    }
+    atomic_file::replace(path, before.as_deref(), text.as_bytes())
 }
 
 fn failed(path: &Path, problem: RigProblem) -> Error {

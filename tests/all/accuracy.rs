@@ -5,7 +5,8 @@ use stopwise::core::Luma;
 use stopwise::core::stats::median;
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::core::verdict::{Cause, Verdict};
-use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
+use stopwise::cull::burst_verdict::BurstVerdict;
+use stopwise::cull::judge::judge;
 use stopwise::sharpness::band_noise::BandNoise;
 use stopwise::sharpness::focus_map::{FrameCells, Tile};
 use stopwise::sharpness::pyramid::Pyramid;
@@ -16,6 +17,7 @@ use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::patch::{PatchKind, patch};
 use stopwise::simulator::scene::SceneKind;
 use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+use stopwise::tracking::subject_hints::SubjectMark;
 
 use crate::field::bench::kendall::kendall_tau;
 

@@ -157,3 +157,24 @@ fn a_measured_magnification_is_written_beside_the_comments() {
     let missing = rig::set_magnification(&path, "ant", 1.0, None, MagnificationFrom::Ruler);
     assert!(missing.unwrap_err().to_string().contains("no rig is called ant; there are: bee, fly"));
 }
+
+// A rig file may be a link into a folder of settings that somebody keeps elsewhere.
+#[cfg(unix)]
+#[test]
+fn a_changed_rig_file_keeps_its_place_and_its_rights() {
+    use std::os::unix::fs::PermissionsExt;
+    use stopwise::store::rig;
+    let folder = tempfile::tempdir().unwrap();
+    let (real, link) = (folder.path().join("real.toml"), folder.path().join("rigs.toml"));
+    std::fs::write(&real, "# mine\n[day]\n").unwrap();
+    std::fs::set_permissions(&real, PermissionsExt::from_mode(0o640)).unwrap();
+    std::os::unix::fs::symlink(&real, &link).unwrap();
+    rig::add(&link, "bench", &Rig::default()).unwrap();
+    assert!(link.is_symlink());
+    assert!(std::fs::read_to_string(&real).unwrap().starts_with("# mine\n"));
+    assert_eq!(std::fs::metadata(&real).unwrap().permissions().mode() & 0o777, 0o640);
+    std::fs::set_permissions(&real, PermissionsExt::from_mode(0o440)).unwrap();
+    let refused = rig::add(&link, "field", &Rig::default()).unwrap_err().to_string();
+    assert!(refused.contains("write-protected"), "{refused}");
+    assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 2, "no working file is left");
+}

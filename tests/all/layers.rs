@@ -20,14 +20,11 @@ const OTHERS: &[&str] = &["core", "image", "store", "report", "simulator", "cli"
 /// Edges that are still to go: a file and the folder that it should not use. The list must be
 /// exact, so that it can only become shorter.
 const LEFT: &[(&str, &str)] = &[
-    ("clips/mod.rs", "cull"),
-    ("clips/scout.rs", "cull"),
     ("cull/log_entry.rs", "body_noise"),
     ("cull/log_entry.rs", "clips"),
     ("report/csv.rs", "clips"),
     ("report/csv.rs", "compare"),
     ("report/csv.rs", "limits"),
-    ("sharpness/subject_blur.rs", "cull"),
 ];
 
 /// What no method may name: paths, files, clocks, threads and the environment.
@@ -41,6 +38,10 @@ const IMPURE: &[&[&str]] = &[
     &["std", "process"],
     &["rayon"],
 ];
+
+/// Files of commands that decide: as pure as the methods.
+const DECIDING: [&str; 4] =
+    ["cull/burst_verdict.rs", "cull/decide.rs", "cull/evidence.rs", "cull/unmarked.rs"];
 
 fn may_use(from: &str, to: &str) -> bool {
     let place = |name: &str| METHODS.iter().position(|m| *m == name);
@@ -236,13 +237,16 @@ fn files_of_the_program_use_each_other_one_way() {
 #[test]
 fn methods_are_pure() {
     let folders = METHODS.iter().copied().chain(["ruler/reading"]);
-    for file in folders.flat_map(|f| sources(&root().join(f))) {
+    let files = folders.flat_map(|f| sources(&root().join(f)));
+    for file in files.chain(DECIDING.map(|file| root().join(file))) {
         let (name, names) = names(&file);
         for path in names.outside {
             let is = |words: &&[&str]| words.iter().zip(&path).all(|(a, b)| a == b);
             let bad = IMPURE.iter().copied().find(|w| w.len() <= path.len() && is(w));
             assert!(bad.is_none(), "{name} names {}", path.join("::"));
         }
+        let decodes = names.inside.iter().any(|path| path[0] == "image");
+        assert!(!decodes, "{name} uses image");
         let text = fs::read_to_string(&file).unwrap();
         assert!(!text.contains("println!"), "{name} prints");
     }
@@ -405,4 +409,115 @@ fn verdicts_and_causes_are_compared_as_enums() {
             assert!(!words.contains(word.as_str()), "{word:?} is compared in {}", file.display());
         }
     }
+}
+
+/// The first segments of paths in a file, tests included, that the file does not itself declare or
+/// bring in: names of other crates.
+#[derive(Default)]
+struct CrateNames {
+    first: BTreeSet<String>,
+    own: BTreeSet<String>,
+}
+
+impl CrateNames {
+    fn imported(&mut self, tree: &syn::UseTree) {
+        match tree {
+            syn::UseTree::Path(path) => self.imported(&path.tree),
+            syn::UseTree::Name(name) => drop(self.own.insert(name.ident.to_string())),
+            syn::UseTree::Rename(name) => drop(self.own.insert(name.rename.to_string())),
+            syn::UseTree::Group(group) => group.items.iter().for_each(|t| self.imported(t)),
+            syn::UseTree::Glob(_) => {}
+        }
+    }
+
+    fn first_of(&mut self, tree: &syn::UseTree) {
+        match tree {
+            syn::UseTree::Path(path) => {
+                self.first.insert(path.ident.to_string());
+                self.imported(&path.tree);
+            }
+            syn::UseTree::Group(group) => group.items.iter().for_each(|t| self.first_of(t)),
+            _ => {}
+        }
+    }
+}
+
+impl Visit<'_> for CrateNames {
+    fn visit_item_mod(&mut self, item: &syn::ItemMod) {
+        self.own.insert(item.ident.to_string());
+        visit::visit_item_mod(self, item);
+    }
+
+    fn visit_item_use(&mut self, item: &syn::ItemUse) {
+        self.first_of(&item.tree);
+    }
+
+    fn visit_path(&mut self, path: &syn::Path) {
+        if path.segments.len() > 1 {
+            self.first.insert(path.segments[0].ident.to_string());
+        }
+        visit::visit_path(self, path);
+    }
+
+    fn visit_macro(&mut self, mac: &syn::Macro) {
+        self.note_words(&mac.tokens.to_string());
+        visit::visit_macro(self, mac);
+    }
+
+    /// `#[derive(a::B)]`.
+    fn visit_attribute(&mut self, attribute: &syn::Attribute) {
+        if let syn::Meta::List(list) = &attribute.meta {
+            self.note_words(&list.tokens.to_string());
+        }
+        visit::visit_attribute(self, attribute);
+    }
+}
+
+impl CrateNames {
+    /// Inside brackets without a tree there are only words.
+    fn note_words(&mut self, tokens: &str) {
+        let text = tokens.replace(" :: ", "::");
+        let is_part = |c: char| c.is_alphanumeric() || c == '_' || c == ':';
+        let words = text.split(|c| !is_part(c)).filter_map(|w| w.split_once("::"));
+        self.first.extend(words.map(|(first, _)| first.to_owned()));
+    }
+}
+
+fn crates_named_in(text: &str) -> BTreeSet<String> {
+    let mut names = CrateNames::default();
+    names.visit_file(&syn::parse_file(text).unwrap());
+    names.first.difference(&names.own).cloned().collect()
+}
+
+#[test]
+fn every_dependency_is_used() {
+    let place = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let mut named = BTreeSet::new();
+    for folder in ["src", "tests/all", "benches"] {
+        for file in sources(&place.join(folder)) {
+            named.extend(crates_named_in(&fs::read_to_string(file).unwrap()));
+        }
+    }
+    let manifest = fs::read_to_string(place.join("Cargo.toml")).unwrap();
+    let manifest: toml::Table = manifest.parse().unwrap();
+    let mut tables = vec![&manifest];
+    let targets = manifest["target"].as_table().unwrap();
+    tables.extend(targets.values().map(|t| t.as_table().unwrap()));
+    let wanted: BTreeSet<&String> = tables
+        .iter()
+        .flat_map(|t| [t.get("dependencies"), t.get("dev-dependencies")])
+        .flatten()
+        .flat_map(|t| t.as_table().unwrap().keys())
+        .collect();
+    assert!(wanted.len() > 40, "only {} dependencies were found", wanted.len());
+    for name in wanted {
+        // Its library has another name.
+        let library = if name == "kamadak-exif" { "exif" } else { name };
+        let library = library.replace('-', "_");
+        assert!(named.contains(&library), "{name} is in Cargo.toml, but no source names it");
+    }
+    // The test has two sides: a module or an imported item of a crate's name is no use of it.
+    let of = |text| crates_named_in(text).contains("open");
+    assert!(of("fn f() { open::that(1) }") && of("use open::that;") && of("x!(open::that(1));"));
+    assert!(!of("mod open; use open::load;") && !of("use super::open; fn f() { open::load() }"));
 }

@@ -8,6 +8,7 @@ use serde_json::Value;
 use super::tools::{Tools, answer, command, local, no_answer, only_this_file};
 use crate::error::{Error, SkipReason};
 use crate::image::Orientation;
+use crate::image::exposure::body_name;
 
 /// Longest side that is decoded, px: beyond it a header is damaged.
 const LONGEST_PX: u64 = 32_768;
@@ -63,12 +64,7 @@ impl ClipInfo {
 
     /// Maker and model of the camera as one name, the maker once.
     pub fn camera(&self) -> Option<String> {
-        match (&self.make, &self.model) {
-            (Some(make), Some(model)) if !model.starts_with(make.as_str()) => {
-                Some(format!("{make} {model}"))
-            }
-            (make, model) => model.clone().or_else(|| make.clone()),
-        }
+        body_name(self.make.as_deref(), self.model.as_deref())
     }
 }
 

@@ -7,6 +7,7 @@
 #![cfg_attr(not(test), deny(clippy::arithmetic_side_effects))]
 
 pub mod apex;
+mod body_name;
 mod fields;
 mod flash;
 mod taken_at;
@@ -16,6 +17,7 @@ use std::io::{BufRead, Seek};
 use exif::{Error as ExifError, Exif, Reader, Tag};
 use serde::{Deserialize, Serialize};
 
+pub use body_name::body_name;
 pub use flash::Flash;
 pub use taken_at::TakenAt;
 

@@ -18,7 +18,7 @@ use rawler::tags::{DngTag, TiffCommonTag};
 use rawler::{RawImage, RawImageData, RawlerError};
 
 use super::super::Orientation;
-use super::super::exposure::Exposure;
+use super::super::exposure::{Exposure, body_name};
 use super::super::kind::RAW_ENDINGS;
 use super::super::memory::Held;
 use super::super::open::{length_of, unreadable};
@@ -295,9 +295,7 @@ fn camera(source: &RawSource) -> Option<String> {
         let body = Exposure::from_reader(&mut Cursor::new(source.buf()), (0, 0))?.body;
         Some((body.make?.value, body.model?.value))
     })?;
-    let (make, model) = (make.trim(), model.trim());
-    let name = if model.starts_with(make) { model.to_owned() } else { format!("{make} {model}") };
-    (!name.trim().is_empty()).then(|| name.trim().to_owned())
+    body_name(Some(&make), Some(&model))
 }
 
 /// A box inside the full readout, px.

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::rc::Rc;
 
 use quick_xml::Reader;
-use quick_xml::events::Event;
+use quick_xml::events::{BytesStart, Event};
 
 use crate::error::SidecarFault;
 
@@ -166,8 +166,8 @@ pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
         let event = reader.read_event().map_err(|_| broken(text, start))?;
         let end = reader.buffer_position() as usize;
         let (tag, empty) = match event {
-            Event::Start(_) => (start..end, false),
-            Event::Empty(_) => (start..end, true),
+            Event::Start(tag) => (tag, false),
+            Event::Empty(tag) => (tag, true),
             Event::End(_) => {
                 let Some(last) = open.pop() else { return Err(broken(text, start)) };
                 elements[last].inner.end = start;
@@ -211,7 +211,7 @@ pub fn parse(text: &str) -> Result<Vec<Element>, SidecarFault> {
         rooted = true;
         let scope = open.last().map_or(&base, |i| &elements[*i].scope);
         let scope = Rc::clone(scope);
-        let element = element(text, tag, empty, &scope, &mut bound);
+        let element = element(text, &tag, start..end, empty, &scope, &mut bound);
         let element = element.ok_or_else(|| broken(text, start))?;
         if empty && !Rc::ptr_eq(&element.scope, &scope) {
             bound.pop(&element.scope.own);
@@ -259,64 +259,41 @@ fn resolved(text: &str) -> Option<String> {
     quick_xml::escape::unescape(text).ok().map(|t| t.into_owned())
 }
 
-/// Reads a start tag that was found well-formed up to its attributes.
+/// Where a part of a text stands in it; `None` when it is no part of it.
+fn place_in(text: &str, part: &str) -> Option<Range<usize>> {
+    let from = part.as_ptr().addr().checked_sub(text.as_ptr().addr())?;
+    let range = from..from.checked_add(part.len())?;
+    (range.end <= text.len()).then_some(range)
+}
+
+/// Whether a name is one: the reader ends names at blanks only.
+fn is_name(name: &str) -> bool {
+    !name.is_empty() && !name.bytes().any(|b| b == b'=' || b.is_ascii_whitespace())
+}
+
+/// An element by its start tag, which the reader found well-formed up to its attributes.
 fn element(
     text: &str,
+    start: &BytesStart<'_>,
     tag: Range<usize>,
     empty: bool,
     outer: &Rc<Scope>,
     bound: &mut Bound,
 ) -> Option<Element> {
-    let bytes = text.as_bytes();
-    let last = tag.end.saturating_sub(if empty { 2 } else { 1 });
-    let mut at = tag.start.saturating_add(1);
-    let stop = |b: u8| b.is_ascii_whitespace() || b == b'=';
-    let name_start = at;
-    while at < last && !stop(bytes[at]) {
-        at = at.saturating_add(1);
+    let written = start.name().into_inner();
+    if !is_name(written) {
+        return None;
     }
-    let written = &text[name_start..at];
     let mut raw: Vec<(&str, String, Range<usize>)> = Vec::new();
-    let mut keys = HashSet::new();
-    loop {
-        let before = at;
-        while at < last && bytes[at].is_ascii_whitespace() {
-            at = at.saturating_add(1);
-        }
-        if at >= last {
-            break;
-        }
-        if at == before {
+    for attribute in start.attributes() {
+        let attribute = attribute.ok()?;
+        let (key, value) = (attribute.key.into_inner(), attribute.value);
+        let before = place_in(text, key)?.start.checked_sub(1)?;
+        let apart = text.as_bytes().get(before).is_some_and(u8::is_ascii_whitespace);
+        if !apart || !is_name(key) || value.contains('<') {
             return None;
         }
-        let key_start = at;
-        while at < last && !stop(bytes[at]) {
-            at = at.saturating_add(1);
-        }
-        let key = &text[key_start..at];
-        while at < last && bytes[at].is_ascii_whitespace() {
-            at = at.saturating_add(1);
-        }
-        if key.is_empty() || at >= last || bytes[at] != b'=' {
-            return None;
-        }
-        at = at.saturating_add(1);
-        while at < last && bytes[at].is_ascii_whitespace() {
-            at = at.saturating_add(1);
-        }
-        let quote = *bytes[..last].get(at)?;
-        if quote != b'"' && quote != b'\'' {
-            return None;
-        }
-        let from = at.checked_add(1)?;
-        let length = bytes.get(from..last)?.iter().position(|b| *b == quote)?;
-        let inner = from..from.checked_add(length)?;
-        let value = &text[inner.clone()];
-        if value.contains('<') || !keys.insert(key) {
-            return None;
-        }
-        at = inner.end.checked_add(1)?;
-        raw.push((key, resolved(value)?, inner));
+        raw.push((key, resolved(&value)?, place_in(text, &value)?));
     }
     let mut own = Vec::new();
     for (key, value, _) in &raw {

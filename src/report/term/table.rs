@@ -1,38 +1,20 @@
 //! Alignment, shortening and wrapping by what a terminal shows, not by bytes.
 
+use textwrap::{WordSeparator, WordSplitter, WrapAlgorithm};
+use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
+
 use super::Style;
 
-/// How many terminal columns a text takes: wide East Asian signs and emoji take two, combining
-/// marks none (after Unicode Standard Annex 11 and the general category Mn, main blocks).
+/// Text is wrapped to no fewer columns than this, however narrow the terminal.
+const MIN_LINE: usize = 8;
+
+/// How many terminal columns a text takes (Unicode Standard Annex 11).
 pub fn display_width(text: &str) -> usize {
-    text.chars().map(sign_width).sum()
+    text.width()
 }
 
 fn sign_width(c: char) -> usize {
-    match u32::from(c) {
-        0x0300..=0x036F
-        | 0x0483..=0x0489
-        | 0x0591..=0x05BD
-        | 0x064B..=0x065F
-        | 0x20D0..=0x20FF
-        | 0xFE00..=0xFE0F
-        | 0xFE20..=0xFE2F
-        | 0xE0100..=0xE01EF => 0,
-        0x1100..=0x115F
-        | 0x2E80..=0x303E
-        | 0x3041..=0xA4CF
-        | 0xA960..=0xA97F
-        | 0xAC00..=0xD7A3
-        | 0xF900..=0xFAFF
-        | 0xFE30..=0xFE6F
-        | 0xFF00..=0xFF60
-        | 0xFFE0..=0xFFE6
-        | 0x1F300..=0x1F64F
-        | 0x1F680..=0x1F6FF
-        | 0x1F900..=0x1F9FF
-        | 0x20000..=0x3FFFD => 2,
-        _ => 1,
-    }
+    c.width().unwrap_or(1)
 }
 
 /// The text cut in the middle to at most `width` columns: both ends of a file name tell frames
@@ -73,38 +55,13 @@ pub fn padded(text: &str, width: usize, right: bool) -> String {
 
 /// Words in lines of at most `width` columns, every line indented; a longer word is cut up.
 pub fn wrapped(text: &str, width: usize, indent: usize) -> String {
-    let room = width.saturating_sub(indent).max(8);
-    let mut lines: Vec<String> = vec![String::new()];
-    let mut used = 0;
-    for word in text.split_whitespace() {
-        let wide = display_width(word);
-        if used > 0 && used + 1 + wide > room {
-            lines.push(String::new());
-            used = 0;
-        }
-        let Some(line) = lines.last_mut() else { continue };
-        if used > 0 {
-            line.push(' ');
-            used += 1;
-        }
-        if wide <= room {
-            line.push_str(word);
-            used += wide;
-            continue;
-        }
-        for c in word.chars() {
-            if used + sign_width(c) > room {
-                lines.push(String::new());
-                used = 0;
-            }
-            if let Some(line) = lines.last_mut() {
-                line.push(c);
-            }
-            used += sign_width(c);
-        }
-    }
+    let options = textwrap::Options::new(width.saturating_sub(indent).max(MIN_LINE))
+        .word_separator(WordSeparator::AsciiSpace)
+        .word_splitter(WordSplitter::NoHyphenation)
+        .wrap_algorithm(WrapAlgorithm::FirstFit);
+    let words = text.split_whitespace().collect::<Vec<_>>().join(" ");
     let space = " ".repeat(indent);
-    lines.iter().map(|l| format!("{space}{l}\n")).collect()
+    textwrap::wrap(&words, options).iter().map(|line| format!("{space}{line}\n")).collect()
 }
 
 /// A column of a table under way.

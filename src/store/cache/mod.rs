@@ -13,21 +13,24 @@ use std::fmt::Display;
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
-use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
+use std::time::{Duration, SystemTime, UNIX_EPOCH};
 
-use etcetera::BaseStrategy;
-use rusqlite::{Connection, OptionalExtension, Transaction, TransactionBehavior, params};
+use rusqlite::{Connection, OptionalExtension, params};
 
-pub use stamp::{Content, Stamp};
+pub use stamp::Stamp;
+
+use super::hash::Content;
+use super::sqlite::{self, DatabaseKind, Forms, OpenFailure};
 
 /// Name of the file in its folder.
 const FILE: &str = "stopwise-cache.sqlite";
-/// Marks the file as ours ("stwc").
-const APPLICATION: i32 = 0x7374_7763;
-/// Form of the tables; a file of another form is emptied.
-const FORM: i32 = 1;
-/// How long to wait for another process that writes: longer than any single result takes.
-const PATIENCE: Duration = Duration::from_secs(10);
+/// The database, marked "stwc". To wait for another process takes longer than any single result.
+const KIND: DatabaseKind = DatabaseKind {
+    application_id: 0x7374_7763,
+    forms: Forms::Only(1, TABLES),
+    busy_wait: Duration::from_secs(10),
+    durable: false,
+};
 /// Results are kept up to this many bytes; then those not used for longest go.
 const MAX_BYTES: i64 = 2 << 30;
 /// Down to this share of the limit, so that they do not go one by one.
@@ -68,12 +71,6 @@ pub struct CacheSize {
     pub most_bytes: i64,
 }
 
-/// The folder where the system wants caches, with one of our own in it; `None` when the system
-/// names no home.
-pub fn usual_folder() -> Option<PathBuf> {
-    Some(etcetera::choose_base_strategy().ok()?.cache_dir().join("stopwise"))
-}
-
 impl Cache {
     /// Opens the cache of a folder and makes it when there is none.
     pub fn open(folder: &Path) -> Cache {
@@ -82,6 +79,16 @@ impl Cache {
 
     /// As [`open`](Cache::open), with another limit of bytes.
     pub fn open_limited(folder: &Path, most_bytes: i64) -> Cache {
+        Cache::open_kind(folder, most_bytes, &KIND)
+    }
+
+    /// As [`open`](Cache::open), with another time to wait for other processes.
+    #[cfg(test)]
+    pub(super) fn open_waiting(folder: &Path, busy_wait: std::time::Duration) -> Cache {
+        Cache::open_kind(folder, MAX_BYTES, &DatabaseKind { busy_wait, ..KIND })
+    }
+
+    fn open_kind(folder: &Path, most_bytes: i64, kind: &DatabaseKind) -> Cache {
         let cache = Cache {
             open: Mutex::new(None),
             trouble: Mutex::new(None),
@@ -89,11 +96,12 @@ impl Cache {
         };
         match fs::create_dir_all(folder) {
             Err(e) => cache.broke(&e),
-            Ok(()) => match connect(&folder.join(FILE)) {
+            Ok(()) => match connect(&folder.join(FILE), kind) {
                 Ok((connection, bytes)) => {
                     *locked(&cache.open) = Some(Open { connection, bytes, most_bytes });
                 }
-                Err(e) => cache.failed(&e),
+                Err(OpenFailure::Database(e)) => cache.failed(&e),
+                Err(_) => cache.broke(&"its file is of another kind"),
             },
         }
         cache
@@ -115,7 +123,7 @@ impl Cache {
             return Some((content, stamp));
         }
         let seen_ns = now_ns();
-        let content = Content::of(path)?;
+        let (content, _) = Content::of_file(path).ok()?;
         // A file that changes while it is read has no content to speak of.
         (Stamp::of(path)? == stamp).then_some(())?;
         self.with(|open| {
@@ -140,7 +148,7 @@ impl Cache {
                 })
                 .optional()?;
             let Some((check_sum, used_s, bytes)) = row else { return Ok(None) };
-            if *blake3::hash(&bytes).as_bytes() != check_sum {
+            if Content::of(&bytes).0 != check_sum {
                 return Ok(None);
             }
             if now_s().saturating_sub(used_s) > USE_STEP_S {
@@ -166,7 +174,7 @@ impl Cache {
                 .optional()?;
             change
                 .prepare("REPLACE INTO results VALUES (?1, ?2, ?3, ?4, ?5)")?
-                .execute(params![key.0, blake3::hash(bytes).as_bytes(), now_s(), size, bytes])?;
+                .execute(params![key.0, Content::of(bytes).0, now_s(), size, bytes])?;
             let total = open.bytes.saturating_add(size);
             let mut total = total.saturating_sub(before.unwrap_or(0));
             if total > open.most_bytes {
@@ -208,11 +216,7 @@ impl Cache {
     }
 
     fn failed(&self, why: &rusqlite::Error) {
-        let busy = matches!(
-            why.sqlite_error_code(),
-            Some(rusqlite::ErrorCode::DatabaseBusy | rusqlite::ErrorCode::DatabaseLocked)
-        );
-        if !busy {
+        if !sqlite::is_busy(why) {
             return self.broke(why);
         }
         // Nothing is wrong with the file: no advice to remove it.
@@ -221,7 +225,7 @@ impl Cache {
                 "another program has been writing to the cache in {} for {} s: this run goes on \
                  without it.",
                 self.folder.display(),
-                PATIENCE.as_secs()
+                KIND.busy_wait.as_secs()
             )
         });
     }
@@ -259,61 +263,22 @@ pub fn is_in(folder: &Path) -> bool {
     folder.join(FILE).exists()
 }
 
-/// Some steps are refused at once while another process takes the same, whatever the time to wait.
-fn patiently(step: impl Fn() -> rusqlite::Result<()>) -> rusqlite::Result<()> {
-    let start = Instant::now();
-    loop {
-        match step() {
-            Err(e)
-                if e.sqlite_error_code() == Some(rusqlite::ErrorCode::DatabaseBusy)
-                    && start.elapsed() < PATIENCE =>
-            {
-                std::thread::sleep(Duration::from_millis(20));
-            }
-            other => return other,
-        }
-    }
-}
+/// The tables, in place of those of another form.
+const TABLES: &str = "
+DROP TABLE IF EXISTS files;
+DROP TABLE IF EXISTS results;
+CREATE TABLE files (
+    path BLOB PRIMARY KEY, stamp BLOB NOT NULL, seen_ns INTEGER NOT NULL, content BLOB NOT NULL
+) WITHOUT ROWID;
+CREATE TABLE results (
+    key BLOB PRIMARY KEY, check_sum BLOB NOT NULL, used_s INTEGER NOT NULL, size INTEGER NOT NULL,
+    bytes BLOB NOT NULL
+);
+CREATE INDEX by_use ON results (used_s, size);
+";
 
-fn connect(file: &Path) -> rusqlite::Result<(Connection, i64)> {
-    let connection = Connection::open(file)?;
-    connection.busy_timeout(PATIENCE)?;
-    // One look: another process may be making it between two.
-    let look = "SELECT (SELECT application_id FROM pragma_application_id),
-                       (SELECT user_version FROM pragma_user_version),
-                       (SELECT count(*) FROM sqlite_schema)";
-    let (owner, form, tables): (i32, i32, i32) =
-        connection.query_row(look, [], |r| Ok((r.get(0)?, r.get(1)?, r.get(2)?)))?;
-    if owner != APPLICATION && tables > 0 {
-        return Err(rusqlite::Error::InvalidPath(file.to_path_buf()));
-    }
-    // After a power cut the last results may be missing, the file stays sound.
-    patiently(|| {
-        connection.execute_batch("PRAGMA journal_mode = WAL; PRAGMA synchronous = NORMAL;")
-    })?;
-    if form != FORM || owner != APPLICATION {
-        let begun = Transaction::new_unchecked(&connection, TransactionBehavior::Immediate)?;
-        // Another process may have made it while this one waited for its turn.
-        let form = begun.query_row("PRAGMA user_version", [], |r| r.get::<_, i32>(0))?;
-        if form != FORM {
-            begun.execute_batch(&format!(
-                "DROP TABLE IF EXISTS files;
-             DROP TABLE IF EXISTS results;
-             CREATE TABLE files (
-                 path BLOB PRIMARY KEY, stamp BLOB NOT NULL, seen_ns INTEGER NOT NULL,
-                 content BLOB NOT NULL
-             ) WITHOUT ROWID;
-             CREATE TABLE results (
-                 key BLOB PRIMARY KEY, check_sum BLOB NOT NULL, used_s INTEGER NOT NULL,
-                 size INTEGER NOT NULL, bytes BLOB NOT NULL
-             );
-             CREATE INDEX by_use ON results (used_s, size);
-             PRAGMA application_id = {APPLICATION};
-             PRAGMA user_version = {FORM};"
-            ))?;
-        }
-        begun.commit()?;
-    }
+fn connect(file: &Path, kind: &DatabaseKind) -> Result<(Connection, i64), OpenFailure> {
+    let connection = sqlite::open(file, kind)?;
     connection.execute(
         "DELETE FROM files WHERE path IN
          (SELECT path FROM files ORDER BY seen_ns DESC LIMIT -1 OFFSET ?1)",

@@ -1,31 +1,8 @@
-//! What a file holds, and how to tell without reading it that it is still the same.
+//! How to tell without reading a file that it is still the same.
 
-use std::fs::{File, Metadata};
+use std::fs::Metadata;
 use std::path::Path;
 use std::time::UNIX_EPOCH;
-
-/// A hash of content: BLAKE3, 32 bytes.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Content(pub [u8; 32]);
-
-impl Content {
-    /// Hashes a file, a small piece at a time; `None` when it cannot be read.
-    pub fn of(path: &Path) -> Option<Content> {
-        let mut hasher = blake3::Hasher::new();
-        hasher.update_reader(File::open(path).ok()?).ok()?;
-        Some(Content(*hasher.finalize().as_bytes()))
-    }
-
-    /// Hashes parts; where one ends and the next begins counts.
-    pub fn of_parts<'a>(parts: impl IntoIterator<Item = &'a [u8]>) -> Content {
-        let mut hasher = blake3::Hasher::new();
-        for part in parts {
-            hasher.update(&(part.len() as u64).to_le_bytes());
-            hasher.update(part);
-        }
-        Content(*hasher.finalize().as_bytes())
-    }
-}
 
 /// What the system says of a file: size, time of the last change, and where it knows them the
 /// file's number and the time of the last change to its entry.
@@ -97,25 +74,6 @@ fn entry(_: &Metadata) -> (i64, u64, u64) {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn parts_do_not_run_together() {
-        let of = |parts: &[&str]| Content::of_parts(parts.iter().map(|p| p.as_bytes()));
-        assert_eq!(of(&["ab", "c"]), of(&["ab", "c"]));
-        assert_ne!(of(&["ab", "c"]), of(&["a", "bc"]));
-        assert_ne!(of(&["ab"]), of(&["ab", ""]));
-    }
-
-    #[test]
-    fn content_is_that_of_the_hash_standard() {
-        // BLAKE3 of "abc", from the reference implementation's test vectors of the paper
-        // (O'Connor et al. 2020, https://github.com/BLAKE3-team/BLAKE3-specs).
-        let file = tempfile::NamedTempFile::new().unwrap();
-        std::fs::write(file.path(), b"abc").unwrap();
-        let hex: String =
-            Content::of(file.path()).unwrap().0.iter().map(|b| format!("{b:02x}")).collect();
-        assert_eq!(hex, "6437b3ac38465133ffb63b75273a8db548c558465d79db03fd359c6cd5bd9d85");
-    }
 
     #[test]
     fn a_file_just_written_is_not_settled() {

@@ -15,19 +15,16 @@ mod tests;
 mod write;
 
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 use rusqlite::{Connection, ErrorCode, OpenFlags};
 
+use super::sqlite::{self, DatabaseKind, OpenFailure};
 use crate::error::{Error, LogProblem, Result};
 
 pub use merge::Merged;
 pub use rows::{Correction, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, OutingKind};
 pub use schema::FORM;
 pub use write::Added;
-
-/// How long to wait for another process that writes.
-const BUSY_WAIT: Duration = Duration::from_secs(10);
 
 /// An open log.
 #[derive(Debug)]
@@ -44,16 +41,25 @@ impl Log {
     /// [`Error::Log`] when the place cannot be written, or the file is no log, damaged, or of a
     /// later form.
     pub fn open(path: &Path) -> Result<Log> {
+        Log::open_kind(path, &schema::KIND)
+    }
+
+    /// As [`open`](Log::open), with another time to wait for other processes.
+    #[cfg(test)]
+    pub(in crate::store) fn open_waiting(
+        path: &Path,
+        busy_wait: std::time::Duration,
+    ) -> Result<Log> {
+        Log::open_kind(path, &DatabaseKind { busy_wait, ..schema::KIND })
+    }
+
+    fn open_kind(path: &Path, kind: &DatabaseKind) -> Result<Log> {
         let failed = |problem| Error::Log { path: path.to_owned(), problem };
         if let Some(folder) = path.parent().filter(|f| !f.as_os_str().is_empty()) {
             std::fs::create_dir_all(folder).map_err(|e| failed(of_io(e)))?;
         }
-        let flags = OpenFlags::SQLITE_OPEN_READ_WRITE
-            | OpenFlags::SQLITE_OPEN_CREATE
-            | OpenFlags::SQLITE_OPEN_NO_MUTEX;
-        let mut connection =
-            Connection::open_with_flags(path, flags).map_err(|e| failed(problem(e)))?;
-        prepare(&mut connection).map_err(failed)?;
+        let connection = sqlite::open(path, kind).map_err(|e| failed(refused(e)))?;
+        connection.execute_batch("PRAGMA foreign_keys = ON;").map_err(|e| failed(problem(e)))?;
         Ok(Log { connection, path: path.to_owned() })
     }
 
@@ -78,8 +84,8 @@ impl Log {
                 Some(uri) => Connection::open_with_flags(uri, flags | OpenFlags::SQLITE_OPEN_URI),
             }
             .map_err(problem)?;
-            connection.busy_timeout(BUSY_WAIT).map_err(problem)?;
-            let found = schema::check(&connection)?;
+            connection.busy_timeout(schema::KIND.busy_wait).map_err(problem)?;
+            let found = sqlite::check(&connection, &schema::KIND).map_err(refused)?;
             Ok((connection, found))
         };
         let opened = match open(None) {
@@ -127,30 +133,6 @@ impl Log {
     }
 }
 
-/// Sets a connection up for writing.
-fn prepare(connection: &mut Connection) -> Result<(), LogProblem> {
-    connection.busy_timeout(BUSY_WAIT).map_err(problem)?;
-    schema::check(connection)?;
-    let mode: String = connection
-        .query_row("PRAGMA journal_mode = WAL", [], |row| row.get(0))
-        .or_else(|error| match problem(error) {
-            // Another process is just making the same change.
-            LogProblem::Busy => {
-                std::thread::sleep(Duration::from_millis(200));
-                connection
-                    .query_row("PRAGMA journal_mode = WAL", [], |row| row.get(0))
-                    .map_err(problem)
-            }
-            other => Err(other),
-        })?;
-    // Some file systems cannot; the rollback journal is as safe, only readers wait.
-    debug_assert!(mode == "wal" || mode == "delete" || mode == "memory", "{mode}");
-    connection
-        .execute_batch("PRAGMA synchronous = FULL; PRAGMA foreign_keys = ON;")
-        .map_err(problem)?;
-    schema::migrate(connection)
-}
-
 /// Whether no transaction waits beside the file.
 fn nothing_pending(path: &Path) -> bool {
     let mut beside = path.as_os_str().to_owned();
@@ -171,6 +153,15 @@ fn unchanging(path: &Path) -> String {
     }
     uri.push_str("?immutable=1");
     uri
+}
+
+/// Why a database was not opened, in the words of this program.
+fn refused(why: OpenFailure) -> LogProblem {
+    match why {
+        OpenFailure::OtherKind => LogProblem::NotALog,
+        OpenFailure::Newer { found, known } => LogProblem::Newer { found, known },
+        OpenFailure::Database(e) => problem(e),
+    }
 }
 
 /// What the database says, in the words of this program.

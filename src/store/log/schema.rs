@@ -1,17 +1,22 @@
 //! The database's forms, and the way from each to the next.
 
-use rusqlite::{Connection, TransactionBehavior};
+use std::time::Duration;
 
-use crate::error::LogProblem;
+use super::super::sqlite::{DatabaseKind, Forms};
 
-/// Marks the file as a log of this program ("stpw"); SQLite keeps it in the header.
-pub(super) const APPLICATION_ID: i64 = 0x7374_7077;
+/// The database, marked "stpw". An outing that was confirmed is on the disk.
+pub(super) const KIND: DatabaseKind = DatabaseKind {
+    application_id: 0x7374_7077,
+    forms: Forms::Steps(&STEPS),
+    busy_wait: Duration::from_secs(10),
+    durable: true,
+};
 
 /// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
 const STEPS: [&str; 2] = [FRAMES, BODY_NOISE];
 
 /// The latest form.
-pub const FORM: i64 = STEPS.len() as i64;
+pub const FORM: i64 = KIND.forms.latest();
 
 /// Form 1: outings and their frames.
 const FRAMES: &str = "
@@ -96,66 +101,12 @@ CREATE TABLE noise_sigma (
 ) STRICT, WITHOUT ROWID;
 ";
 
-/// The database's form: 0 for an empty one.
-pub(super) fn form(connection: &Connection) -> rusqlite::Result<i64> {
-    connection.query_row("PRAGMA user_version", [], |row| row.get(0))
-}
-
-/// Says whether the file is this program's, before anything is changed in it. One reading of the
-/// file: another program may be making its tables at this moment.
-pub(super) fn check(connection: &Connection) -> Result<i64, LogProblem> {
-    if !connection.is_autocommit() {
-        return check_within(connection);
-    }
-    let reading = connection.unchecked_transaction().map_err(super::problem)?;
-    check_within(&reading)
-}
-
-/// [`check`] inside a transaction that is already open.
-fn check_within(connection: &Connection) -> Result<i64, LogProblem> {
-    let found = form(connection).map_err(super::problem)?;
-    let id: i64 = connection
-        .query_row("PRAGMA application_id", [], |row| row.get(0))
-        .map_err(super::problem)?;
-    let tables: i64 = connection
-        .query_row("SELECT count(*) FROM sqlite_schema", [], |row| row.get(0))
-        .map_err(super::problem)?;
-    let empty = found == 0 && id == 0 && tables == 0;
-    if !empty && id != APPLICATION_ID {
-        return Err(LogProblem::NotALog);
-    }
-    if found > FORM {
-        return Err(LogProblem::Newer { found, known: FORM });
-    }
-    Ok(found)
-}
-
-/// Brings the database to the latest form, in one transaction: all of it or nothing.
-pub(super) fn migrate(connection: &mut Connection) -> Result<(), LogProblem> {
-    if check(connection)? == FORM {
-        return Ok(());
-    }
-    let tx = connection
-        .transaction_with_behavior(TransactionBehavior::Immediate)
-        .map_err(super::problem)?;
-    // Another process may have been first.
-    let from = check(&tx)?;
-    let steps = STEPS.iter().skip(usize::try_from(from).unwrap_or(STEPS.len()));
-    for step in steps {
-        tx.execute_batch(step).map_err(super::problem)?;
-    }
-    tx.execute_batch(&format!(
-        "PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = {FORM};"
-    ))
-    .map_err(super::problem)?;
-    tx.commit().map_err(super::problem)
-}
-
 /// A database of form 1, for the test of the way onwards.
 #[cfg(test)]
-pub(super) fn form_1(connection: &Connection) -> rusqlite::Result<()> {
+pub(super) fn form_1(connection: &rusqlite::Connection) -> rusqlite::Result<()> {
     connection.execute_batch(STEPS[0])?;
     connection.execute_batch(&format!(
-        "PRAGMA application_id = {APPLICATION_ID}; PRAGMA user_version = 1;"
+        "PRAGMA application_id = {}; PRAGMA user_version = 1;",
+        KIND.application_id
     ))
 }

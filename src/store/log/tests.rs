@@ -52,6 +52,10 @@ fn outing(kind: OutingKind, numbers: std::ops::Range<usize>) -> NewOuting {
     }
 }
 
+fn form(connection: &Connection) -> rusqlite::Result<i64> {
+    connection.query_row("PRAGMA user_version", [], |row| row.get(0))
+}
+
 fn says(error: &Error) -> String {
     error.to_string()
 }
@@ -214,10 +218,10 @@ fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
                  VALUES (1, 1, 'a.jpg', 'c', 'raw', 10, 10, 1, 'hit', '', '', 0.5);",
             )
             .unwrap();
-        assert_eq!(schema::form(&connection).unwrap(), 1);
+        assert_eq!(form(&connection).unwrap(), 1);
     }
     let log = Log::open_to_read(&path).unwrap();
-    assert_eq!(schema::form(&log.connection).unwrap(), FORM);
+    assert_eq!(form(&log.connection).unwrap(), FORM);
     let (outing, frames) = log.outing(1).unwrap();
     assert_eq!((outing.title.as_str(), frames.len()), ("old day", 1));
     assert_eq!(frames[0].blur_sigma_px, Some(WithError { value: 0.5, std_err: None }));
@@ -236,7 +240,7 @@ fn a_log_of_a_later_form_is_left_alone() {
     for error in [Log::open(&path).unwrap_err(), Log::open_to_read(&path).unwrap_err()] {
         assert!(says(&error).contains("later version"), "{error}");
     }
-    assert_eq!(schema::form(&Connection::open(&path).unwrap()).unwrap(), 99);
+    assert_eq!(form(&Connection::open(&path).unwrap()).unwrap(), 99);
 }
 
 #[test]

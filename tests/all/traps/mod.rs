@@ -13,7 +13,8 @@ mod structure;
 use stopwise::core::units::{GREEN, PitchUm};
 use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::core::{Flag, Luma};
-use stopwise::cull::judge::{BurstVerdict, SubjectMark, judge};
+use stopwise::cull::burst_verdict::BurstVerdict;
+use stopwise::cull::judge::judge;
 use stopwise::sharpness::focus_map::Tile;
 use stopwise::sharpness::subject_blur::Attainable;
 use stopwise::simulator::RenderedPicture;
@@ -22,6 +23,7 @@ use stopwise::simulator::encode::encoded;
 use stopwise::simulator::file::jpeg;
 use stopwise::simulator::traps::{LENS, SIZE_PX, eye};
 use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+use stopwise::tracking::subject_hints::SubjectMark;
 
 use crate::synthetic::laplacian_variance;
 

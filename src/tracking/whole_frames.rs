@@ -3,13 +3,10 @@
 //! A subject point that nobody chose cannot tell, and one that is smeared in every frame hardly,
 //! but the frames as a whole can.
 
-use super::judge::{BurstVerdict, FrameVerdict, Movement};
-use super::record::CauseShare;
-use crate::core::verdict::{Cause, Verdict};
+use super::frame_features::FrameFeatures;
 use crate::sharpness::direction::{Smear, smear};
 use crate::sharpness::focus_map::{FocusMap, Tile};
 use crate::sharpness::subject_blur::{Attainable, allowed_edge_px};
-use crate::tracking::frame_features::FrameFeatures;
 
 /// Share of a frame's tiles, and their least number, that may be sharper by chance.
 const CHANCE_TILES: (f64, usize) = (0.0055, 5);
@@ -117,18 +114,9 @@ fn at_share(mut values: Vec<f64>, share: f64) -> Option<f64> {
     values.get((share * values.len() as f64) as usize).copied()
 }
 
-/// Gives a burst that was shaken all the time its cause: what else was lost in a frame cannot be
-/// told from a smear that no frame is free of.
-pub fn tell_shaken(burst: &mut BurstVerdict) {
-    let lost = |f: &&mut FrameVerdict| matches!(f.verdict, Verdict::Near | Verdict::Miss);
-    for frame in burst.frames.iter_mut().filter(lost) {
-        frame.causes = vec![CauseShare { cause: Cause::Shake, share: None }];
-    }
-}
-
 /// The usual smear of a burst in which nearly every frame is smeared, each in one direction; `None`
 /// where that is not so. Without a still frame to compare with, no frame's own length can be read.
-pub fn shake(shots: &[&FrameFeatures]) -> Option<Movement> {
+pub fn shake(shots: &[&FrameFeatures]) -> Option<Smear> {
     let mut swings = swings(shots);
     let shares = swings.iter().map(|s| s.share).collect();
     let is_shaken = resting_swing_px2(&swings).is_some_and(|s| s > SHAKEN_PX2)
@@ -136,19 +124,14 @@ pub fn shake(shots: &[&FrameFeatures]) -> Option<Movement> {
     swings.sort_by(|a, b| a.px2.total_cmp(&b.px2));
     let middle = swings.get(swings.len() / 2).filter(|_| is_shaken)?;
     let length_px = SHAKEN_LONGER * (24.0 * middle.px2).sqrt();
-    Some(Movement {
-        smear: Smear {
-            mean_px2: middle.px2 / middle.share,
-            swing_px2: length_px.powi(2) / 24.0,
-            length_px,
-            length_std_err_px: SHAKEN_LENGTH_SD * length_px,
-            direction_deg: middle.direction_deg,
-            z: 1.0 / SHAKEN_LENGTH_SD,
-            fraction: middle.share,
-        },
-        whole_frame: true,
-        share: 1.0,
-        explained: 1.0,
+    Some(Smear {
+        mean_px2: middle.px2 / middle.share,
+        swing_px2: length_px.powi(2) / 24.0,
+        length_px,
+        length_std_err_px: SHAKEN_LENGTH_SD * length_px,
+        direction_deg: middle.direction_deg,
+        z: 1.0 / SHAKEN_LENGTH_SD,
+        fraction: middle.share,
     })
 }
 
@@ -270,7 +253,7 @@ mod tests {
         let smeared = burst([(9, 1), (8, 1), (9, 1), (10, 1), (9, 1), (2, 2)]);
         assert!(told(&smeared), "one frame at rest");
         assert!(!told(&smeared[..5]), "too few frames");
-        let smear = shake_of(&smeared).unwrap().smear;
+        let smear = shake_of(&smeared).unwrap();
         assert!((4.0..16.0).contains(&smear.length_px), "{smear:?}");
         let off = (smear.direction_deg + 90.0).rem_euclid(180.0) - 90.0;
         assert!(off.abs() < 10.0, "{smear:?}");

@@ -1,15 +1,13 @@
 //! The frames of a burst laid over each other, and the planes of their focus fitted to the fine
 //! contrast that their tiles hold.
 
-use rayon::prelude::*;
-
+use super::frame_features::FrameFeatures;
+use super::planes::{self, BurstPlanes, PlaceEnergies};
+use super::similarity::{self, Similarity, read_field};
+use super::template;
 use crate::core::stats::median;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::focus_map::TILE_PX;
-use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::planes::{self, BurstPlanes, PlaceEnergies};
-use crate::tracking::similarity::{self, Similarity, read_field};
-use crate::tracking::template;
 
 /// Spots across and down by which frames are laid over each other.
 const SPOTS: (usize, usize) = (3, 2);
@@ -45,34 +43,28 @@ pub struct OverlaidBurst {
 }
 
 impl OverlaidBurst {
-    /// Lays frames over the middle one and reads their tiles; `None` for frames of several sizes
-    /// and for a single one.
-    pub fn read(shots: &[&FrameFeatures], noise: &BandNoise) -> Option<OverlaidBurst> {
-        let n = shots.len();
-        let middle = n / 2;
-        if n < 2 {
-            return None;
-        }
+    /// Reads the tiles of frames that lie over the middle one as `to_frame` says (see
+    /// [`overlay`]); `None` for frames of several sizes and for a single one.
+    pub fn read(
+        shots: &[&FrameFeatures],
+        noise: &BandNoise,
+        to_frame: &[Similarity],
+    ) -> Option<OverlaidBurst> {
+        let middle = middle(shots)?;
         let shot = shots[middle];
         let (cols, rows) = (shot.cells.cols, shot.cells.rows);
-        let size = |s: &FrameFeatures| (s.width_px, s.height_px);
-        if cols < 2 || rows < 2 || shots.iter().any(|s| size(s) != size(shot)) {
-            return None;
-        }
         let side = (((cols * rows) as f64 / MAX_PLACES as f64).sqrt().ceil() as usize).max(1);
         let grid = (cols / side, rows / side);
         if grid.0 < 2 || grid.1 < 2 {
             return None;
         }
-        let to_frame: Vec<Similarity> =
-            (0..n).into_par_iter().map(|i| overlay(shots[middle], shots[i], i == middle)).collect();
         let place_px = (side * TILE_PX) as f64;
         let mut burst = OverlaidBurst {
             middle,
             size_px: (shot.width_px as f64, shot.height_px as f64),
             grid,
             place_px,
-            to_frame,
+            to_frame: to_frame.to_vec(),
             energies: PlaceEnergies::default(),
         };
         let joined_tiles = |tiles: &[f32]| joined(tiles, (cols, rows), side);
@@ -95,10 +87,14 @@ impl OverlaidBurst {
             .collect()
     }
 
-    /// Planes and depths; `None` where too few places have contrast.
+    /// Planes and depths; `None` with few frames, where too few places have contrast, and where the
+    /// planes do not fit.
     pub fn planes(&self) -> Option<BurstPlanes> {
         let frames = self.to_frame.len();
-        planes::fit(frames, &self.energies)
+        if frames < MIN_FRAMES {
+            return None;
+        }
+        planes::fit(frames, &self.energies).filter(|p| p.fit >= MIN_FIT)
     }
 
     /// Area of the places that each frame's plane passes or nearly passes, px² of the middle frame.
@@ -143,14 +139,14 @@ impl OverlaidBurst {
     }
 }
 
-/// A burst laid over itself with its planes; `None` with few frames and where planes do not fit.
-pub fn fitted(shots: &[&FrameFeatures], noise: &BandNoise) -> Option<(OverlaidBurst, BurstPlanes)> {
-    if shots.len() < MIN_FRAMES {
-        return None;
-    }
-    let overlaid = OverlaidBurst::read(shots, noise)?;
-    let planes = overlaid.planes().filter(|p| p.fit >= MIN_FIT)?;
-    Some((overlaid, planes))
+/// The frame that the others are laid over; `None` for frames of several sizes or hardly any tiles,
+/// and for a single one.
+fn middle(shots: &[&FrameFeatures]) -> Option<usize> {
+    let middle = shots.len() / 2;
+    let shot = shots.get(middle).filter(|_| shots.len() > 1)?;
+    let size = |s: &FrameFeatures| (s.width_px, s.height_px);
+    let is_alike = shots.iter().all(|s| size(s) == size(shot));
+    (is_alike && shot.cells.cols >= 2 && shot.cells.rows >= 2).then_some(middle)
 }
 
 /// Means over squares of tiles.
@@ -167,11 +163,12 @@ fn joined(field: &[f32], (cols, rows): (usize, usize), side: usize) -> Vec<f32> 
     out
 }
 
-/// How frame `to` lies over frame `from`.
-fn overlay(from: &FrameFeatures, to: &FrameFeatures, same: bool) -> Similarity {
-    if same {
+/// How frame `i` of a burst lies over the middle one.
+pub fn overlay(shots: &[&FrameFeatures], i: usize) -> Similarity {
+    let Some(middle) = middle(shots).filter(|middle| *middle != i) else {
         return Similarity::IDENTITY;
-    }
+    };
+    let (from, to) = (shots[middle], shots[i]);
     let (w, h) = (from.width_px as f64, from.height_px as f64);
     let whole = template::whole_shift(&from.patterns[2], &to.patterns[2]);
     let (dx, dy) = whole.map_or((0.0, 0.0), |m| (m.x_px, m.y_px));

@@ -5,8 +5,9 @@
 //! lead's; movement is added. The sharpest frame is the reference, and ratios to it make the
 //! verdicts, unless the burst never reached focus.
 
-use super::judge::{BurstVerdict, ENERGY_SEEN, FrameVerdict, MAX_CLIPPED, Movement};
+use super::burst_verdict::{BurstVerdict, FrameVerdict, Movement};
 use super::record::CauseShare;
+use super::subject_boxes::{ENERGY_SEEN, MAX_CLIPPED};
 use crate::core::verdict::{
     BlurBy, Cause, HIT_RATIO, NEAR_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade,
 };
@@ -96,45 +97,72 @@ struct Lead<'a> {
     edge_px: f64,
 }
 
-/// Fills in verdicts, causes, blur and the best frame of a burst.
-///
-/// `lead` is the frame with most energy, `sparse` says in which frames something sparse was taken
-/// out of the energy, `movements` gives every frame's movement against a frame of a blur in px.
+impl<'a> Lead<'a> {
+    fn of(subject: &'a SubjectBox) -> Option<Lead<'a>> {
+        Some(Lead { subject, edge_px: subject.tile.edge_px()?.max(REFERENCE_FLOOR_PX) })
+    }
+}
+
+/// Blur of a burst's frames without movement, by which movement is looked for and frames ranked.
+#[derive(Debug, Clone)]
+pub struct Ranking {
+    /// Frame with most energy.
+    lead: Option<usize>,
+    /// In which frames something sparse was taken out of the energy.
+    sparse: Vec<bool>,
+    stills: Vec<Option<Still>>,
+    scaled: Vec<Option<ScaledBlur>>,
+    /// The sharpest frame and its blur, px; of frames alike the one with most energy.
+    pub sharpest: Option<(usize, f64)>,
+}
+
+impl Ranking {
+    /// Ranks frames by their subjects. `lead` is the frame with most energy, `sparse` says in which
+    /// frames something sparse was taken out of the energy.
+    pub fn of(burst: &BurstVerdict, lead: Option<usize>, sparse: Vec<bool>) -> Ranking {
+        let blur = burst.blur.as_ref();
+        let boxes: Vec<Option<&SubjectBox>> =
+            burst.frames.iter().map(|f| f.subject.as_ref()).collect();
+        let led = lead.and_then(|i| Lead::of(boxes[i]?));
+        let alone = boxes.len() == 1;
+        let mut stills: Vec<Option<Still>> = boxes
+            .iter()
+            .zip(&sparse)
+            .map(|(b, sparse)| Some(still((*b)?, led, *sparse, alone)))
+            .collect();
+        let energies: Vec<Option<f64>> = boxes
+            .iter()
+            .map(|b| b.map(|b| b.energy.max(0.0) + ENERGY_SEEN * b.energy_std_err))
+            .collect();
+        let mut scaled = bounded(scaled(&stills, lead, blur), &energies, lead);
+        let shows_fine = blur.is_some_and(|b| b.fine.iter().flatten().any(|f| *f >= SURE_FINE));
+        let is_sparse = |b: &&SubjectBox| b.flags.has(Flag::Sparse);
+        if !shows_fine && boxes.iter().flatten().all(is_sparse) && alike(&scaled) {
+            // A mirror image or a single edge, the same in all frames: what is sharp there may not
+            // be the subject.
+            stills.iter_mut().flatten().for_each(|s| *s = Still::Nothing(Cause::NoTexture));
+            scaled.fill(None);
+        }
+        let sharpest = finest(scaled.iter().map(|s| Some(s.as_ref()?.px)), lead);
+        Ranking { lead, sparse, stills, scaled, sharpest }
+    }
+}
+
+/// Fills in verdicts, causes, blur and the best frame of a burst. `moved` holds every frame's
+/// movement against the sharpest of the ranking.
 pub fn decide(
     burst: &mut BurstVerdict,
-    lead: Option<usize>,
-    sparse: &[bool],
+    ranking: Ranking,
+    mut moved: Vec<Option<Movement>>,
     attainable: Option<Attainable>,
-    movements: &dyn Fn(usize, f64) -> Vec<Option<Movement>>,
 ) {
+    let Ranking { lead, sparse, stills, scaled, sharpest } = ranking;
     let blur = burst.blur.clone();
     let blur = blur.as_ref();
     let boxes: Vec<Option<SubjectBox>> = burst.frames.iter().map(|f| f.subject.clone()).collect();
-    let led = lead.and_then(|i| {
-        let subject = boxes[i].as_ref()?;
-        Some(Lead { subject, edge_px: edge_px(&subject.tile)?.max(REFERENCE_FLOOR_PX) })
-    });
+    let led = lead.and_then(|i| Lead::of(boxes[i].as_ref()?));
     let alone = burst.frames.len() == 1;
-    let mut stills: Vec<Option<Still>> = boxes
-        .iter()
-        .zip(sparse)
-        .map(|(b, sparse)| Some(still(b.as_ref()?, led, *sparse, alone)))
-        .collect();
-    let energies: Vec<Option<f64>> = boxes
-        .iter()
-        .map(|b| b.as_ref().map(|b| b.energy.max(0.0) + ENERGY_SEEN * b.energy_std_err))
-        .collect();
-    let mut scaled = bounded(scaled(&stills, lead, blur), &energies, lead);
-    let shows_fine = blur.is_some_and(|b| b.fine.iter().flatten().any(|f| *f >= SURE_FINE));
-    if !shows_fine && boxes.iter().flatten().all(|b| b.flags.has(Flag::Sparse)) && alike(&scaled) {
-        // A mirror image or a single edge, the same in all frames: what is sharp there may not
-        // be the subject.
-        stills.iter_mut().flatten().for_each(|s| *s = Still::Nothing(Cause::NoTexture));
-        scaled.fill(None);
-    }
-    let sharpest = finest(scaled.iter().map(|s| Some(s.as_ref()?.px)), lead);
-    let mut moved = sharpest.map_or_else(|| vec![None; boxes.len()], |(i, px)| movements(i, px));
-    for (m, sparse) in moved.iter_mut().zip(sparse) {
+    for (m, sparse) in moved.iter_mut().zip(&sparse) {
         // Hairs across a soft eye have directions of their own.
         let flash = attainable.is_some_and(|a| a.flash);
         *m = m.filter(|m| !sparse && is_credible(m, burst.reached, blur, flash));
@@ -225,15 +253,6 @@ pub fn is_sharp_elsewhere(frame: &FrameVerdict) -> bool {
         && frame.in_plane_px2.is_none_or(|px2| px2 >= MIN_IN_PLANE_PX2)
 }
 
-/// Blur at edges, px.
-pub fn edge_px(tile: &Tile) -> Option<f64> {
-    match *tile {
-        Tile::Blur { sigma_px, .. } => Some(f64::from(sigma_px)),
-        Tile::Bound(px) => Some(f64::from(px)),
-        Tile::NoTexture => None,
-    }
-}
-
 /// Whether a movement found from spectra is one. A ghost needs flash, and it is weak evidence: none
 /// is believed where nothing is in focus, and the lattice of a regular pattern looks like a long one.
 fn is_credible(m: &Movement, reached: Reached, blur: Option<&SubjectBlur>, flash: bool) -> bool {
@@ -272,7 +291,7 @@ fn still(subject: &SubjectBox, led: Option<Lead<'_>>, sparse: bool, alone: bool)
     let near_px = NEAR_RATIO * led.edge_px;
     let seen = subject.energy > ENERGY_SEEN * subject.energy_std_err;
     // The edges of something sparse say nothing of the subject.
-    let edge = edge_px(&subject.tile).filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
+    let edge = subject.tile.edge_px().filter(|_| !sparse).map(|e| e.max(REFERENCE_FLOOR_PX));
     let px = match (edge, by_energy(subject.energy), seen) {
         (Some(a), Some(e), true) => (a * e).sqrt(),
         (None, Some(e), true) => e,
@@ -481,7 +500,7 @@ impl Parts<'_> {
         };
         frame.flags = frame.flags.union(of_tile);
         self.tell_blur(frame, total, scaled, moved.is_some(), of_tile);
-        if let (Some(led), Some(edge)) = (self.led, edge_px(&self.subject.tile))
+        if let (Some(led), Some(edge)) = (self.led, self.subject.tile.edge_px())
             && self.subject.energy > ENERGY_SEEN * self.subject.energy_std_err
             && !self.sparse
             && is_veiled(edge, led.edge_px, self.subject.energy / led.subject.energy)
@@ -553,7 +572,7 @@ impl Parts<'_> {
         }
         let sharp_edges = self
             .led
-            .zip(edge_px(&self.subject.tile))
+            .zip(self.subject.tile.edge_px())
             .is_some_and(|(led, edge)| edge <= HIT_RATIO * led.edge_px);
         let elsewhere = self.sparse && sharp_edges || is_sharp_elsewhere(frame);
         let cause = if elsewhere { Cause::Misfocused } else { Cause::Soft };

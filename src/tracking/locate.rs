@@ -1,0 +1,125 @@
+//! Where the subject of a burst is in each of its frames: where it was marked, else where the planes
+//! of the burst's focus or its sharpest area say, and followed from there.
+
+use super::burst_noise::{burst_noise, frame_noise};
+use super::burst_planes::{self, OverlaidBurst};
+use super::frame_features::FrameFeatures;
+use super::planes::BurstPlanes;
+use super::similarity::Similarity;
+use super::subject_hints::SubjectHints;
+use super::subject_tracking::{self, SubjectPosition};
+use super::unmarked_subject::UnmarkedSubject;
+use super::whole_frames;
+use crate::sharpness::band_noise::BandNoise;
+use crate::sharpness::focus_map::FocusMap;
+use crate::sharpness::subject_blur::Attainable;
+
+/// Most that a guessed place vouches for.
+pub const GUESSED_CONFIDENCE: f64 = 0.5;
+
+/// The noise of a burst.
+#[derive(Debug, Clone)]
+pub struct BurstNoise {
+    /// One model for the whole burst.
+    pub noise: BandNoise,
+    /// Whether any frame showed it.
+    pub is_seen: bool,
+    /// The model of each frame.
+    pub of_frame: Vec<BandNoise>,
+}
+
+impl BurstNoise {
+    /// Reads it from the frames.
+    pub fn of(shots: &[&FrameFeatures]) -> BurstNoise {
+        let (noise, is_seen) = burst_noise(shots);
+        let of_frame = shots.iter().map(|s| frame_noise(s, &noise)).collect();
+        BurstNoise { noise, is_seen, of_frame }
+    }
+}
+
+/// A burst laid over itself, as far as that could be done.
+#[derive(Debug, Clone)]
+pub struct BurstPlaces {
+    /// The places of the middle frame in all frames.
+    pub overlaid: OverlaidBurst,
+    /// The planes of focus through them, where they fit.
+    pub planes: Option<BurstPlanes>,
+}
+
+impl BurstPlaces {
+    /// Lays a burst over itself; `to_frame` holds [`burst_planes::overlay`] of each frame.
+    pub fn read(
+        shots: &[&FrameFeatures],
+        noise: &BandNoise,
+        to_frame: &[Similarity],
+    ) -> Option<BurstPlaces> {
+        let overlaid = OverlaidBurst::read(shots, noise, to_frame)?;
+        let planes = overlaid.planes();
+        Some(BurstPlaces { overlaid, planes })
+    }
+
+    /// Places and planes, where there are planes.
+    pub fn fitted(&self) -> Option<(&OverlaidBurst, &BurstPlanes)> {
+        Some((&self.overlaid, self.planes.as_ref()?))
+    }
+
+    /// Whether a marked subject may lie where focus never came, by the planes and the whole frames;
+    /// `None` with too few frames to say.
+    pub fn is_missed(
+        places: Option<&BurstPlaces>,
+        positions: &[Option<SubjectPosition>],
+        maps: &[FocusMap],
+        attainable: Option<Attainable>,
+    ) -> Option<bool> {
+        if positions.len() < burst_planes::MIN_FRAMES {
+            return None;
+        }
+        let Some((overlaid, planes)) = places.and_then(BurstPlaces::fitted) else {
+            return Some(true);
+        };
+        let spot = positions[overlaid.middle].map(|p| (p.x_px, p.y_px));
+        let beyond_px = spot.and_then(|spot| overlaid.beyond_px(planes, spot));
+        Some(whole_frames::is_missed(beyond_px, maps, attainable))
+    }
+}
+
+/// The subject of a burst.
+#[derive(Debug, Clone)]
+pub struct LocatedSubject<'a> {
+    /// Where it is in each frame; `None` where it was lost, everywhere when none was found.
+    pub positions: Vec<Option<SubjectPosition>>,
+    /// Whether a place was found or given.
+    pub is_found: bool,
+    /// Without a mark, what the planes say of it.
+    pub unmarked: Option<UnmarkedSubject<'a>>,
+}
+
+/// Finds the subject of a burst and follows it through the frames. `maps` are those of its frames.
+pub fn locate<'a>(
+    shots: &[&FrameFeatures],
+    maps: &[FocusMap],
+    places: Option<&'a BurstPlaces>,
+    hints: &SubjectHints,
+    attainable: Option<Attainable>,
+) -> LocatedSubject<'a> {
+    let mark = hints.mark;
+    let fitted = places.and_then(BurstPlaces::fitted).filter(|_| mark.is_none());
+    let unmarked = fitted.map(|fitted| {
+        let blurred = whole_frames::blurred_chance(shots, maps, attainable);
+        UnmarkedSubject::find(fitted, hints, blurred)
+    });
+    let spot = unmarked.as_ref().map(|u| u.spot).or(hints.recorded);
+    let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
+    let sharpest =
+        || subject_tracking::track_subject(shots, maps).map(|f| (f.frame, f.x_px, f.y_px));
+    let start = mark.map(|m| (m.frame, m.x_px, m.y_px)).or(spot).or_else(sharpest);
+    let mut positions = match start {
+        Some((frame, x, y)) => subject_tracking::track_template_through(shots, frame, x, y),
+        None => vec![None; shots.len()],
+    };
+    if mark.is_none() {
+        let positions = positions.iter_mut().flatten();
+        positions.for_each(|p| p.confidence = p.confidence.min(GUESSED_CONFIDENCE));
+    }
+    LocatedSubject { positions, is_found: start.is_some(), unmarked }
+}
