@@ -5,11 +5,12 @@ use std::time::Instant;
 use stopwise::limits::page;
 
 use stopwise::limits::{self, ChartJob, of_rig, titles};
+use stopwise::report::value::WithError;
 use stopwise::simulator::shooter::{Shooter, SimulatedFrame};
-use stopwise::store::log::{Log, LoggedFrame, LoggedValue, NewOuting, OutingKind};
+use stopwise::store::log::{Log, LoggedFrame, NewOuting, OutingKind};
 
 fn frame(s: &Shooter, t: &SimulatedFrame, number: usize) -> LoggedFrame {
-    let value = |v: f64| Some(LoggedValue { value: v, std_err: Some(0.05 * v) });
+    let value = |v: f64| Some(WithError { value: v, std_err: Some(0.05 * v) });
     LoggedFrame {
         path: format!("/pictures/season/outing-{:03}/frame-{number:06}.jpg", t.outing),
         content_id: blake3::hash(&number.to_le_bytes()).to_hex().to_string(),

@@ -1,7 +1,7 @@
 //! What the rows of a body say in sentences.
 
 use crate::body_noise::record::{IsoNoise, NoiseMethod};
-use crate::report::record::{Finding, FrameSource};
+use crate::report::parts::{Finding, FrameSource};
 use crate::report::wording;
 
 /// A step of the read noise counts when its fall per stop exceeds that of the step before by this

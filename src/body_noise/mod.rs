@@ -18,11 +18,10 @@ use std::path::PathBuf;
 use rayon::prelude::*;
 
 use crate::body_noise::record::{
-    BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
+    BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint,
 };
 use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{path_text, stats};
-use crate::cull::to_record;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, FileKind, Frame, Want};
 use crate::noise::raw::ROUNDING_DN2;
@@ -30,7 +29,10 @@ use crate::noise::raw::{IsoModel, RawNoise};
 #[cfg(feature = "raw")]
 use crate::noise::raw::{RawMethod, raw_noise, raw_noise_of_pair};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
-use crate::report::record::{FrameSource, SkippedRecord};
+use crate::report::header::Header;
+use crate::report::parts::{FrameSource, SkippedRecord};
+use crate::report::value::WithError;
+use crate::store::exposure_record::exposure_record;
 use crate::store::overrides::UserOverrides;
 
 /// Levels at which raw noise is quoted, shares of saturation: shadow, middle grey of a frame with
@@ -93,9 +95,7 @@ pub fn body_noise(paths: &[PathBuf], listener: &dyn Progress) -> Result<(NoiseRe
     }
     let bodies = bodies.into_iter().map(|(body, settings)| body_record(body, &settings)).collect();
     let record = NoiseRecord {
-        schema: NOISE_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(NOISE_SCHEMA),
         paths: paths.iter().map(|p| path_text(p)).collect(),
         bodies,
         skipped,
@@ -113,7 +113,7 @@ struct Key {
 
 impl Key {
     fn of(frame: &Frame) -> Key {
-        let exposure = to_record::exposure_record(frame, &UserOverrides::default());
+        let exposure = exposure_record(frame, &UserOverrides::default());
         Key {
             body: exposure.body.unwrap_or_else(|| NAMELESS.to_owned()),
             rendered: frame.kind != FileKind::Raw,
@@ -243,7 +243,7 @@ impl NoiseRun<'_> {
 /// Whether two frames got the same light, as far as the files tell.
 #[cfg(feature = "raw")]
 fn same_settings(a: &Frame, b: &Frame) -> bool {
-    let of = |f: &Frame| to_record::exposure_record(f, &UserOverrides::default());
+    let of = |f: &Frame| exposure_record(f, &UserOverrides::default());
     let (a, b) = (of(a), of(b));
     let same = |x: Option<f64>, y: Option<f64>| match (x, y) {
         (Some(x), Some(y)) => (x / y - 1.0).abs() < 1e-3,

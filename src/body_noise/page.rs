@@ -10,7 +10,7 @@ use crate::body_noise::table::{NoiseTable, tables};
 use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
-use crate::report::record::FrameSource;
+use crate::report::parts::FrameSource;
 use crate::report::wording;
 
 #[derive(Template)]
@@ -41,7 +41,7 @@ impl BodyView {
     fn new(body: &BodyNoise) -> Self {
         let raw: Vec<&IsoNoise> =
             body.isos.iter().filter(|r| r.source == FrameSource::Raw).collect();
-        let finding = |f: &crate::report::record::Finding| match &f.next {
+        let finding = |f: &crate::report::parts::Finding| match &f.next {
             Some(next) => format!("{} {next}", f.says),
             None => f.says.clone(),
         };

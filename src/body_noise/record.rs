@@ -3,9 +3,11 @@
 //! Levels are shares of saturation (raw) or of white on the encoded scale (rendered). A value
 //! that is missing is `null`, never 0.
 
+use crate::report::header::Header;
+use crate::report::value::WithError;
 use serde::Serialize;
 
-use crate::report::record::{Finding, FrameSource, SkippedRecord};
+use crate::report::parts::{Finding, FrameSource, SkippedRecord};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const NOISE_SCHEMA: u32 = 1;
@@ -37,15 +39,6 @@ impl NoiseMethod {
             NoiseMethod::UpperBound => "upper bound",
         }
     }
-}
-
-/// A number with its error.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct WithError {
-    /// The value.
-    pub value: f64,
-    /// One standard error; `None` when no honest one can be given.
-    pub std_err: Option<f64>,
 }
 
 /// Noise at one level.
@@ -111,12 +104,9 @@ pub struct BodyNoise {
 /// The record of `noise`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct NoiseRecord {
-    /// [`NOISE_SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`NOISE_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// What was given to the program.
     pub paths: Vec<String>,
     /// One entry a body.

@@ -1,7 +1,8 @@
 //! The rows of a body's noise as cells of text: one layout for the terminal and the page.
 
-use super::record::{BodyNoise, IsoNoise, WithError};
-use crate::report::record::FrameSource;
+use super::record::{BodyNoise, IsoNoise};
+use crate::report::parts::FrameSource;
+use crate::report::value::WithError;
 use crate::report::wording;
 
 /// One table.

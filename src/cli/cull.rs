@@ -4,13 +4,14 @@ use std::collections::BTreeMap;
 use std::path::Path;
 
 use anyhow::Context;
+use stopwise::cull::columns::COLUMNS;
 use stopwise::cull::log_entry;
 use stopwise::cull::outing::{self, OutingJob};
 use stopwise::cull::page::ReportWriter;
 use stopwise::cull::page_data::BurstPage;
+use stopwise::cull::record::{CullRecord, FrameRecord};
 use stopwise::cull::terminal;
 use stopwise::error::Result as LibResult;
-use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::store::cache::Cache;
@@ -45,7 +46,7 @@ pub fn run(typed: &CullArgs) -> anyhow::Result<Outcome> {
     cache::tell(kept.as_ref());
     let (record, stopped) = done?;
     outputs.write(json, |out| json::write(&record, out));
-    outputs.write(csv, |out| csv::write(&record.frames, out));
+    outputs.write(csv, |out| csv::write(COLUMNS, &record.frames, out));
     let logged = log.is_none_or(|log| {
         log_options::add(log, || log_entry::outing(&record, OutingKind::Field, None), stopped)
     });

@@ -33,7 +33,8 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Outcome> {
         text.push_str(&format!("page: {}\n", path.display()));
     }
     if let Some(path) = map {
-        let png = map::map_png(&record.map, MAP_TILE_PX)?;
+        let tiles = &record.map;
+        let png = map::map_png((tiles.cols, tiles.rows), &tiles.blur_sigma_px, MAP_TILE_PX)?;
         if outputs.write(Some(path), |out| out.write_all(&png)) {
             text.push_str(&format!("map: {}\n", path.display()));
         }

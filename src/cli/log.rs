@@ -19,13 +19,13 @@ use stopwise::store::paths;
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::outputs::{Outcome, Output, Outputs};
 use super::{overrides, screen};
+use stopwise::report::header::Header;
 
 /// Everything in the log, read as it is written: a long log takes no more memory than a short one.
 #[derive(Serialize)]
 struct Export<'l> {
-    schema: u32,
-    program: &'static str,
-    version: &'static str,
+    #[serde(flatten)]
+    header: Header,
     form: i64,
     outings: Outings<'l>,
     noise: Vec<LoggedNoise>,
@@ -205,9 +205,7 @@ fn export(path: &Path, json: Option<&Path>, csv: Option<&Path>) -> anyhow::Resul
         table.finish()
     });
     let export = Export {
-        schema: EXPORT_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(EXPORT_SCHEMA),
         form: FORM,
         outings: Outings(&log, &outings),
         noise: log.noise()?,

@@ -7,12 +7,12 @@ use std::path::Path;
 use anyhow::{Context, bail};
 use stopwise::core::verdict::Verdict;
 use stopwise::cull::outing::{self, OutingJob};
-use stopwise::cull::written::WrittenCull;
+use stopwise::cull::record::CullRecord;
 use stopwise::marks::record::{FilePlacing, MarkRecord};
 use stopwise::marks::sidecars::SidecarRules;
 use stopwise::marks::{self, MarkJob, terminal};
 use stopwise::report::json;
-use stopwise::report::record::{CullRecord, SkippedRecord};
+use stopwise::report::parts::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::paths;
@@ -113,7 +113,7 @@ fn sidecar_rules(typed: &MarkArgs) -> anyhow::Result<Option<SidecarRules>> {
 
 /// What is to be marked.
 struct MarkSource {
-    cull: WrittenCull,
+    cull: CullRecord,
     /// Files of a folder that could not be judged.
     skipped: Vec<SkippedRecord>,
 }
@@ -124,7 +124,7 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSour
     if path.as_os_str() == "-" {
         let mut text = String::new();
         std::io::stdin().read_to_string(&mut text).context("cannot read the input")?;
-        return Ok(of(WrittenCull::read(&text).context("the input is no use")?));
+        return Ok(of(CullRecord::read(&text).context("the input is no use")?));
     }
     if path.is_dir() {
         let mut job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
@@ -139,17 +139,18 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSour
             }
         }
         cache::tell(kept.as_ref());
-        let (record, stopped) = done?;
+        let (mut cull, stopped) = done?;
         screen.done();
         if stopped {
             bail!("stopped before every frame was judged: nothing was marked");
         }
-        return Ok(MarkSource { cull: WrittenCull::from(&record), skipped: record.skipped });
+        let skipped = std::mem::take(&mut cull.skipped);
+        return Ok(MarkSource { cull, skipped });
     }
     let text =
         std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
     let record =
-        WrittenCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
+        CullRecord::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
     Ok(of(record))
 }
 

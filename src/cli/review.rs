@@ -6,8 +6,8 @@ use std::sync::Arc;
 use anyhow::{Context, bail};
 use stopwise::core::progress::Progress;
 use stopwise::cull::outing;
-use stopwise::cull::written::FullCull;
-use stopwise::report::record::SkippedRecord;
+use stopwise::cull::record::CullRecord;
+use stopwise::report::parts::SkippedRecord;
 use stopwise::report::wording;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::paths;
@@ -65,12 +65,12 @@ fn source(
         let done = outing::cull_with(&job, kept.as_ref(), screen, &mut |_| Ok(()));
         cache::tell(kept.as_ref());
         let (record, _) = done?;
-        (FullCull::from(record), RecordOrigin::Folder(path))
+        (record, RecordOrigin::Folder(path))
     } else {
         let text = std::fs::read_to_string(path)
             .with_context(|| format!("cannot read {}", path.display()))?;
         let record =
-            FullCull::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
+            CullRecord::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
         (record, path.parent().map_or(RecordOrigin::Input, RecordOrigin::FileIn))
     };
     let asked = &cull.outing.paths;
@@ -83,6 +83,6 @@ fn source(
         refused.extend(found.refused.into_iter().filter(|r| r.reason.starts_with("refused")));
         files.push(found.files);
     }
-    let FullCull { bursts, frames, .. } = cull;
+    let CullRecord { bursts, frames, .. } = cull;
     Ok((ReviewSource { title, key, bursts, frames, files, job }, refused))
 }

@@ -7,7 +7,7 @@ use crate::core::stats::quantile;
 use crate::core::units::PitchUm;
 use crate::core::verdict::{Cause, Verdict};
 use crate::optics::{diffraction, movement};
-use crate::report::record::Finding;
+use crate::report::parts::Finding;
 use crate::report::wording;
 
 /// Smear over the best blur from which the exposure is too long.

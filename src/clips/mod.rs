@@ -33,7 +33,8 @@ use crate::core::progress::{Progress, ProgressStep};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::clip::{self, ClipInfo, ClipPart, ClipStream, FfmpegExit, RgbPicture, Tools};
 use crate::image::{CROP_PX, CROP_QUALITY, Picture, THUMB_QUALITY, encode_jpeg};
-use crate::report::record::{SkippedRecord, SubjectFound};
+use crate::report::header::Header;
+use crate::report::parts::{SkippedRecord, SubjectFound};
 use crate::store::equipment::Equipment;
 use crate::tracking::frame_features::patch_corner;
 use crate::tracking::subject_hints::box_for;
@@ -159,9 +160,7 @@ pub fn clips(
         reason: reason.to_string(),
     };
     let mut record = ClipsRecord {
-        schema: CLIP_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(CLIP_SCHEMA),
         clips: Vec::new(),
         skipped: found.skipped.iter().map(|(p, r)| skip(p, r)).collect(),
     };

@@ -13,7 +13,7 @@ use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
-use crate::report::record::SkippedRecord;
+use crate::report::parts::SkippedRecord;
 use crate::report::wording;
 
 #[derive(Template)]
@@ -65,7 +65,7 @@ impl ClipView {
             in_focus: s.verdict == SpanVerdict::InFocus,
             cells: columns.iter().map(|c| c.cells[i].clone()).collect(),
         });
-        let finding = |f: &crate::report::record::Finding| match &f.next {
+        let finding = |f: &crate::report::parts::Finding| match &f.next {
             Some(next) => format!("{} {next}", f.says),
             None => f.says.clone(),
         };

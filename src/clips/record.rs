@@ -3,13 +3,14 @@
 //! Places are fractions of the upright picture, movements px of it. A value that is missing is
 //! `null`, never 0.
 
+use crate::report::header::Header;
 use std::path::PathBuf;
 
 use serde::Serialize;
 
 use crate::core::verdict::{Cause, Verdict};
 use crate::core::{FlagSet, Measured};
-use crate::report::record::{Finding, SkippedRecord, SubjectFound};
+use crate::report::parts::{Finding, SkippedRecord, SubjectFound};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CLIP_SCHEMA: u32 = 1;
@@ -270,12 +271,9 @@ impl ClipRecord {
 /// The record of `clip`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ClipsRecord {
-    /// [`CLIP_SCHEMA`].
-    pub schema: u32,
-    /// `stopwise`.
-    pub program: &'static str,
-    /// Its version.
-    pub version: &'static str,
+    /// Number of the form ([`CLIP_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// The clips, in the order they were found.
     pub clips: Vec<ClipRecord>,
     /// Files passed over.

@@ -2,7 +2,7 @@
 
 use crate::clips::record::{ClipRecord, SpanVerdict};
 use crate::clips::table as clip_table;
-use crate::report::record::SkippedRecord;
+use crate::report::parts::SkippedRecord;
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

@@ -14,7 +14,7 @@ use crate::core::{Flag, Measured};
 use crate::image::Orientation;
 use crate::image::clip::FrameType;
 use crate::optics::movement;
-use crate::report::record::SubjectFound;
+use crate::report::parts::SubjectFound;
 use crate::tracking::shake::{Shake, TimedPosition, shake};
 
 /// Gaps that differ by more than this share are uneven.

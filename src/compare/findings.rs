@@ -6,7 +6,7 @@ use crate::compare::record::{
 };
 use crate::compare::series::{StepSeries, SteppedSetting};
 use crate::core::Flag;
-use crate::report::record::Finding;
+use crate::report::parts::Finding;
 use crate::report::wording;
 
 /// Movement that is worth a word, px.
@@ -181,8 +181,8 @@ fn shaky(record: &CompareRecord, noise_reduced: bool, say: &mut dyn FnMut(String
 /// Light that does not go with the settings, and steps that got unequal light.
 fn light(record: &CompareRecord, say: &mut dyn FnMut(String, Option<&str>)) {
     let limit = match record.source {
-        crate::report::record::FrameSource::Raw => LIGHT_STOPS.0,
-        crate::report::record::FrameSource::Rendered => LIGHT_STOPS.1,
+        crate::report::parts::FrameSource::Raw => LIGHT_STOPS.0,
+        crate::report::parts::FrameSource::Rendered => LIGHT_STOPS.1,
     };
     let set = |s: &StepRecord| {
         SteppedSetting { f_number: s.f_number, iso: s.iso, shutter_s: s.shutter_s }

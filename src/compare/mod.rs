@@ -30,12 +30,13 @@ use crate::compare::record::{
 use crate::compare::series::StepSeries;
 use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{Plane, path_text};
-use crate::cull::to_record;
 use crate::error::{Error, NotASeries, Result, SkipReason};
 use crate::image::{self, FileKind, Frame};
 use crate::noise::spectrum::{Spectrum, TILE_PX};
-use crate::report::record::{ExposureRecord, FrameSource, SkippedRecord};
+use crate::report::header::Header;
+use crate::report::parts::{ExposureRecord, FrameSource, SkippedRecord};
 use crate::store::equipment;
+use crate::store::exposure_record::exposure_record;
 use crate::store::overrides::UserOverrides;
 use crate::tracking::registration::{RegisteredMotion, register, resampled};
 use area::MARGIN_PX;
@@ -109,7 +110,7 @@ pub fn compare(
     }
     image::sort_by_time(&mut list);
     let exposures: Vec<ExposureRecord> =
-        list.iter().map(|f| to_record::exposure_record(f, &job.typed)).collect();
+        list.iter().map(|f| exposure_record(f, &job.typed)).collect();
     alike(&list, &exposures).map_err(Error::Series)?;
     // What a file does not tell is asked for: a rig's one f-number would make one step of a series.
     let told = |(frame, e): (&Frame, &ExposureRecord)| {
@@ -180,9 +181,7 @@ pub fn compare(
     };
     let result = measured.all();
     let mut record = CompareRecord {
-        schema: COMPARE_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(COMPARE_SCHEMA),
         paths: job.paths.iter().map(|p| path_text(p)).collect(),
         axis: series.axis,
         protocol: result.protocol,

@@ -3,11 +3,12 @@
 //!
 //! Positions are fractions of the upright picture. A value that is missing is `null`, never 0.
 
+use crate::report::header::Header;
 use serde::Serialize;
 
 use crate::core::Measured;
 use crate::image::Picture;
-use crate::report::record::{Finding, FrameSource, SkippedRecord, SpectrumPoint};
+use crate::report::parts::{Finding, FrameSource, SkippedRecord, SpectrumPoint};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const COMPARE_SCHEMA: u32 = 1;
@@ -246,12 +247,9 @@ pub struct BestAperture {
 /// The record of `compare`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct CompareRecord {
-    /// [`COMPARE_SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`COMPARE_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// What was given to the program.
     pub paths: Vec<String>,
     /// What changes.

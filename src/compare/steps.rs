@@ -27,7 +27,7 @@ use crate::noise::spectrum::{
 use crate::optics::diffraction::sigma_diffraction_um;
 use crate::optics::diffraction::sigma_settings_px;
 use crate::optics::resolved::working_f_number;
-use crate::report::record::SpectrumPoint;
+use crate::report::parts::SpectrumPoint;
 use crate::tracking::registration::resampled;
 
 /// A tile is as sharp as the best step's up to this many times its blur (the limit of a hit).

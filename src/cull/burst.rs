@@ -11,10 +11,10 @@ use super::measured_frame::MeasuredFrame;
 use super::outing::OutingJob;
 use super::page_data::{BurstPage, FramePictures};
 use super::pictures;
+use super::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 use super::subject_boxes::Fetch;
 use super::to_record::{self, DETAIL_PX, FrameParts, SettingsBlur};
 use crate::image::{CROP_PX, Frame};
-use crate::report::record::{BurstRecord, BurstSubject, FrameRecord, OtherSubject};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 use crate::tracking::subject_hints::{SubjectHints, SubjectMark, SubjectSpot};
 

@@ -1,8 +1,9 @@
 //! A burst and its frames after they are judged.
 
+use super::record::CauseShare;
 use crate::core::verdict::Verdict;
 use crate::core::{FlagSet, Measured};
-use crate::report::record::{CauseShare, SubjectFound};
+use crate::report::parts::SubjectFound;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::direction::Smear;
 use crate::sharpness::focus_map::FocusMap;

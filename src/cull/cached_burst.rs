@@ -12,9 +12,10 @@ use serde::{Deserialize, Serialize};
 use super::grouping::FrameGroup;
 use super::outing::OutingJob;
 use super::page_data::{BurstPage, FramePictures};
+use super::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::error::SkipReason;
 use crate::image::{self, Exposure, FileKind, FoundFile, Frame, Picture};
-use crate::report::record::{BurstRecord, FrameRecord, MapRecord, SkippedRecord};
+use crate::report::parts::SkippedRecord;
 use crate::store::cache::{Cache, Stamp};
 use crate::store::hash::Content;
 

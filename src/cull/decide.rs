@@ -6,12 +6,13 @@
 //! verdicts, unless the burst never reached focus.
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict, Movement};
+use super::record::CauseShare;
 use super::subject_boxes::{ENERGY_SEEN, MAX_CLIPPED};
 use crate::core::verdict::{
     BlurBy, Cause, HIT_RATIO, NEAR_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade,
 };
 use crate::core::{Flag, FlagSet, Measured};
-use crate::report::record::{CauseShare, SubjectFound};
+use crate::report::parts::SubjectFound;
 use crate::sharpness::blur::S1_SQUARED;
 use crate::sharpness::focus_map::Tile;
 use crate::sharpness::sharp_area::sharp_cluster;

@@ -7,7 +7,7 @@ use super::subject_boxes::SubjectBoxes;
 use super::unmarked;
 use crate::core::verdict::Verdict;
 use crate::core::{Flag, FlagSet};
-use crate::report::record::SubjectFound;
+use crate::report::parts::SubjectFound;
 use crate::sharpness::direction::Smear;
 use crate::sharpness::focus_map::FocusMap;
 use crate::sharpness::sharp_area::sharpest_area;

@@ -2,14 +2,13 @@
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::grouping::FrameGroup;
+use super::record::{BurstRecord, CauseShare, FrameRecord, OtherSubject, OutingRecord};
+use super::summary::MIN_FRAMES_FOR_RATE;
 use super::to_record::FrameParts;
 use crate::core::Flag;
 use crate::core::verdict::{Cause, Verdict};
 use crate::image::Frame;
-use crate::report::record::{
-    BurstRecord, CauseShare, Finding, FrameRecord, OtherSubject, OutingRecord, SubjectFound,
-};
-use crate::report::summary::MIN_FRAMES_FOR_RATE;
+use crate::report::parts::{Finding, SubjectFound};
 use crate::report::wording;
 
 /// Share of the misses from which a cause is worth a finding.

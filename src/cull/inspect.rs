@@ -8,12 +8,14 @@ use super::measured_frame::{self, KeptPixels, Scout, Workspace};
 use super::outing::OutingJob;
 use super::page_data::FramePictures;
 use super::pictures;
+use super::record::{CULL_SCHEMA, InspectRecord};
 use super::to_record::{self, FrameParts};
 use crate::core::Measured;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, CROP_PX};
 use crate::noise::spectrum::{RINGS, ring_cy_px};
-use crate::report::record::{InspectRecord, NoiseAt, SCHEMA, SpectrumPoint};
+use crate::report::header::Header;
+use crate::report::parts::{NoiseAt, SpectrumPoint};
 use crate::tracking::frame_features::{FrameFeatures, patch_corner};
 use crate::tracking::subject_hints::SubjectMark;
 
@@ -102,9 +104,7 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
     let pictures =
         FramePictures { crop, crop_scale: 1.0, thumb: taken.thumb.clone(), map: Some(map.clone()) };
     let record = InspectRecord {
-        schema: SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(CULL_SCHEMA),
         frame: row,
         map,
         noise: noise.collect(),

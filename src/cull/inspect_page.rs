@@ -4,13 +4,15 @@ use std::path::Path;
 
 use askama::Template;
 
+use super::columns::COLUMNS;
 use super::page_data::FramePictures;
+use super::record::{FrameRecord, InspectRecord};
 use super::view::{FrameView, columns_with_values};
+use super::wording::causes;
 use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
-use crate::report::column::{COLUMNS, Column};
+use crate::report::column::Column;
 use crate::report::html::colours::style_sheet;
-use crate::report::record::InspectRecord;
 use crate::report::svg;
 use crate::report::wording;
 
@@ -25,7 +27,7 @@ struct InspectTemplate {
     spectrum: Option<String>,
     resolved: Option<String>,
     noise: Option<String>,
-    columns: &'static [Column],
+    columns: &'static [Column<FrameRecord>],
     px_per_px: u32,
     crop_height_px: u32,
 }
@@ -42,7 +44,7 @@ pub fn inspect(record: &InspectRecord, pictures: &FramePictures) -> Result<Strin
         style: style_sheet(),
         gradient: svg::scale_gradient(),
         frame: FrameView::new(&record.frame, &pictures, 1, 1, false, &columns)?,
-        causes: wording::causes(&record.frame),
+        causes: causes(&record.frame),
         spectrum: svg::spectrum_chart(&record.spectrum, record.resolved_cy_px),
         resolved: record.resolved_cy_px.as_ref().map(wording::measured),
         noise: svg::noise_chart(&record.noise),

@@ -1,7 +1,8 @@
 //! `inspect` in text: one frame, every number with its error and unit.
 
-use crate::report::column::COLUMNS;
-use crate::report::record::InspectRecord;
+use super::columns::COLUMNS;
+use super::record::InspectRecord;
+use super::wording::causes;
 use crate::report::term::Style;
 use crate::report::term::table::{padded, wrapped};
 use crate::report::wording;
@@ -18,7 +19,7 @@ pub fn inspect(record: &InspectRecord, style: Style) -> String {
         text.push_str(&format!("{}\n", style.bold(line)));
     }
     let mut verdict = frame.verdict.word().to_owned();
-    let causes = wording::causes(frame);
+    let causes = causes(frame);
     if !causes.is_empty() {
         verdict.push_str(&format!(" · {causes}"));
     }

@@ -3,10 +3,11 @@
 
 use std::path::Path;
 
+use super::record::{BurstRecord, CullRecord, FrameRecord};
+use super::summary;
 use crate::core::Flag;
 use crate::core::verdict::{Cause, Verdict};
-use crate::report::record::{BurstRecord, CullRecord, FrameRecord, SubjectFound};
-use crate::report::summary;
+use crate::report::parts::SubjectFound;
 
 /// Rounding that two ways to the same number may differ by.
 const ROUNDING: f64 = 1e-6;

@@ -4,14 +4,14 @@ use std::path::{Path, PathBuf};
 
 use rayon::prelude::*;
 
-use crate::body_noise::record::{NoiseRecord, WithError};
+use super::record::{CullRecord, FrameRecord};
+use crate::body_noise::record::NoiseRecord;
 use crate::clips::record::{ClipFrameRow, ClipRecord, ClipsRecord};
-use crate::core::{Measured, path_text};
-use crate::report::record::{CullRecord, FrameRecord, FrameSource};
+use crate::core::path_text;
+use crate::report::parts::FrameSource;
+use crate::report::value::WithError;
 use crate::store::hash::Content;
-use crate::store::log::{
-    LoggedFrame, LoggedNoise, LoggedSigma, LoggedValue, NewOuting, OutingKind,
-};
+use crate::store::log::{LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, OutingKind};
 
 /// What a file's bytes are, as the log keeps it; `None` when it cannot be read.
 fn content_id(path: &Path) -> Option<String> {
@@ -28,7 +28,7 @@ pub fn outing(record: &CullRecord, kind: OutingKind, subject: Option<String>) ->
     NewOuting {
         kind,
         title: title(&record.outing.paths),
-        program_version: record.version.to_owned(),
+        program_version: record.header.version.to_string(),
         subject,
         frames,
     }
@@ -51,7 +51,7 @@ pub fn clips(record: &ClipsRecord) -> NewOuting {
     NewOuting {
         kind: OutingKind::Clip,
         title: title(&paths),
-        program_version: record.version.to_owned(),
+        program_version: record.header.version.to_string(),
         subject: None,
         frames: frames.collect(),
     }
@@ -70,7 +70,7 @@ fn apart(clip: &ClipRecord) -> Vec<&ClipFrameRow> {
 fn clip_frame(clip: &ClipRecord, f: &ClipFrameRow, burst: u32, clip_id: &str) -> LoggedFrame {
     let s = &clip.settings;
     let whole = std::path::absolute(&clip.source).unwrap_or_else(|_| clip.source.clone());
-    let plain = |value: f64| LoggedValue { value, std_err: None };
+    let plain = |value: f64| WithError { value, std_err: None };
     // Frames of one file are told apart by their number.
     let id = blake3::hash(format!("{clip_id} frame {}", f.frame).as_bytes());
     LoggedFrame {
@@ -86,15 +86,15 @@ fn clip_frame(clip: &ClipRecord, f: &ClipFrameRow, burst: u32, clip_id: &str) ->
         shutter_s: s.shutter_s,
         body: clip.camera.clone(),
         rig: s.rig.clone(),
-        magnification: s.magnification.map(measured),
+        magnification: s.magnification.map(WithError::from),
         pixel_pitch_um: s.pixel_pitch_um,
         verdict: f.verdict.word().to_owned(),
         causes: f.cause.map_or_else(String::new, |c| c.word().to_owned()),
-        blur_sigma_px: f.blur_sigma_px.map(measured),
+        blur_sigma_px: f.blur_sigma_px.map(WithError::from),
         blur_allowed_px: clip.blur_allowed_px,
         blur_ratio: f.blur_ratio.map(plain),
         noise_sigma_dn: f.noise_sigma_dn.map(plain),
-        motion_length_px: f.smear_px.map(measured),
+        motion_length_px: f.smear_px.map(WithError::from),
         flags: f.flags.iter().map(|x| x.key()).collect::<Vec<_>>().join(" "),
         ..LoggedFrame::default()
     }
@@ -111,8 +111,8 @@ pub fn noise(record: &NoiseRecord) -> Vec<LoggedNoise> {
         frames: i.frames,
         method: i.method.word().to_owned(),
         range_dn: i.range_dn,
-        gain_dn_per_e: i.gain_dn_per_e.map(with_error),
-        read_noise_e: i.read_noise_e.map(with_error),
+        gain_dn_per_e: i.gain_dn_per_e,
+        read_noise_e: i.read_noise_e,
         sigma_at: i
             .sigma_at
             .iter()
@@ -149,14 +149,6 @@ fn source(source: FrameSource) -> &'static str {
     }
 }
 
-fn with_error(w: WithError) -> LoggedValue {
-    LoggedValue { value: w.value, std_err: w.std_err }
-}
-
-fn measured(m: Measured) -> LoggedValue {
-    LoggedValue { value: m.value, std_err: m.std_err }
-}
-
 fn logged_frame(f: &FrameRecord, content_id: String) -> LoggedFrame {
     let e = &f.exposure;
     let whole = std::path::absolute(&f.file).unwrap_or_else(|_| f.file.clone());
@@ -177,19 +169,19 @@ fn logged_frame(f: &FrameRecord, content_id: String) -> LoggedFrame {
         body: e.body.clone(),
         lens: e.lens.clone(),
         rig: e.rig.clone(),
-        magnification: e.magnification.map(measured),
+        magnification: e.magnification.map(WithError::from),
         pixel_pitch_um: e.pixel_pitch_um,
         verdict: f.verdict.word().to_owned(),
         causes: f.causes.iter().map(|c| c.cause.word()).collect::<Vec<_>>().join(" "),
         cause_share: f.causes.first().and_then(|c| c.share),
-        blur_sigma_px: f.blur_sigma_px.map(measured),
+        blur_sigma_px: f.blur_sigma_px.map(WithError::from),
         blur_allowed_px: f.blur_allowed_px,
-        blur_ratio: f.blur_ratio.map(measured),
-        detail_bits_px: f.detail_bits_px.map(measured),
-        noise_sigma_dn: f.noise_sigma_dn.map(measured),
+        blur_ratio: f.blur_ratio.map(WithError::from),
+        detail_bits_px: f.detail_bits_px.map(WithError::from),
+        noise_sigma_dn: f.noise_sigma_dn.map(WithError::from),
         motion_length_px: f
             .motion
-            .map(|m| LoggedValue { value: m.length_px, std_err: m.length_std_err_px }),
+            .map(|m| WithError { value: m.length_px, std_err: m.length_std_err_px }),
         subject_mean_dn: f.subject_mean_dn,
         flags: f.flags.iter().map(|x| x.key()).collect::<Vec<_>>().join(" "),
     }

@@ -15,15 +15,17 @@ use super::burst;
 use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
 use super::explain;
 use super::grouping::{self, FrameGroup, SplitReason};
+use super::invariants;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
 use super::page_data::BurstPage;
+use super::record::{BurstRecord, CULL_SCHEMA, CullRecord, FrameRecord};
+use super::summary;
 use crate::core::path_text;
 pub use crate::core::progress::{NoProgress, Progress, ProgressStep};
-use crate::cull::invariants;
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Want};
-use crate::report::record::{BurstRecord, CullRecord, Finding, FrameRecord, SCHEMA, SkippedRecord};
-use crate::report::summary;
+use crate::report::header::Header;
+use crate::report::parts::{Finding, SkippedRecord};
 use crate::store::cache::Cache;
 use crate::store::overrides::UserOverrides;
 use crate::tracking::frame_features::FrameFeatures;
@@ -134,15 +136,8 @@ pub fn cull_with(
     let mut outing = summary::outing(paths, &bursts, &rows);
     outing.findings = explain::outing_findings(&outing, &bursts, &rows);
     outing.findings.extend(job.typed.equipment.findings(&list));
-    let mut record = CullRecord {
-        schema: SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
-        outing,
-        bursts,
-        frames: rows,
-        skipped,
-    };
+    let mut record =
+        CullRecord { header: Header::new(CULL_SCHEMA), outing, bursts, frames: rows, skipped };
     let broken = invariants::contradictions(&record);
     record.outing.findings.extend(broken.into_iter().map(|what| Finding {
         says: format!("This record contradicts itself: {what}."),

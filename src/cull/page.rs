@@ -7,19 +7,22 @@ use std::path::{Path, PathBuf};
 use askama::Template;
 use tempfile::NamedTempFile;
 
+use super::columns::COLUMNS;
 use super::page_data::BurstPage;
 use super::paging::{Counted, MAX_PIECE_BYTES, PagesView, Piece, later_pages, paged};
+use super::record::{FrameRecord, OutingRecord};
+use super::summary;
 use super::view::BurstView;
 use crate::core::Flag;
 use crate::core::verdict::Verdict;
 use crate::error::Result;
 use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
-use crate::report::column::{COLUMNS, Column};
+use crate::report::column::Column;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::{FindingView, findings};
-use crate::report::record::{OutingRecord, SkippedRecord};
+use crate::report::parts::SkippedRecord;
 use crate::report::svg::{self, Stops};
-use crate::report::{summary, wording};
+use crate::report::wording;
 
 #[derive(Template)]
 #[template(path = "burst.html")]
@@ -54,7 +57,7 @@ struct HeadTemplate<'a> {
 struct FootTemplate<'a> {
     cautions: Vec<(&'static str, String)>,
     skipped: Vec<(String, String)>,
-    columns: &'static [Column],
+    columns: &'static [Column<FrameRecord>],
     version: &'a str,
     pages: Option<PagesView>,
 }

@@ -1,7 +1,7 @@
 //! What a page shows beside the record of a burst: encoded pictures and maps.
 
+use super::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::image::Picture;
-use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 
 /// The pictures of one frame, upright.
 #[derive(Debug, Clone, PartialEq)]

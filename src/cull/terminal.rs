@@ -2,15 +2,13 @@
 
 use std::path::Path;
 
+use super::record::{BurstRecord, CullRecord, FrameRecord, OutingRecord};
+use super::{columns, summary};
 use crate::core::verdict::Verdict;
-use crate::report::column;
-use crate::report::record::{
-    BreakdownRow, BurstRecord, CullRecord, Finding, FrameRecord, OutingRecord, Proportion,
-    SkippedRecord,
-};
+use crate::report::parts::{BreakdownRow, Finding, Proportion, SkippedRecord};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, display_width, padded, shortened, table, wrapped};
-use crate::report::{summary, wording};
+use crate::report::wording;
 
 /// Longest text bar, in columns of one px each.
 const BAR_PX: usize = 24;
@@ -120,7 +118,7 @@ fn from_list(
     frames: &[&FrameRecord],
     style: Style,
 ) -> Option<TextColumn> {
-    let column = column::by_key(key)?;
+    let column = columns::by_key(key)?;
     // Ranges and errors only where the verdict hangs on them; elsewhere they are in the report.
     if key == "blur_sigma_px" {
         let cells =

@@ -3,22 +3,22 @@
 use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::explain;
 use super::measured_frame::MeasuredFrame;
+use super::record::{
+    AtOutput, CauseShare, FrameRecord, MapRecord, MotionRecord, Sharpest, SubjectAt,
+};
 use crate::core::units::PitchUm;
 use crate::core::verdict::{Cause, Verdict, grade};
-use crate::core::{Flag, FlagSet, Known, Measured, ValueSource, path_text};
+use crate::core::{Flag, FlagSet, Measured, path_text};
 use crate::detail::information::{Detail, detail};
-use crate::image::exposure::body_name;
-use crate::image::{Exposure, FileKind, Frame};
+use crate::image::{FileKind, Frame};
 use crate::noise::spectrum::Spectrum;
 use crate::optics::diffraction;
 use crate::optics::resolved::working_f_number;
-use crate::report::record::{
-    AtOutput, CauseShare, ExposureRecord, FrameRecord, FrameSource, MapRecord, MotionRecord,
-    Sharpest, SubjectAt,
-};
+use crate::report::parts::FrameSource;
 use crate::sharpness::focus_map::{FocusMap, TILE_PX};
 use crate::sharpness::subject_blur::Attainable;
 use crate::store::equipment;
+use crate::store::exposure_record::exposure_record;
 use crate::store::overrides::UserOverrides;
 
 /// Blur of one pixel of the output, equal in MTF50 to a Gaussian of this many of its pixels
@@ -93,43 +93,6 @@ pub fn allowed(frame: &Frame, typed: &UserOverrides) -> Option<SettingsBlur> {
         cutoff_cy_px: diffraction::cutoff_cy_px(n_eff, PitchUm(pitch), light),
         assumed,
     })
-}
-
-/// Exposure for the record.
-pub fn exposure_record(frame: &Frame, typed: &UserOverrides) -> ExposureRecord {
-    let settings = equipment::settings(frame, typed);
-    let mut from = settings.from();
-    let mut file = |name: &'static str, known: Option<&Known<f64>>| {
-        if let Some(k) = known
-            && k.from != ValueSource::File
-        {
-            from.insert(name.to_owned(), k.from);
-        }
-        known.map(|k| k.value)
-    };
-    let none = Exposure::default();
-    let e = frame.exposure.as_ref().unwrap_or(&none);
-    let name = |make: &Option<Known<String>>, model: &Option<Known<String>>| {
-        let text = |k: &Option<Known<String>>| k.as_ref().map(|k| k.value.clone());
-        body_name(text(make).as_deref(), text(model).as_deref())
-    };
-    ExposureRecord {
-        f_number: settings.f_number.as_ref().map(|k| k.value),
-        shutter_s: file("shutter_s", e.exposure_time_s.as_ref()),
-        iso: e.iso.as_ref().map(|k| k.value.round() as u32).filter(|v| *v > 0),
-        flash_fired: e.flash.as_ref().map(|k| k.value.fired),
-        focal_mm: file("focal_mm", e.focal_mm.as_ref()),
-        exposure_bias_ev: file("exposure_bias_ev", e.exposure_bias_ev.as_ref()),
-        taken_at: e.taken_at.as_ref().map(|k| k.value.to_string()),
-        body: name(&e.body.make, &e.body.model),
-        lens: name(&e.lens.make, &e.lens.model),
-        pixel_pitch_um: settings.pixel_pitch_um.as_ref().map(|k| k.value),
-        rig: settings.rig.clone(),
-        magnification: settings.optics.magnification,
-        working_f_number: settings.working_f_number,
-        object_um_per_px: settings.object_um_per_px(),
-        from,
-    }
 }
 
 /// Detail in the surroundings of the subject, over the frame's own noise.

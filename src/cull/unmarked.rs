@@ -3,9 +3,9 @@
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use super::decide::is_sharp_elsewhere;
+use super::record::CauseShare;
 use crate::core::verdict::{Cause, HIT_RATIO, NEAR_RATIO, Verdict};
 use crate::core::{Flag, Measured};
-use crate::report::record::CauseShare;
 use crate::sharpness::subject_blur::{Attainable, BlurRange};
 use crate::tracking::burst_planes::OverlaidBurst;
 use crate::tracking::frame_chances::Expected;

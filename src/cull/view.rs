@@ -1,14 +1,18 @@
 //! Frames and bursts turned into the strings that the templates place. Escaping is left to the
 //! templates.
 
+use super::columns::{COLUMNS, by_key};
 use super::page_data::{BurstPage, FramePictures};
+use super::record::{FrameRecord, MapRecord, Sharpest, SubjectAt};
+use super::summary;
+use super::wording::{at_output, first_cause, tally};
 use crate::core::Flag;
 use crate::error::Result;
-use crate::report::column::{COLUMNS, Column, by_key};
+use crate::report::column::Column;
 use crate::report::html::data_uri;
 use crate::report::html::view::{FindingView, PictureView, findings};
-use crate::report::record::{FrameRecord, MapRecord, Sharpest, SubjectAt};
-use crate::report::{map, summary, svg, wording};
+use crate::report::svg::{self, BlurBar};
+use crate::report::{map, wording};
 
 /// Width of a frame's place when there is no crop to set it, CSS px: the blur bar fits.
 const NARROWEST_PX: u32 = 300;
@@ -73,7 +77,7 @@ impl FrameView {
         place: usize,
         of: usize,
         best: bool,
-        columns: &[&'static Column],
+        columns: &[&'static Column<FrameRecord>],
     ) -> Result<Self> {
         let name = wording::file_name(&frame.path);
         let shown = |key| {
@@ -85,13 +89,13 @@ impl FrameView {
             of,
             settings: wording::settings(&frame.exposure),
             verdict: frame.verdict.word(),
-            cause: wording::first_cause(frame),
-            at_output: frame.at_output.as_ref().map(wording::at_output),
+            cause: first_cause(frame),
+            at_output: frame.at_output.as_ref().map(at_output),
             best,
             other: false,
             blur: shown("blur_sigma_px").map(|(v, unit)| format!("{v} {unit}")),
             ratio: ratio(frame),
-            bar: svg::blur_bar(frame),
+            bar: blur_bar(frame),
             because: wording::visible(&frame.because),
             crop: pictures.crop.as_ref().map(PictureView::new),
             crop_note: crop_note(pictures),
@@ -102,6 +106,17 @@ impl FrameView {
             name,
         })
     }
+}
+
+/// The blur drawn to scale; `None` when there is none.
+fn blur_bar(frame: &FrameRecord) -> Option<String> {
+    let blur = frame.blur_sigma_px.filter(|b| b.value.is_finite())?;
+    Some(svg::blur_bar(&BlurBar {
+        blur,
+        range_px: frame.blur_low_px.zip(frame.blur_high_px),
+        allowed_px: frame.blur_allowed_px,
+        pixel_pitch_um: frame.exposure.pixel_pitch_um,
+    }))
 }
 
 /// Blur over the yardstick, in words.
@@ -152,7 +167,7 @@ fn map_view(map: &MapRecord, frame: &FrameRecord) -> Result<MapView> {
         format!("{:.3}%", share * 100.0)
     };
     Ok(MapView {
-        uri: data_uri("image/png", &map::map_png(map, 1)?),
+        uri: data_uri("image/png", &map::map_png((map.cols, map.rows), &map.blur_sigma_px, 1)?),
         width_percent: percent(map.cols, frame.width_px),
         height_percent: percent(map.rows, frame.height_px),
     })
@@ -194,14 +209,16 @@ fn marks(frame: &FrameRecord) -> String {
 
 /// The columns that have a value in any of the frames, so that the evidence of frames side by
 /// side lines up. `because` is the sentence above the evidence, `flags` the cautions below it.
-pub fn columns_with_values(frames: &[&FrameRecord]) -> Vec<&'static Column> {
+pub fn columns_with_values(frames: &[&FrameRecord]) -> Vec<&'static Column<FrameRecord>> {
     let said = |key: &str| key == "because" || key == "flags";
-    let any = |c: &&'static Column| !said(c.key) && frames.iter().any(|f| c.shown(f).is_some());
+    let any = |c: &&'static Column<FrameRecord>| {
+        !said(c.key) && frames.iter().any(|f| c.shown(f).is_some())
+    };
     COLUMNS.iter().filter(any).collect()
 }
 
-fn evidence(frame: &FrameRecord, columns: &[&'static Column]) -> Vec<EvidenceRow> {
-    let row = |c: &&'static Column| {
+fn evidence(frame: &FrameRecord, columns: &[&'static Column<FrameRecord>]) -> Vec<EvidenceRow> {
+    let row = |c: &&'static Column<FrameRecord>| {
         let value = c.shown(frame);
         let unit = if c.unit == "0..1" || value.is_none() { "" } else { c.unit };
         EvidenceRow {
@@ -248,7 +265,7 @@ impl BurstView {
             id: page.burst.id,
             anchor: page.burst.id.to_string(),
             facts: facts(page),
-            tally: wording::tally(records.iter().copied()),
+            tally: tally(records.iter().copied()),
             findings: findings(&page.burst.findings),
             likely_height_px: likely_height(records.len(), crop_height_px),
             frames,

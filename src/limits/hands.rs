@@ -11,12 +11,12 @@
 //! assume nothing of the hand.
 
 use super::entry::{LimitFrame, MagnificationGroup};
-use crate::body_noise::record::WithError;
 use crate::core::logistic::{self, NoFit, Trials};
 use crate::core::stats::{Z95, median, median_std_err};
 use crate::core::verdict::{Cause, Verdict};
 use crate::limits::record::{HandLimit, HandRow, HandState, Handheld, MIN_FOR_ERROR};
-use crate::report::summary::wilson;
+use crate::report::parts::Proportion;
+use crate::report::value::WithError;
 
 /// Frames below which no limit is fitted: ten trials a number.
 const MIN_FRAMES: u32 = 20;
@@ -86,7 +86,7 @@ fn hand(entries: Vec<&LimitFrame>, magnification: f64, flash: bool) -> Option<Ha
         .rev()
         .map(|(stop, (still, of, mut um))| HandRow {
             shutter_s: (-f64::from(stop)).exp2(),
-            still: wilson(still, of),
+            still: Proportion::wilson(still, of),
             shaken: um.len() as u32,
             shake_um: median(&mut um),
             shake_std_err_um: (um.len() >= MIN_FOR_ERROR as usize)

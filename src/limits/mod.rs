@@ -25,14 +25,15 @@ pub mod words;
 
 use std::collections::BTreeMap;
 
-use crate::body_noise::record::WithError;
 use crate::core::units::{GREEN, WavelengthUm};
 use crate::core::verdict::Verdict;
 use crate::detail::detail_model::{ABERRATION_UNIT_UM, DetailModel, DetailPoint};
 use crate::limits::record::FNumberPair;
 use crate::limits::record::{CHART_SCHEMA, ChartModel, ChartRecord, Dot};
 use crate::optics::{MountedLens, Optics};
+use crate::report::header::Header;
 use crate::report::svg::axis::WORKING_STOPS;
+use crate::report::value::WithError;
 
 pub use decided::{Decided, apply_decisions};
 pub use entry::{LimitFrame, MagnificationGroup, by_magnification};
@@ -124,9 +125,7 @@ pub fn chart(job: &ChartJob, entries: &[LimitFrame]) -> Charted {
         hands.iter().find(|h| Some(h.magnification) == magnification && !h.flash).cloned();
     let test_frames_used = used.iter().filter(|e| e.test).count() as u32;
     let mut record = ChartRecord {
-        schema: CHART_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(CHART_SCHEMA),
         rig: job.rig.clone(),
         magnification,
         marked_axis: optics.map_or(Vec::new(), |optics| marked_axis(&optics)),

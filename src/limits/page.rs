@@ -6,14 +6,14 @@ use std::path::Path;
 
 use askama::Template;
 
-use crate::body_noise::record::WithError;
 use crate::error::{Error, Result};
 use crate::limits::record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
 use crate::limits::words;
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
-use crate::report::record::BreakdownRow;
+use crate::report::parts::BreakdownRow;
 use crate::report::svg::{self, Stops};
+use crate::report::value::WithError;
 use crate::report::wording;
 
 /// Columns of the field's table at most; more ISO settings are thinned to whole stops.

@@ -2,12 +2,13 @@
 //!
 //! A value that is missing is `null`, never 0.
 
+use crate::report::header::Header;
 use serde::Serialize;
 
-use crate::body_noise::record::WithError;
 use crate::core::stats::Z95;
 use crate::core::verdict::Verdict;
-use crate::report::record::{BreakdownRow, Finding, Proportion};
+use crate::report::parts::{BreakdownRow, Finding, Proportion};
+use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CHART_SCHEMA: u32 = 1;
@@ -242,12 +243,9 @@ pub struct ShootNext {
 /// The record of `chart`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ChartRecord {
-    /// [`CHART_SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`CHART_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// Name of the rig.
     pub rig: Option<String>,
     /// Middle magnification of the frames.

@@ -5,8 +5,7 @@ use std::collections::BTreeMap;
 
 use super::entry::{LimitFrame, MagnificationGroup};
 use crate::core::verdict::Cause;
-use crate::report::record::BreakdownRow;
-use crate::report::summary::wilson;
+use crate::report::parts::{BreakdownRow, Proportion};
 use crate::report::wording;
 
 /// Whether a frame counts in the season.
@@ -28,7 +27,7 @@ fn rows<K: Ord>(
         .into_iter()
         .map(|(key, (hits, of))| {
             let (word, at) = name(&key);
-            BreakdownRow { key: word, at, share: wilson(hits, of) }
+            BreakdownRow { key: word, at, share: Proportion::wilson(hits, of) }
         })
         .collect()
 }
@@ -60,7 +59,7 @@ pub fn by_magnification(
             (of > 0).then(|| BreakdownRow {
                 key: format!("{}×", wording::number(g.magnification)),
                 at: Some(g.magnification),
-                share: wilson(hits, of),
+                share: Proportion::wilson(hits, of),
             })
         })
         .collect()
@@ -94,7 +93,11 @@ pub fn causes(entries: &[LimitFrame]) -> Vec<BreakdownRow> {
     }
     let mut rows: Vec<BreakdownRow> = counts
         .into_iter()
-        .map(|(cause, n)| BreakdownRow { key: cause.to_owned(), at: None, share: wilson(n, all) })
+        .map(|(cause, n)| BreakdownRow {
+            key: cause.to_owned(),
+            at: None,
+            share: Proportion::wilson(n, all),
+        })
         .collect();
     rows.sort_by(|a, b| b.share.count.cmp(&a.share.count).then(a.key.cmp(&b.key)));
     rows

@@ -13,12 +13,12 @@
 use std::collections::BTreeMap;
 
 use super::entry::LimitFrame;
-use crate::body_noise::record::WithError;
 use crate::core::random::SplitMix64;
 use crate::core::stats::Z95;
 use crate::core::verdict::HIT_RATIO;
 use crate::limits::hand_speed::{HandSpeed, Speed};
 use crate::limits::record::{HandLimit, SmearLimit};
+use crate::report::value::WithError;
 use crate::sharpness::direction::MOVEMENT;
 
 /// Movement is told from this length on, px, where its swing is this share of the variance.

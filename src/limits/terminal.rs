@@ -2,7 +2,7 @@
 
 use crate::limits::record::{ChartRecord, HandRow};
 use crate::limits::words;
-use crate::report::record::BreakdownRow;
+use crate::report::parts::BreakdownRow;
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

@@ -3,7 +3,7 @@
 use super::record::{
     ChartRecord, HandLimit, HandState, Handheld, ShootNext, SmearLimit, whole_iso_stop,
 };
-use crate::report::record::Finding;
+use crate::report::parts::Finding;
 use crate::report::wording;
 
 /// How many frames say what a chart needs.

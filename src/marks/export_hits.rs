@@ -9,7 +9,7 @@ use super::targets::Targets;
 use crate::core::verdict::Verdict;
 use crate::core::{path_text, text_path};
 use crate::report::atomic_file::copy_atomically;
-use crate::report::record::SkippedRecord;
+use crate::report::parts::SkippedRecord;
 use crate::store::record_places::stays_below;
 
 /// Links or copies the frames of some verdicts into a folder, the file taken with each as well.

@@ -12,12 +12,12 @@ pub mod xmp;
 use std::path::PathBuf;
 
 use crate::core::verdict::Verdict;
-use crate::cull::written::WrittenCull;
+use crate::cull::record::CullRecord;
 use crate::error::Result;
-use crate::report::record::SCHEMA;
+use crate::report::header::Header;
 use crate::store::decisions::Decisions;
 use crate::store::record_places::RecordPlaces;
-use record::{FilePlacing, MarkRecord};
+use record::{FilePlacing, MARK_SCHEMA, MarkRecord};
 use sidecars::SidecarRules;
 use targets::Targets;
 
@@ -56,14 +56,12 @@ pub struct MarkOutcome {
 /// sidecar that is of no use is skipped, and the record names it.
 pub fn mark(
     job: &MarkJob,
-    cull: &WrittenCull,
+    cull: &CullRecord,
     places: &RecordPlaces,
     decisions: Option<&Decisions>,
 ) -> Result<MarkOutcome> {
     let mut record = MarkRecord {
-        schema: SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(MARK_SCHEMA),
         written: job.write,
         frames: cull.frames.len() as u32,
         sidecars: Vec::new(),

@@ -4,17 +4,18 @@ use serde::Serialize;
 
 use crate::core::verdict::Verdict;
 
-use crate::report::record::SkippedRecord;
+use crate::report::header::Header;
+use crate::report::parts::SkippedRecord;
+
+/// Number of the record's form; raised when a field changes its meaning.
+pub const MARK_SCHEMA: u32 = 2;
 
 /// The record of `mark`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct MarkRecord {
-    /// [`crate::report::record::SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`MARK_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// Whether anything was written; else this is what would be.
     pub written: bool,
     /// Frames that marks were made from.

@@ -14,7 +14,7 @@ use crate::core::verdict::{Cause, Verdict};
 use crate::error::{Error, SidecarFault};
 use crate::image::named_as_picture;
 use crate::report::atomic_file::{remove_temp_files, replace};
-use crate::report::record::SkippedRecord;
+use crate::report::parts::SkippedRecord;
 use crate::store::record_places::RecordPlaces;
 
 /// What sidecars say for each verdict.

@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use crate::core::verdict::{Cause, Verdict};
-use crate::cull::written::{WrittenCull, WrittenFrame};
+use crate::cull::record::{CullRecord, FrameRecord};
 use crate::error::Result;
-use crate::report::record::SkippedRecord;
+use crate::report::parts::SkippedRecord;
 use crate::store::decisions::Decisions;
 use crate::store::record_places::RecordPlaces;
 
@@ -35,7 +35,7 @@ pub struct Targets(pub Vec<MarkTarget>);
 impl Targets {
     /// Finds the files of every frame; those that are gone or refused are added to `skipped`.
     pub fn find(
-        cull: &WrittenCull,
+        cull: &CullRecord,
         places: &RecordPlaces,
         skipped: &mut Vec<SkippedRecord>,
     ) -> Targets {
@@ -75,7 +75,7 @@ impl Targets {
     }
 }
 
-fn target(frame: &WrittenFrame, files: Vec<PathBuf>) -> MarkTarget {
+fn target(frame: &FrameRecord, files: Vec<PathBuf>) -> MarkTarget {
     MarkTarget {
         shown: frame.path.clone(),
         files,

@@ -7,23 +7,30 @@ use super::record::{FilePlacing, FileState, SidecarRow};
 use super::sidecars::SidecarRules;
 use super::{MarkJob, MarkOutcome, mark, xmp};
 use crate::core::verdict::Verdict;
-use crate::cull::written::WrittenCull;
+use crate::cull::record::{CULL_SCHEMA, CullRecord, FrameRecord};
+use crate::cull::summary;
+use crate::report::header::Header;
 use crate::store::record_places::{RecordOrigin, RecordPlaces};
 
 /// A record of frames: file, the file taken with it, and verdict.
-fn record(frames: &[(&str, Option<&str>, &str)]) -> WrittenCull {
+fn record(frames: &[(&str, Option<&str>, &str)]) -> CullRecord {
     let rows = frames.iter().map(|(path, partner, verdict)| {
         let causes = serde_json::json!([{ "cause": "shake", "share": 0.5 }]);
-        serde_json::json!({
-            "path": path, "partner": partner, "burst": 1, "verdict": verdict,
+        let row = serde_json::json!({
+            "path": path, "partner": partner, "source": "rendered", "burst": 1, "width_px": 600,
+            "height_px": 400, "exposure": {}, "verdict": verdict, "because": "", "flags": [],
             "causes": if *verdict == "miss" { causes } else { serde_json::json!([]) },
-        })
+        });
+        serde_json::from_value(row).unwrap()
     });
-    let cull = serde_json::json!({
-        "schema": 1, "program": "stopwise", "outing": { "paths": ["day"] },
-        "frames": rows.collect::<Vec<_>>(),
-    });
-    WrittenCull::read(&cull.to_string()).unwrap()
+    let frames: Vec<FrameRecord> = rows.collect();
+    CullRecord {
+        header: Header::new(CULL_SCHEMA),
+        outing: summary::outing(vec!["day".to_owned()], &[], &frames),
+        bursts: Vec::new(),
+        frames,
+        skipped: Vec::new(),
+    }
 }
 
 /// A folder with these files in it.
@@ -33,7 +40,7 @@ fn folder(files: &[&str]) -> tempfile::TempDir {
     folder
 }
 
-fn marked(job: &MarkJob, cull: &WrittenCull, folder: &Path) -> MarkOutcome {
+fn marked(job: &MarkJob, cull: &CullRecord, folder: &Path) -> MarkOutcome {
     let places = RecordPlaces::new(&[], Some(folder), RecordOrigin::Input, false);
     mark(job, cull, &places, None).unwrap()
 }

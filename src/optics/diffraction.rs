@@ -4,7 +4,7 @@
 //! lenses lie at or below these values. Goodman, *Introduction to Fourier Optics*, §6.3-6.4
 //! (transfer function); Born & Wolf, *Principles of Optics*, §8.5 (Airy pattern); Boreman, *Modulation Transfer Function*, ch. 1-2 (cascade).
 //!
-//! `n_eff` is always the working f-number N(1 + m/p), see [`super::resolved`].
+//! `n_eff` is always the working f-number N(1 + m/p), see [`working_f_number`](crate::optics::resolved::working_f_number).
 
 use std::f64::consts::{FRAC_2_PI, PI};
 

@@ -24,6 +24,7 @@ use crate::optics::{depth, light, motion};
 use crate::plan::record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
 };
+use crate::report::header::Header;
 
 /// Width of a picture that nothing is said about, px.
 pub const OUTPUT_WIDTH_PX: u32 = 2048;
@@ -94,9 +95,7 @@ fn with(
     let first_because = words::first_because(&settings, &wish, &parameters);
     let remarks = words::remarks(&settings, &wish, &parameters);
     PlanRecord {
-        schema: PLAN_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(PLAN_SCHEMA),
         rig: job.rig.clone(),
         wish,
         model,

@@ -3,6 +3,7 @@
 //! Everything the numbers were worked out from is in the record, so that a page can work them
 //! out again for another depth, light or magnification. A value that is missing is `null`.
 
+use crate::report::header::Header;
 use serde::Serialize;
 
 /// Number of the record's form; raised when a field changes its meaning.
@@ -169,12 +170,9 @@ pub struct VideoSetting {
 /// The record of `plan`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct PlanRecord {
-    /// [`PLAN_SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`PLAN_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// The rig, when one was named.
     pub rig: Option<String>,
     /// What was asked for.

@@ -1,4 +1,4 @@
-//! One row a frame, one column an entry of [`COLUMNS`], each error in a column of its own.
+//! One line per row, each error in a column of its own.
 //!
 //! Numbers are written as measured, a missing value as an empty field. A text that a spreadsheet
 //! would take for a formula (it starts with `=`, `+`, `-`, `@`, tab or carriage return) is
@@ -11,27 +11,28 @@ use crate::clips::record::ClipRecord;
 use crate::compare::record::StepRecord;
 use crate::compare::table;
 use crate::limits::record::ChartRecord;
-use crate::report::column::{COLUMNS, Cell};
-use crate::report::record::FrameRecord;
+use crate::report::column::{Cell, Column};
 
-/// The heading row.
-pub fn header() -> Vec<&'static str> {
-    COLUMNS.iter().flat_map(|c| std::iter::once(c.key).chain(c.error_key)).collect()
+/// The keys of columns, each followed by that of its error.
+pub fn header<R>(columns: &[Column<R>]) -> Vec<&'static str> {
+    columns.iter().flat_map(|c| std::iter::once(c.key).chain(c.error_key)).collect()
 }
 
-/// Writes a heading and one row a frame.
+/// Writes a header and one line per row.
 ///
 /// # Errors
-/// What the writer says, its kind kept: the caller knows the path, and whether a closed pipe
+/// Those of the writer, their kind kept: the caller knows the path, and whether a closed pipe
 /// matters.
-pub fn write<'a>(
-    frames: impl IntoIterator<Item = &'a FrameRecord>,
+pub fn write<'r, R: 'r>(
+    columns: &[Column<R>],
+    rows: impl IntoIterator<Item = &'r R>,
     out: impl Write,
 ) -> io::Result<()> {
     let mut writer = ::csv::Writer::from_writer(out);
-    writer.write_record(header()).map_err(io_error)?;
-    for frame in frames {
-        writer.write_record(row(frame)).map_err(io_error)?;
+    writer.write_record(header(columns)).map_err(io_error)?;
+    for row in rows {
+        let cells = columns.iter().flat_map(|c| fields((c.get)(row), c.error_key.is_some()));
+        writer.write_record(cells).map_err(io_error)?;
     }
     writer.flush()
 }
@@ -160,11 +161,6 @@ fn io_error(error: ::csv::Error) -> io::Error {
         ::csv::ErrorKind::Io(error) => error,
         other => io::Error::other(format!("{other:?}")),
     }
-}
-
-fn row(frame: &FrameRecord) -> Vec<String> {
-    let cells = COLUMNS.iter();
-    cells.flat_map(|c| fields((c.get)(frame), c.error_key.is_some())).collect()
 }
 
 /// A value, and its error where its column has one.

@@ -4,7 +4,7 @@
 //! 5.3: the error keeps two digits when its three leading digits lie in 100..=354, else one, and
 //! the value is cut at the same place.
 
-use super::record::{AtOutput, ExposureRecord, FrameRecord, Proportion};
+use super::parts::{ExposureRecord, Proportion};
 use crate::core::{Measured, byte_of};
 
 /// Digits after the point when an error is so small that it says nothing about them.
@@ -270,41 +270,6 @@ pub fn visible(name: &str) -> String {
         }
     }
     shown
-}
-
-/// The first cause in one word, when there is one.
-pub fn first_cause(frame: &FrameRecord) -> Option<&'static str> {
-    frame.causes.first().map(|c| c.cause.word())
-}
-
-/// All causes with their shares: "plane-off 80 %, noise".
-pub fn causes(frame: &FrameRecord) -> String {
-    let one = |c: &super::record::CauseShare| match c.share {
-        Some(share) => format!("{} {}", c.cause.word(), per_cent(share)),
-        None => c.cause.word().to_owned(),
-    };
-    frame.causes.iter().map(one).collect::<Vec<_>>().join(", ")
-}
-
-/// "hit at 2048 px wide".
-pub fn at_output(at: &AtOutput) -> String {
-    format!("{} at {} px wide", at.verdict.word(), at.output_width_px)
-}
-
-/// "5 hit, 3 near, 6 miss": how a burst went; verdicts that do not occur are left out.
-pub fn tally<'a>(frames: impl IntoIterator<Item = &'a FrameRecord>) -> String {
-    use crate::core::verdict::Verdict;
-    let mut counts = [0u32; 4];
-    for frame in frames {
-        counts[frame.verdict as usize] += 1;
-    }
-    let parts: Vec<String> = [Verdict::Hit, Verdict::Near, Verdict::Miss, Verdict::Unclear]
-        .into_iter()
-        .zip(counts)
-        .filter(|(_, n)| *n > 0)
-        .map(|(call, n)| format!("{n} {}", call.word()))
-        .collect();
-    parts.join(", ")
 }
 
 #[cfg(test)]

@@ -6,8 +6,8 @@
 use std::collections::BTreeMap;
 
 use crate::core::verdict::{Cause, Verdict};
-use crate::report::record::{Finding, Proportion};
-use crate::report::summary::wilson;
+use crate::report::header::Header;
+use crate::report::parts::{Finding, Proportion};
 use crate::report::wording;
 use crate::review::agreement_record::{
     AGREEMENT_SCHEMA, AgreementRecord, AgreementRow, PeopleSaid,
@@ -40,7 +40,7 @@ impl Count {
     fn row(self, key: &str) -> AgreementRow {
         AgreementRow {
             key: key.to_owned(),
-            agreed: wilson(self.agreed, self.of),
+            agreed: Proportion::wilson(self.agreed, self.of),
             people: self.people,
         }
     }
@@ -74,12 +74,10 @@ pub fn agreement(judgements: &[VerdictPair], subjects_placed: u32) -> AgreementR
     let mut by_cause: Vec<AgreementRow> = causes.into_iter().map(cause_row).collect();
     by_cause.sort_by(|a, b| b.agreed.of.cmp(&a.agreed.of).then(a.key.cmp(&b.key)));
     let mut record = AgreementRecord {
-        schema: AGREEMENT_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(AGREEMENT_SCHEMA),
         decided: judgements.len() as u32,
-        agreed: wilson(all.agreed, answered),
-        swapped: wilson(swapped, answered),
+        agreed: Proportion::wilson(all.agreed, answered),
+        swapped: Proportion::wilson(swapped, answered),
         by_verdict,
         by_cause,
         subjects_placed,

@@ -1,9 +1,10 @@
 //! The record of `log agreed`: how often people's decisions were the program's verdicts.
 
+use crate::report::header::Header;
 use serde::Serialize;
 
 use crate::report::column::Cell;
-use crate::report::record::{Finding, Proportion};
+use crate::report::parts::{Finding, Proportion};
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const AGREEMENT_SCHEMA: u32 = 1;
@@ -35,12 +36,9 @@ pub struct AgreementRow {
 /// How often the program agreed with people.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct AgreementRecord {
-    /// [`AGREEMENT_SCHEMA`].
-    pub schema: u32,
-    /// "stopwise".
-    pub program: &'static str,
-    /// Its version.
-    pub version: &'static str,
+    /// Number of the form ([`AGREEMENT_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// Frames that people decided on.
     pub decided: u32,
     /// Agreed, of those that the program had an answer to: "cannot say" is not counted.

@@ -1,9 +1,10 @@
 //! The record of `scale`: the scale of one frame from the ruler in it.
 
+use crate::report::header::Header;
 use serde::Serialize;
 
-use crate::body_noise::record::WithError;
 use crate::core::Known;
+use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const SCALE_SCHEMA: u32 = 1;
@@ -41,12 +42,9 @@ pub struct TickLine {
 /// When there is no scale, `refused` says why and every measured field is `None`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ScaleRecord {
-    /// [`SCALE_SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`SCALE_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// The frame.
     pub path: String,
     /// Width of the upright picture, px.

@@ -2,12 +2,13 @@
 
 use std::path::{Path, PathBuf};
 
-use crate::body_noise::record::WithError;
 use crate::core::units::GREEN;
 use crate::core::{Known, ValueSource};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::optics::{MountedLens, Optics, depth, diffraction};
+use crate::report::header::Header;
+use crate::report::value::WithError;
 use crate::report::wording;
 use crate::ruler::reading::{RulerReading, measure_ruler};
 use crate::ruler::record::{
@@ -104,9 +105,7 @@ fn empty(job: &ScaleJob, frame: &Frame) -> ScaleRecord {
     let from_file = frame.exposure.as_ref().and_then(|e| e.pixel_pitch_um.clone());
     let (width_px, height_px) = frame.upright_size();
     ScaleRecord {
-        schema: SCALE_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(SCALE_SCHEMA),
         path: frame.shown.clone(),
         width_px,
         height_px,

@@ -2,8 +2,8 @@
 //! page.
 
 use super::record::ScaleRecord;
-use crate::body_noise::record::WithError;
 use crate::core::ValueSource;
+use crate::report::value::WithError;
 use crate::report::wording;
 
 /// Heading and value with its unit, in the order of reading.

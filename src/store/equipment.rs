@@ -6,7 +6,7 @@ use crate::core::units::{GREEN, WavelengthUm};
 use crate::core::{Known, Measured, ValueSource};
 use crate::image::{FileKind, Frame};
 use crate::optics::{MountedLens, Optics};
-use crate::report::record::Finding;
+use crate::report::parts::Finding;
 use crate::store::overrides::UserOverrides;
 use crate::store::rig::{EquipmentInFile, Rig, RigMatch, Rigs};
 

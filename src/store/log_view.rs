@@ -3,8 +3,9 @@
 use std::collections::BTreeMap;
 
 use crate::report::column::Cell;
+use crate::report::value::WithError;
 use crate::report::wording;
-use crate::store::log::{LoggedFrame, LoggedNoise, LoggedValue, Outing};
+use crate::store::log::{LoggedFrame, LoggedNoise, Outing};
 use crate::store::log_record::{FrameLine, NoiseLine, OutingLine};
 
 /// An outing as one line.
@@ -25,7 +26,7 @@ pub fn outing_line(outing: &Outing) -> OutingLine {
 
 /// A frame as one line.
 pub fn frame_line(frame: &LoggedFrame) -> FrameLine {
-    let pair = |v: Option<LoggedValue>| v.map(|v| (v.value, v.std_err));
+    let pair = |v: Option<WithError>| v.map(|v| (v.value, v.std_err));
     let mut settings = Vec::new();
     settings.extend(frame.marked_f_number.map(wording::f_number));
     settings.extend(frame.working_f_number.map(|n| format!("working {}", wording::f_number(n))));
@@ -115,7 +116,7 @@ pub fn export_row(o: &Outing, f: &LoggedFrame) -> Vec<Cell> {
     let whole = |v: Option<u32>| v.map_or(Cell::Missing, |v| Cell::Whole(u64::from(v)));
     let yes = |b: bool| Cell::Text(if b { "yes" } else { "no" }.to_owned());
     let pair =
-        |v: Option<LoggedValue>| [number(v.map(|v| v.value)), number(v.and_then(|v| v.std_err))];
+        |v: Option<WithError>| [number(v.map(|v| v.value)), number(v.and_then(|v| v.std_err))];
     let mut row = vec![
         Cell::Whole(u64::try_from(o.id).unwrap_or_default()),
         text(&o.uid),

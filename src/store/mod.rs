@@ -8,6 +8,7 @@
 pub mod cache;
 pub mod decisions;
 pub mod equipment;
+pub mod exposure_record;
 pub mod hash;
 pub mod log;
 pub mod log_record;

@@ -8,7 +8,7 @@ use std::path::{Component, Path, PathBuf};
 
 use crate::core::text_path;
 use crate::image::named_as_picture;
-use crate::report::record::SkippedRecord;
+use crate::report::parts::SkippedRecord;
 
 /// What a record belongs to.
 #[derive(Debug, Clone, Copy)]

@@ -11,7 +11,7 @@ use stopwise::body_noise::body_noise;
 use stopwise::body_noise::record::{NoiseMethod, NoiseRecord};
 use stopwise::core::progress::NoProgress;
 use stopwise::cull::outing::{OutingJob, cull, cull_with};
-use stopwise::report::record::{FrameSource, SubjectFound};
+use stopwise::report::parts::{FrameSource, SubjectFound};
 use stopwise::report::term::{self, Style};
 use stopwise::simulator::dng::{dng, read_out};
 use stopwise::simulator::file::{MODEL, Tags, jpeg};

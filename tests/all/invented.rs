@@ -1,15 +1,18 @@
 //! Invented but plausible records and pages, seeded: for tests of how things look.
 
 use stopwise::body_noise::record::{
-    BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint, WithError,
+    BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint,
 };
 use stopwise::core::random::SplitMix64;
 use stopwise::core::verdict::{BlurBy, Cause, Verdict};
 use stopwise::core::{Flag, FlagSet, Measured};
 use stopwise::cull::page_data::{BurstPage, FramePictures};
+use stopwise::cull::record::*;
+use stopwise::cull::summary;
 use stopwise::image::Picture;
-use stopwise::report::record::*;
-use stopwise::report::summary;
+use stopwise::report::header::Header;
+use stopwise::report::parts::*;
+use stopwise::report::value::WithError;
 
 /// Side of an invented crop, px.
 pub const CROP_PX: u16 = 320;
@@ -47,15 +50,7 @@ pub fn outing(seed: u64, bursts: &[usize], pictures: bool) -> Invented {
             reason: "damaged picture: data end after 1204 of 4016 lines".to_owned(),
         },
     ];
-    let record = CullRecord {
-        schema: SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
-        outing,
-        bursts,
-        frames,
-        skipped,
-    };
+    let record = CullRecord { header: Header::new(CULL_SCHEMA), outing, bursts, frames, skipped };
     Invented { pages, record }
 }
 
@@ -324,9 +319,7 @@ pub fn inspected(seed: u64) -> (InspectRecord, FramePictures) {
         map: None,
     };
     let record = InspectRecord {
-        schema: SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(CULL_SCHEMA),
         map: map(&frame),
         frame,
         noise,
@@ -417,9 +410,7 @@ pub fn noise() -> NoiseRecord {
         findings: Vec::new(),
     };
     NoiseRecord {
-        schema: NOISE_SCHEMA,
-        program: "stopwise",
-        version: env!("CARGO_PKG_VERSION"),
+        header: Header::new(NOISE_SCHEMA),
         paths: vec!["meadow & wood/raws".into()],
         bodies: vec![known, unknown],
         skipped: vec![SkippedRecord {

@@ -9,12 +9,13 @@ use stopwise::cull::terminal;
 
 use stopwise::Error;
 use stopwise::core::Measured;
+use stopwise::cull::columns::COLUMNS;
 use stopwise::cull::page::ReportWriter;
 use stopwise::cull::page_data::FramePictures;
-use stopwise::report::column::{COLUMNS, markdown_table};
+use stopwise::cull::record::{CullRecord, FrameRecord, MapRecord};
+use stopwise::report::column::markdown_table;
 use stopwise::report::html::{THEMES, contrast};
 use stopwise::report::map::map_png;
-use stopwise::report::record::{CullRecord, FrameRecord};
 use stopwise::report::term::{self, Style};
 use stopwise::report::{colour_scale, csv, json};
 
@@ -57,7 +58,7 @@ fn json_of(record: &impl serde::Serialize) -> String {
 
 fn csv_of(frames: &[FrameRecord]) -> String {
     let mut out = Vec::new();
-    csv::write(frames, &mut out).unwrap();
+    csv::write(COLUMNS, frames, &mut out).unwrap();
     String::from_utf8(out).unwrap()
 }
 
@@ -141,7 +142,8 @@ fn terminal_shows_control_signs_instead_of_obeying_them() {
 #[test]
 fn another_place_that_could_be_meant_must_be_a_second_frame_of_an_unmarked_burst() {
     use stopwise::cull::invariants::contradictions;
-    use stopwise::report::record::{OtherSubject, SubjectFound};
+    use stopwise::cull::record::OtherSubject;
+    use stopwise::report::parts::SubjectFound;
     let said = |best: &str, x: f64, found: SubjectFound| {
         let mut record: CullRecord = invented::outing(7, &[3], false).record;
         let second =
@@ -379,7 +381,7 @@ fn every_renderer_reads_the_one_list_of_columns() {
     let page = report(&made, "meadow");
     let (record, _) = invented::inspected(3);
     let inspected = inspect_terminal::inspect(&record, Style::PLAIN);
-    let table = markdown_table();
+    let table = markdown_table(COLUMNS);
     golden("columns.md", &table);
     let heading: Vec<&str> = csv.lines().next().unwrap().split(',').collect();
     for column in COLUMNS {
@@ -430,7 +432,9 @@ fn a_report_that_cannot_be_written_says_so_and_leaves_the_old_one() {
 fn a_full_disk_keeps_its_kind_through_json_and_csv() {
     let made = invented::outing(7, &[40], false);
     let full = || std::fs::OpenOptions::new().write(true).open("/dev/full").unwrap();
-    for error in [json::write(&made.record, full()), csv::write(&made.record.frames, full())] {
+    for error in
+        [json::write(&made.record, full()), csv::write(COLUMNS, &made.record.frames, full())]
+    {
         assert_eq!(error.unwrap_err().kind(), std::io::ErrorKind::StorageFull);
     }
 }
@@ -552,6 +556,41 @@ fn a_long_report_has_several_pages() {
     assert_eq!(std::fs::read_to_string(&own).unwrap(), "my own page");
 }
 
+/// Reads the golden record of `cull` with something in it replaced.
+fn read_golden(from: &str, to: &str) -> stopwise::Result<CullRecord> {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/golden/cull.json");
+    let text = std::fs::read_to_string(path).unwrap();
+    assert!(text.contains(from), "{from}");
+    CullRecord::read(&text.replacen(from, to, 1))
+}
+
+#[test]
+fn a_written_record_is_read_to_the_last_digit() {
+    let read = read_golden("", "").unwrap();
+    golden("cull.json", &json_of(&read));
+    // An earlier form, and words of another version.
+    let earlier = read_golden(r#""schema": 2"#, r#""schema": 1"#).unwrap();
+    assert_eq!(earlier.frames, read.frames);
+    let unclear = read_golden(r#""verdict": "cannot say""#, r#""verdict": "unclear""#).unwrap();
+    assert_eq!(unclear, read);
+}
+
+#[test]
+fn what_is_no_record_of_cull_is_refused_with_the_reason() {
+    for (from, to, says) in [
+        (r#""program": "stopwise""#, r#""program": "other""#, "another program wrote it"),
+        (r#""schema": 2"#, r#""schema": 3"#, "its form is number 3, this program reads 2"),
+        (r#""verdict": "hit""#, r#""verdict": "maybe""#, "unknown variant `maybe`"),
+        (r#""bursts": ["#, r#""burst": ["#, "missing field `bursts`"),
+    ] {
+        match read_golden(from, to) {
+            Err(Error::NoCullRecord(why)) => assert!(why.contains(says), "{why}"),
+            other => panic!("{from}: {other:?}"),
+        }
+    }
+    assert!(matches!(CullRecord::read("[]"), Err(Error::NoCullRecord(_))));
+}
+
 #[test]
 fn the_map_png_shows_the_scale_and_leaves_gaps_clear() {
     let (mut record, _) = invented::inspected(3);
@@ -559,7 +598,9 @@ fn the_map_png_shows_the_scale_and_leaves_gaps_clear() {
     map.blur_sigma_px[0] = Some(0.5);
     map.blur_sigma_px[1] = None;
     map.blur_sigma_px[2] = Some(8.0);
-    let png = map_png(map, 3).unwrap();
+    let png_of =
+        |map: &MapRecord, side_px| map_png((map.cols, map.rows), &map.blur_sigma_px, side_px);
+    let png = png_of(map, 3).unwrap();
     let read = image::load_from_memory(&png).unwrap().to_rgba8();
     assert_eq!(read.dimensions(), (map.cols * 3, map.rows * 3));
     let at = |x, y| read.get_pixel(x, y).0;
@@ -568,9 +609,9 @@ fn the_map_png_shows_the_scale_and_leaves_gaps_clear() {
     assert_eq!(at(4, 1)[3], 0);
     let [r, g, b] = colour_scale::colour_at(1.0);
     assert_eq!(at(7, 0), [r, g, b, 255]);
-    assert!(matches!(map_png(map, 1000), Err(Error::Encode(_))), "larger than is sensible");
+    assert!(matches!(png_of(map, 1000), Err(Error::Encode(_))), "larger than is sensible");
     map.blur_sigma_px.pop();
-    assert!(matches!(map_png(map, 3), Err(Error::Encode(_))), "a tile is missing");
+    assert!(matches!(png_of(map, 3), Err(Error::Encode(_))), "a tile is missing");
 }
 
 #[test]

@@ -2,7 +2,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-use stopwise::cull::written::{FullCull, WrittenCull};
+use stopwise::cull::record::CullRecord;
 use stopwise::store::record_places::{RecordOrigin, RecordPlaces};
 
 /// Frames of a record that are looked up: each asks the system a few times.
@@ -29,8 +29,7 @@ fn folder() -> &'static Path {
 /// Nothing that a record names lies outside its folder.
 pub fn run(bytes: &[u8]) {
     let Ok(text) = std::str::from_utf8(bytes) else { return };
-    let _ = FullCull::read(text);
-    let Ok(record) = WrittenCull::read(text) else { return };
+    let Ok(record) = CullRecord::read(text) else { return };
     let root = folder();
     let real = root.canonicalize().expect("the folder is there");
     for moved in [None, Some(root)] {

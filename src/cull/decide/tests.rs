@@ -354,9 +354,12 @@ fn a_ghost_needs_flash_focus_and_evidence() {
     assert!(credible(of(0.35, 0.25), Reached::Yes, facets, true));
     assert!(!credible(of(0.35, 0.25), Reached::Yes, facets, false), "no flash");
     assert!(!credible(of(0.35, 0.25), Reached::No, facets, true), "nothing in focus");
-    // Longer than 2.3 periods of the pattern.
-    assert!(!credible(of(0.35, 0.39), Reached::Yes, Some(0.2), true));
-    assert!(credible(of(0.35, 0.41), Reached::Yes, Some(0.2), true));
+    // 12 px of a pattern with this many periods in them.
+    let periods = |n: f64| Some(n / 12.0);
+    let (short, long) = (periods(GHOST_PERIODS - 0.01), periods(GHOST_PERIODS + 0.01));
+    assert!(credible(of(0.35, GHOST_EXPLAINED - 0.01), Reached::Yes, short, true));
+    assert!(!credible(of(0.35, GHOST_EXPLAINED - 0.01), Reached::Yes, long, true));
+    assert!(credible(of(0.35, GHOST_EXPLAINED + 0.01), Reached::Yes, long, true));
     // A whole smear, and any without a pattern, must explain more.
     assert!(!credible(of(1.0, 0.39), Reached::Yes, facets, false));
     assert!(credible(of(1.0, 0.41), Reached::Yes, facets, false));

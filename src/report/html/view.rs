@@ -3,7 +3,7 @@
 use base64::Engine;
 
 use crate::image::Picture;
-use crate::report::record::Finding;
+use crate::report::parts::Finding;
 use crate::report::wording;
 
 /// A picture in the page.

@@ -1,8 +1,8 @@
 //! Blur drawn to scale, and the legend of the maps.
 
 use super::drawing::{Anchor, Drawing};
+use crate::core::Measured;
 use crate::report::colour_scale;
-use crate::report::record::FrameRecord;
 use crate::report::wording;
 
 /// CSS px drawn for one px of the picture.
@@ -14,17 +14,29 @@ pub const RULER_PX: u32 = 20;
 /// Room left of 0 and right of the end, so that end labels are not cut.
 const MARGIN: f64 = 6.0;
 
+/// The numbers of a blur bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct BlurBar {
+    /// Blur at the subject, px.
+    pub blur: Measured,
+    /// The range that holds the blur with 68 % probability, px.
+    pub range_px: Option<(f64, f64)>,
+    /// Blur that the settings can give at best, px.
+    pub allowed_px: Option<f64>,
+    /// Pixel pitch, µm, for the length of the ruler on the sensor.
+    pub pixel_pitch_um: Option<f64>,
+}
+
 /// The blur of a frame as a bar as long as the blur is wide (2σ), above a ruler of pixels, with
-/// a mark over the range that holds it with 68 % probability and a tick where the settings' own blur ends. `None` when
-/// there is no blur to draw.
-pub fn blur_bar(frame: &FrameRecord) -> Option<String> {
-    let blur = frame.blur_sigma_px.filter(|b| b.value.is_finite())?;
+/// a mark over its range (or its standard error) and a tick where the settings' own blur ends.
+pub fn blur_bar(bar: &BlurBar) -> String {
+    let blur = bar.blur;
     let wide_px = 2.0 * blur.value;
     let end_px = f64::from(RULER_PX);
     let at = |px: f64| MARGIN + px.clamp(0.0, end_px) * PX_PER_PX;
-    let shown = match (frame.blur_low_px, frame.blur_high_px) {
-        (Some(low), Some(high)) => wording::range(blur.value, low, high),
-        _ => wording::measured(&blur),
+    let shown = match bar.range_px {
+        Some((low, high)) => wording::range(blur.value, low, high),
+        None => wording::measured(&blur),
     };
     let says = format!("blur {shown} px: a bar {} px long", number(wide_px));
     let mut d = Drawing::new(end_px * PX_PER_PX + 2.0 * MARGIN, 46.0, &says);
@@ -34,21 +46,18 @@ pub fn blur_bar(frame: &FrameRecord) -> Option<String> {
         // A gap across the bar: it goes on beyond the ruler.
         d.path("gap", &[(at(end_px) - 22.0, 20.0), (at(end_px) - 16.0, 4.0)]);
     }
-    let ends = match (frame.blur_low_px, frame.blur_high_px, blur.std_err) {
-        (Some(low), Some(high), _) => Some((low, high)),
-        (_, _, Some(err)) => Some((blur.value - err, blur.value + err)),
-        _ => None,
-    };
+    let error = || blur.std_err.map(|err| (blur.value - err, blur.value + err));
+    let ends = bar.range_px.or_else(error);
     if let Some((low, high)) = ends.filter(|(low, high)| wide_px <= end_px && low < high) {
         d.error_level(12.0, at(2.0 * low), at(2.0 * high));
     }
-    if let Some(allowed) = frame.blur_allowed_px.filter(|a| a.is_finite() && 2.0 * a <= end_px) {
+    if let Some(allowed) = bar.allowed_px.filter(|a| a.is_finite() && 2.0 * a <= end_px) {
         d.line("allowed", (at(2.0 * allowed), 1.0), (at(2.0 * allowed), 25.0));
     }
     let length = |px: u32| if px.is_multiple_of(5) { 6.0 } else { 3.0 };
     let ticks: Vec<(f64, f64)> = (0..=RULER_PX).map(|px| (at(f64::from(px)), length(px))).collect();
     d.ruler(25.0, &ticks);
-    let last = match frame.exposure.pixel_pitch_um.filter(|p| p.is_finite()) {
+    let last = match bar.pixel_pitch_um.filter(|p| p.is_finite()) {
         Some(pitch) => format!("{RULER_PX} px = {} µm", wording::fixed(end_px * pitch, 0)),
         None => format!("{RULER_PX} px"),
     };
@@ -56,7 +65,7 @@ pub fn blur_bar(frame: &FrameRecord) -> Option<String> {
         d.text("soft", (at(px), 43.0), Anchor::Middle, label);
     }
     d.text("soft", (at(end_px) + MARGIN, 43.0), Anchor::End, &last);
-    Some(d.done())
+    d.done()
 }
 
 fn number(value: f64) -> String {

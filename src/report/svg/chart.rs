@@ -3,7 +3,7 @@
 use super::axis::{AxisScale, F_STOPS, PlotAxis, WORKING_STOPS, even_ticks, stop_range};
 use super::drawing::{Anchor, Drawing};
 use crate::core::Measured;
-use crate::report::record::{BreakdownRow, NoiseAt, Proportion, SpectrumPoint};
+use crate::report::parts::{BreakdownRow, NoiseAt, Proportion, SpectrumPoint};
 use crate::report::wording;
 
 /// Width of the charts of an outing: four side by side on a desk, one on a phone.

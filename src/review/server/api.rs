@@ -2,8 +2,10 @@
 
 use crate::core::Flag;
 use crate::core::verdict::Verdict;
-use crate::report::column::{COLUMNS, by_key};
-use crate::report::record::{BurstRecord, Finding, FrameRecord};
+use crate::cull::columns::{COLUMNS, by_key};
+use crate::cull::record::{BurstRecord, FrameRecord};
+use crate::cull::wording::first_cause;
+use crate::report::parts::Finding;
 use crate::report::wording;
 use serde::Serialize;
 
@@ -153,7 +155,7 @@ impl FrameAnswer {
             subject: row.subject.map(|s| [s.x, s.y]),
             sure: row.subject.map(|s| wording::fixed(s.confidence, 2)),
             verdict: row.verdict.word(),
-            cause: wording::first_cause(row),
+            cause: first_cause(row),
             blur: shown("blur_sigma_px").map(|(v, unit)| format!("{v} {unit}")),
             ratio: shown("blur_ratio").map(|(v, unit)| format!("{v} {unit} best")),
             blur_px: sound(row.blur_sigma_px.map(|m| m.value)),

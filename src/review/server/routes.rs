@@ -127,7 +127,10 @@ struct MapAnswer {
 fn map(session: &Session, n: usize) -> HttpAnswer {
     let made = session.map(n).and_then(|(map, row)| {
         Some(MapAnswer {
-            picture: html::data_uri("image/png", &map_png(&map, 1).ok()?),
+            picture: html::data_uri(
+                "image/png",
+                &map_png((map.cols, map.rows), &map.blur_sigma_px, 1).ok()?,
+            ),
             width_px: map.cols * map.tile_px,
             height_px: map.rows * map.tile_px,
             legend: svg::scale_gradient() + &svg::map_legend(row.exposure.pixel_pitch_um),

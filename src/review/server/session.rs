@@ -8,14 +8,15 @@ use std::time::Instant;
 use crate::core::verdict::Verdict;
 use crate::cull::open_burst::{JudgedAgain, OpenBurst};
 use crate::cull::outing::OutingJob;
+use crate::cull::record::{BurstRecord, FrameRecord, MapRecord};
+use crate::cull::wording::tally;
 use crate::error::Result;
 use crate::image::{self, Frame};
-use crate::report::record::{BurstRecord, FrameRecord, MapRecord};
 use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecision};
 
 use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line, finding};
 use super::pictures::Decodes;
-use crate::report::record::SubjectFound;
+use crate::report::parts::SubjectFound;
 use crate::report::wording;
 
 /// An outing as it comes to be looked at.
@@ -190,7 +191,7 @@ impl Session {
                 .filter(|f| !f.is_empty())
                 .collect::<Vec<_>>()
                 .join(" · "),
-            tally: wording::tally(burst.rows.iter()),
+            tally: tally(burst.rows.iter()),
             subject: match (burst.judged_for, burst.record.subject.found) {
                 (Some(_), _) => "The subject was moved by you.",
                 (None, SubjectFound::Marked) => "The subject was marked.",

@@ -22,9 +22,7 @@ use super::sqlite::{self, DatabaseKind, OpenFailure};
 use crate::error::{Error, LogProblem, Result};
 
 pub use merge::Merged;
-pub use rows::{
-    Correction, LoggedFrame, LoggedNoise, LoggedSigma, LoggedValue, NewOuting, Outing, OutingKind,
-};
+pub use rows::{Correction, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, OutingKind};
 pub use schema::FORM;
 pub use write::Added;
 

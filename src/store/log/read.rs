@@ -5,9 +5,10 @@ use std::collections::{HashMap, HashSet};
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::Log;
-use super::rows::{LoggedFrame, LoggedNoise, LoggedSigma, LoggedValue, Outing, OutingKind};
+use super::rows::{LoggedFrame, LoggedNoise, LoggedSigma, Outing, OutingKind};
 use super::write::FRAME_COLUMNS;
 use crate::error::{LogProblem, Result};
+use crate::report::value::WithError;
 
 const OUTINGS: &str = "SELECT o.id, o.uid, o.kind, o.title, o.logged_at, o.program_version, \
      o.subject, o.rig, o.excluded, o.corrected_at, \
@@ -213,9 +214,9 @@ fn short_id(content_id: &str) -> u128 {
 }
 
 fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {
-    let value = |at: usize| -> rusqlite::Result<Option<LoggedValue>> {
+    let value = |at: usize| -> rusqlite::Result<Option<WithError>> {
         let std_err = row.get(at.saturating_add(1))?;
-        Ok(row.get::<_, Option<f64>>(at)?.map(|value| LoggedValue { value, std_err }))
+        Ok(row.get::<_, Option<f64>>(at)?.map(|value| WithError { value, std_err }))
     };
     Ok(LoggedFrame {
         path: row.get(0)?,
@@ -260,9 +261,9 @@ pub(super) fn noise(connection: &Connection) -> rusqlite::Result<Vec<LoggedNoise
          ORDER BY body, source, iso, logged_at, id",
     )?;
     let found = rows.query_map([], |row| {
-        let value = |at: usize| -> rusqlite::Result<Option<LoggedValue>> {
+        let value = |at: usize| -> rusqlite::Result<Option<WithError>> {
             let std_err = row.get(at.saturating_add(1))?;
-            Ok(row.get::<_, Option<f64>>(at)?.map(|value| LoggedValue { value, std_err }))
+            Ok(row.get::<_, Option<f64>>(at)?.map(|value| WithError { value, std_err }))
         };
         let id: i64 = row.get(0)?;
         let noise = LoggedNoise {

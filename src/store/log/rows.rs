@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::report::value::WithError;
+
 /// What the frames of an outing are, so that tests and clips do not mix with the field.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize)]
 #[serde(rename_all = "lowercase")]
@@ -30,15 +32,6 @@ impl OutingKind {
             .into_iter()
             .find(|k| k.word() == word)
     }
-}
-
-/// A number with its standard error in the same unit, where one is known.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct LoggedValue {
-    /// The value.
-    pub value: f64,
-    /// One standard error; `None` when none is known.
-    pub std_err: Option<f64>,
 }
 
 /// One frame as logged. A value that was not measured or not known is `None`.
@@ -77,7 +70,7 @@ pub struct LoggedFrame {
     /// Name of the rig.
     pub rig: Option<String>,
     /// Magnification.
-    pub magnification: Option<LoggedValue>,
+    pub magnification: Option<WithError>,
     /// Pixel pitch, µm.
     pub pixel_pitch_um: Option<f64>,
     /// The verdict's word.
@@ -87,17 +80,17 @@ pub struct LoggedFrame {
     /// Share of the loss that the first cause explains, 0..1.
     pub cause_share: Option<f64>,
     /// Blur at the subject, px.
-    pub blur_sigma_px: Option<LoggedValue>,
+    pub blur_sigma_px: Option<WithError>,
     /// Blur that the settings allow, px.
     pub blur_allowed_px: Option<f64>,
     /// Blur over the burst's best.
-    pub blur_ratio: Option<LoggedValue>,
+    pub blur_ratio: Option<WithError>,
     /// Detail at the subject, bits a pixel.
-    pub detail_bits_px: Option<LoggedValue>,
+    pub detail_bits_px: Option<WithError>,
     /// Noise, 8-bit steps.
-    pub noise_sigma_dn: Option<LoggedValue>,
+    pub noise_sigma_dn: Option<WithError>,
     /// Length of the smear of movement, px.
-    pub motion_length_px: Option<LoggedValue>,
+    pub motion_length_px: Option<WithError>,
     /// Brightness at the subject, 8-bit steps.
     pub subject_mean_dn: Option<f64>,
     /// Keys of the frame's cautions, separated by spaces.
@@ -181,9 +174,9 @@ pub struct LoggedNoise {
     /// From black to saturation, DN.
     pub range_dn: Option<f64>,
     /// Gain, DN per electron.
-    pub gain_dn_per_e: Option<LoggedValue>,
+    pub gain_dn_per_e: Option<WithError>,
     /// Read noise, electrons.
-    pub read_noise_e: Option<LoggedValue>,
+    pub read_noise_e: Option<WithError>,
     /// Noise by level.
     pub sigma_at: Vec<LoggedSigma>,
     /// Whether it is a figure and not only a bound.

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::Connection;
 
 use super::*;
+use crate::report::value::WithError;
 
 struct TestLog(tempfile::TempDir);
 
@@ -31,11 +32,11 @@ fn frame(number: usize) -> LoggedFrame {
         iso: Some(400),
         verdict: if number.is_multiple_of(3) { "hit" } else { "miss" }.to_owned(),
         causes: "plane-off diffraction".to_owned(),
-        magnification: Some(LoggedValue { value: 2.0, std_err: None }),
-        blur_sigma_px: Some(LoggedValue { value: 0.7, std_err: Some(0.04) }),
+        magnification: Some(WithError { value: 2.0, std_err: None }),
+        blur_sigma_px: Some(WithError { value: 0.7, std_err: Some(0.04) }),
         detail_bits_px: number
             .is_multiple_of(2)
-            .then_some(LoggedValue { value: 1.5, std_err: Some(0.02) }),
+            .then_some(WithError { value: 1.5, std_err: Some(0.02) }),
         flags: "alone".to_owned(),
         ..LoggedFrame::default()
     }
@@ -87,7 +88,7 @@ fn noise_is_written_once() {
         frames: 2,
         method: "pair".to_owned(),
         range_dn: Some(15000.0),
-        gain_dn_per_e: Some(LoggedValue { value: 0.4, std_err: Some(0.01) }),
+        gain_dn_per_e: Some(WithError { value: 0.4, std_err: Some(0.01) }),
         read_noise_e: None,
         sigma_at: vec![
             LoggedSigma { level: 0.02, sigma_dn: 9.0, std_err_dn: Some(0.1) },
@@ -223,7 +224,7 @@ fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
     assert_eq!(form(&log.connection).unwrap(), FORM);
     let (outing, frames) = log.outing(1).unwrap();
     assert_eq!((outing.title.as_str(), frames.len()), ("old day", 1));
-    assert_eq!(frames[0].blur_sigma_px, Some(LoggedValue { value: 0.5, std_err: None }));
+    assert_eq!(frames[0].blur_sigma_px, Some(WithError { value: 0.5, std_err: None }));
     assert!(log.noise().unwrap().is_empty());
     log.check().unwrap();
 }

@@ -2,9 +2,10 @@
 
 use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params, params};
 
-use super::rows::{Correction, LoggedFrame, LoggedNoise, LoggedValue, NewOuting};
+use super::rows::{Correction, LoggedFrame, LoggedNoise, NewOuting};
 use super::{Log, problem};
 use crate::error::{LogProblem, Result};
+use crate::report::value::WithError;
 
 /// What became of an outing that was logged.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -174,8 +175,8 @@ pub(super) fn insert_frames(
         "INSERT INTO frame (outing_id, seq, {FRAME_COLUMNS}) VALUES ({})",
         places.join(", ")
     ))?;
-    let value = |v: Option<LoggedValue>| v.map(|v| v.value);
-    let error = |v: Option<LoggedValue>| v.and_then(|v| v.std_err);
+    let value = |v: Option<WithError>| v.map(|v| v.value);
+    let error = |v: Option<WithError>| v.and_then(|v| v.std_err);
     for (seq, f) in frames.iter().enumerate() {
         insert.execute(rusqlite::params_from_iter::<[&dyn rusqlite::ToSql; 37]>([
             &outing,
@@ -223,8 +224,8 @@ pub(super) fn insert_frames(
 /// Inserts a row of noise unless the same figures are there; says whether it was new.
 pub(super) fn insert_noise(tx: &Transaction<'_>, n: &LoggedNoise) -> rusqlite::Result<bool> {
     let uid = noise_uid(n);
-    let value = |v: Option<LoggedValue>| v.map(|v| v.value);
-    let error = |v: Option<LoggedValue>| v.and_then(|v| v.std_err);
+    let value = |v: Option<WithError>| v.map(|v| v.value);
+    let error = |v: Option<WithError>| v.and_then(|v| v.std_err);
     let new = tx.execute(
         "INSERT INTO noise (uid, logged_at, body, iso, source, frames, method, range_dn, \
          gain_dn_per_e, gain_std_err, read_noise_e, read_noise_std_err, trusted) \

@@ -23,12 +23,17 @@ fn record(place: &Place, frames: &[(&str, Option<&str>, &str)]) {
                     json!([{"cause": "plane-off", "share": 0.8}, {"cause": "noise", "share": 0.2}])
                 }
             };
-            json!({"path": path, "partner": partner, "burst": 1, "verdict": verdict,
-                   "causes": causes})
+            json!({"path": path, "partner": partner, "source": "rendered", "burst": 1,
+                   "width_px": 600, "height_px": 400, "exposure": {}, "verdict": verdict,
+                   "causes": causes, "because": "", "flags": []})
         })
         .collect();
-    let record = json!({"schema": 1, "program": "stopwise", "outing": {"paths": ["day"]},
-                        "frames": rows});
+    let outing = json!({"paths": ["day"], "frames": rows.len(), "bursts": 1,
+                        "unmarked_bursts": 1, "hits": {"count": 0, "of": 0}, "near": 0,
+                        "misses": 0, "cannot_say": 0, "by_cause": [], "by_aperture": [],
+                        "by_shutter": [], "findings": []});
+    let record = json!({"schema": 1, "program": "stopwise", "version": "0.1.0",
+                        "outing": outing, "bursts": [], "frames": rows, "skipped": []});
     place.put("day.json", record.to_string().as_bytes());
     for (path, partner, _) in frames {
         place.put(&format!("day/{path}"), format!("pixels of {path}").as_bytes());

@@ -1,5 +1,5 @@
-//! The records: one serde type per command. JSON is the record itself; every other rendering
-//! reads the same fields and does no arithmetic of its own.
+//! The records of `cull` and `inspect`. JSON is the record itself; every other rendering reads the
+//! same fields and does no arithmetic of its own.
 //!
 //! Positions are fractions of the upright picture (0..1 from the left and from the top). A value
 //! that is missing is `null`, never 0.
@@ -8,9 +8,15 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::verdict::{BlurBy, Cause, Verdict};
 use crate::core::{FlagSet, Measured};
+use crate::error::{Error, Result};
+use crate::report::header::Header;
+use crate::report::parts::{
+    BreakdownRow, ExposureRecord, Finding, FrameSource, NoiseAt, Proportion, SkippedRecord,
+    SpectrumPoint, SubjectFound,
+};
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const SCHEMA: u32 = 2;
+pub const CULL_SCHEMA: u32 = 2;
 
 /// One cause with its share of the loss (variance of blur it explains, 0..1).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -20,28 +26,6 @@ pub struct CauseShare {
     /// Its share of the loss against the best that these settings can give; `None` when it
     /// cannot be put in numbers.
     pub share: Option<f64>,
-}
-
-/// What kind of file a frame was measured on.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum FrameSource {
-    /// The camera's raw file.
-    Raw,
-    /// A rendered picture.
-    Rendered,
-}
-
-/// Where the subject point of a burst came from.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
-#[serde(rename_all = "lowercase")]
-pub enum SubjectFound {
-    /// Given by the user.
-    Marked,
-    /// Found from the burst itself.
-    Automatic,
-    /// Not found.
-    None,
 }
 
 /// The subject point in one frame.
@@ -75,42 +59,6 @@ pub struct MotionRecord {
     pub length_std_err_px: Option<f64>,
     /// Direction, degrees from the horizontal of the upright picture, 0..180, counter-clockwise.
     pub direction_deg: f64,
-}
-
-/// Exposure as recorded, flattened for the record; `None` is unknown.
-#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
-pub struct ExposureRecord {
-    /// Marked f-number.
-    pub f_number: Option<f64>,
-    /// Exposure time, s.
-    pub shutter_s: Option<f64>,
-    /// ISO sensitivity.
-    pub iso: Option<u32>,
-    /// Whether the camera saw a flash fire (a flash it does not know may have fired anyway).
-    pub flash_fired: Option<bool>,
-    /// Focal length, mm.
-    pub focal_mm: Option<f64>,
-    /// Exposure bias, Ev.
-    pub exposure_bias_ev: Option<f64>,
-    /// When it was taken: local time, with offset when the camera wrote one.
-    pub taken_at: Option<String>,
-    /// Body, make and model.
-    pub body: Option<String>,
-    /// Lens, as recorded.
-    pub lens: Option<String>,
-    /// Pixel pitch of this file, micrometres.
-    pub pixel_pitch_um: Option<f64>,
-    /// Name of the rig that the frame was taken with.
-    pub rig: Option<String>,
-    /// Magnification on the sensor.
-    pub magnification: Option<Measured>,
-    /// Working f-number: what light and diffraction go by.
-    pub working_f_number: Option<Measured>,
-    /// Size of a pixel of this file on the subject, µm.
-    pub object_um_per_px: Option<Measured>,
-    /// Where the values came from, by field name, for those that did not come from the file.
-    #[serde(default, skip_serializing_if = "std::collections::BTreeMap::is_empty")]
-    pub from: std::collections::BTreeMap<String, crate::core::ValueSource>,
 }
 
 /// The verdict repeated at the size where the picture will be used.
@@ -235,42 +183,8 @@ pub struct BurstRecord {
     pub findings: Vec<Finding>,
 }
 
-/// One sentence with its number and what to do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Finding {
-    /// The sentence.
-    pub says: String,
-    /// What to do about it, if anything.
-    pub next: Option<String>,
-}
-
-/// A share with its interval.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct Proportion {
-    /// How many.
-    pub count: u32,
-    /// Out of how many.
-    pub of: u32,
-    /// Lower end of the 95 % Wilson interval; `None` when `of` is 0.
-    pub low: Option<f64>,
-    /// Upper end of the 95 % Wilson interval; `None` when `of` is 0.
-    pub high: Option<f64>,
-}
-
-/// One row of a breakdown (an aperture, a shutter time, a cause).
-#[derive(Debug, Clone, PartialEq, Serialize)]
-pub struct BreakdownRow {
-    /// What the row is about, as shown ("f/8", "1/200 s", "plane-off").
-    pub key: String,
-    /// Where it stands on its axis (marked f-number, or exposure time in s); `None` when the row
-    /// has no place on an axis.
-    pub at: Option<f64>,
-    /// Frames of that kind and how many of them are what the table counts.
-    pub share: Proportion,
-}
-
 /// Summary of an outing.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct OutingRecord {
     /// What was given to the program.
     pub paths: Vec<String>,
@@ -298,24 +212,12 @@ pub struct OutingRecord {
     pub findings: Vec<Finding>,
 }
 
-/// A frame passed over.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct SkippedRecord {
-    /// The file.
-    pub path: String,
-    /// Why.
-    pub reason: String,
-}
-
 /// The record of `cull`.
-#[derive(Debug, Clone, PartialEq, Serialize)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct CullRecord {
-    /// [`SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`CULL_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// Summary.
     pub outing: OutingRecord,
     /// Bursts in order of time.
@@ -324,6 +226,20 @@ pub struct CullRecord {
     pub frames: Vec<FrameRecord>,
     /// Frames passed over.
     pub skipped: Vec<SkippedRecord>,
+}
+
+impl CullRecord {
+    /// Reads a record that `cull --json` wrote. Earlier forms lack fields that are optional since.
+    ///
+    /// # Errors
+    /// [`Error::NoCullRecord`] when the text is none, or one of a newer program.
+    pub fn read(text: &str) -> Result<CullRecord> {
+        let no_record = |e: serde_json::Error| Error::NoCullRecord(e.to_string());
+        // The kind of the file, and its form, are named before a field that is missing.
+        let header: Header = serde_json::from_str(text).map_err(no_record)?;
+        header.check(CULL_SCHEMA).map_err(Error::NoCullRecord)?;
+        serde_json::from_str(text).map_err(no_record)
+    }
 }
 
 /// The tile map of one frame, upright, row-major; `None` where there is no value.
@@ -343,35 +259,12 @@ pub struct MapRecord {
     pub lap_var: Vec<Option<f32>>,
 }
 
-/// One point of a spectrum.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct SpectrumPoint {
-    /// Frequency, cycles a pixel.
-    pub cy_px: f64,
-    /// Power density of picture plus noise, squared 8-bit steps.
-    pub power: f64,
-    /// Power density of the noise.
-    pub noise: f64,
-}
-
-/// The noise of one frame at one tone.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
-pub struct NoiseAt {
-    /// Mean luma, 8-bit steps.
-    pub level_dn: f64,
-    /// Noise there, standard deviation in 8-bit steps.
-    pub sigma_dn: Measured,
-}
-
 /// The record of `inspect`.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct InspectRecord {
-    /// [`SCHEMA`].
-    pub schema: u32,
-    /// Name of this program.
-    pub program: &'static str,
-    /// Version of this program.
-    pub version: &'static str,
+    /// Number of the form ([`CULL_SCHEMA`]), program and version.
+    #[serde(flatten)]
+    pub header: Header,
     /// The frame.
     pub frame: FrameRecord,
     /// Its map.

@@ -1,11 +1,9 @@
 //! Counting an outing: verdicts, hit rate with its interval, and the breakdowns.
 
-use super::record::{
-    BreakdownRow, BurstRecord, FrameRecord, OutingRecord, Proportion, SubjectFound,
-};
-use super::wording;
-use crate::core::stats;
+use super::record::{BurstRecord, FrameRecord, OutingRecord};
 use crate::core::verdict::{Cause, Verdict};
+use crate::report::parts::{BreakdownRow, Proportion, SubjectFound};
+use crate::report::wording;
 
 /// Judged frames short of which no hit rate is given.
 pub const MIN_FRAMES_FOR_RATE: u32 = 20;
@@ -30,13 +28,6 @@ pub fn no_rate_because(outing: &OutingRecord) -> Option<String> {
     })
 }
 
-/// A share with its 95 % Wilson score interval ([`stats::wilson`]).
-pub fn wilson(count: u32, of: u32) -> Proportion {
-    let count = count.min(of);
-    let (low, high) = stats::wilson(count, of).unzip();
-    Proportion { count, of, low, high }
-}
-
 /// Counts an outing. The hit rate and the breakdowns are out of the frames that could be judged;
 /// `findings` stays empty for the caller to fill.
 pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]) -> OutingRecord {
@@ -48,7 +39,7 @@ pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]
         bursts: bursts.len() as u32,
         unmarked_bursts: bursts.iter().filter(|b| b.subject.found != SubjectFound::Marked).count()
             as u32,
-        hits: wilson(hits, hits + near + misses),
+        hits: Proportion::wilson(hits, hits + near + misses),
         near,
         misses,
         cannot_say: called(Verdict::Unclear),
@@ -73,7 +64,7 @@ fn by_cause(frames: &[FrameRecord]) -> Vec<BreakdownRow> {
         .map(|(cause, n)| BreakdownRow {
             key: cause.word().to_owned(),
             at: None,
-            share: wilson(n, short.len() as u32),
+            share: Proportion::wilson(n, short.len() as u32),
         })
         .collect()
 }
@@ -99,7 +90,7 @@ fn hits_by(
         .map(|(key, value, hits, of)| BreakdownRow {
             key,
             at: Some(value),
-            share: wilson(hits, of),
+            share: Proportion::wilson(hits, of),
         })
         .collect()
 }
@@ -118,18 +109,4 @@ pub fn best_first(best: Option<&str>, frames: &[&FrameRecord]) -> Vec<usize> {
             .then(value(a.blur_sigma_px).total_cmp(&value(b.blur_sigma_px)))
     });
     order
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn a_share_is_within_its_number_and_has_its_interval() {
-        let share = wilson(9, 7);
-        let (low, high) = stats::wilson(7, 7).unwrap();
-        assert_eq!((share.count, share.of), (7, 7));
-        assert_eq!((share.low, share.high), (Some(low), Some(high)));
-        assert_eq!((wilson(0, 0).low, wilson(0, 0).high), (None, None));
-    }
 }
