@@ -521,3 +521,22 @@ fn every_dependency_is_used() {
     assert!(of("fn f() { open::that(1) }") && of("use open::that;") && of("x!(open::that(1));"));
     assert!(!of("mod open; use open::load;") && !of("use super::open; fn f() { open::load() }"));
 }
+
+/// Files that decide, and the tests in which both sides of their limits are tried.
+const DECIDED_IN: [(&str, &str); 1] = [("cull/decide.rs", "cull/decide/tests.rs")];
+
+#[test]
+fn every_limit_of_a_decision_has_its_test() {
+    for (file, tests) in DECIDED_IN {
+        let mut names = ItemNames::default();
+        names
+            .visit_file(&syn::parse_file(&fs::read_to_string(root().join(file)).unwrap()).unwrap());
+        assert!(names.constants.len() > 10, "{file} has {:?}", names.constants);
+        let tests = fs::read_to_string(root().join(tests)).unwrap();
+        let is_part = |c: char| c.is_alphanumeric() || c == '_';
+        let tried: BTreeSet<&str> = tests.split(|c| !is_part(c)).collect();
+        for name in names.constants {
+            assert!(tried.contains(name.as_str()), "no test of {file} names {name}");
+        }
+    }
+}
