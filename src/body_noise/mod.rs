@@ -43,7 +43,7 @@ pub const RENDERED_LEVELS: [f64; 3] = [0.2, 0.46, 0.75];
 /// Frames of one ISO that are measured, at most: more would not make the figure better than the
 /// method is.
 const MAX_FRAMES: usize = 12;
-/// Variance at black from one frame is off by this much of itself (prototype: 0.5 to 1.7 times).
+/// Variance at black from one frame is off by this much of itself (measured: 0.5 to 1.7 times).
 const SINGLE_BLACK_REL_ERR: f64 = 0.5;
 /// The series is believed when it gives each trusted setting's own figure within this share.
 const SERIES_AGREES: f64 = 0.08;

@@ -1,6 +1,6 @@
 //! What each frame of a clip is at its subject, judged against the clip's own best frames.
 //!
-//! The rule is that of a burst (method F5): blur from edges and blur from the energy of fine
+//! The rule is that of a burst: blur from edges and blur from the energy of fine
 //! structure, taken together, over that of the best frames; up to 1.3 times is a hit, up to twice
 //! is near. Two things differ, because frames of a clip are many, small and coded:
 //!
@@ -27,7 +27,7 @@ use crate::sharpness::focus_map::Tile;
 const BEST: (f64, usize) = (0.06, 3);
 /// Share of the course's frames whose median is the reference, and their least number.
 const REFERENCE: (f64, usize) = (0.01, 3);
-/// Weight of edges against energy in a frame's blur (F5.5 has a half). On clips made outside the
+/// Weight of edges against energy in a frame's blur (a half would be the geometric mean). On clips made outside the
 /// simulator (`benches/clip_truth.py`, tuning seeds) edges read 5 to 17 % low in noise and at low
 /// bit rates where the frame is a little soft, energy 3 to 6 %.
 const EDGES_WEIGHT: f64 = 0.25;
@@ -255,7 +255,7 @@ fn movement_px2(f: &ClipFrameVerdict, smear_px: Option<f64>) -> f64 {
     smear_px.or_else(seen).map_or(0.0, |l| l * l / 12.0)
 }
 
-/// Blur from edges and blur from energy together (F5.5).
+/// Blur from edges and blur from energy together.
 fn blur_judged(tile: Tile, energy: f64, best_px: f64, best_energy: f64) -> f64 {
     let level1 = S1_SQUARED[1];
     let energy = energy.max(MIN_ENERGY * best_energy);

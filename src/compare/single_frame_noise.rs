@@ -12,7 +12,7 @@ use crate::noise::spectrum::{NoiseSpectrum, RINGS, Spectrum};
 
 /// The chance is drawn from here, so that results repeat.
 const SEED: u64 = 0x006e_6f69_7365;
-/// How well the variance of a sensor is known from one frame (prototype: σ within 1.3 to 3 %).
+/// How well the variance of a sensor is known from one frame (measured: σ within 1.3 to 3 %).
 const REL_ERR: f64 = 0.04;
 /// Neighbours of the same colour on each side over which tones are averaged.
 const REACH: usize = 2;

@@ -9,8 +9,8 @@
 //!
 //! Range: from about 0.3 DN, below which rounding hides the noise. Found over true deviation on
 //! simulated frames: white noise 0.97-1.03 flat, 0.95-1.08 with four fifths textured; through
-//! JPEG 0.92-0.98; very pink noise 0.83-1.07. The prototype on real frames whose noise was known
-//! from repeats: 0.93/1.07/1.26 at the 10/50/90th percentile, hence the stated error of 13 %.
+//! JPEG 0.92-0.98; very pink noise 0.83-1.07. On real frames whose noise was known from repeats:
+//! 0.93/1.07/1.26 at the 10/50/90th percentile, hence the stated error of 13 %.
 //!
 //! A large frame is sampled: one tile from each of about [`MAX_TILES`] cells, at a place that
 //! depends on the cell alone.

@@ -43,11 +43,12 @@ function sinc(x) {
   const y = Math.PI * x;
   return Math.abs(y) < 1e-8 ? 1 : Math.sin(y) / y;
 }
+// For x from 0 on: 2/√π · exp(-x²) · Σ 2ⁿ x²ⁿ⁺¹ / (1·3·…·(2n+1)), all terms positive.
 function erf(x) {
-  const t = 1 / (1 + 0.3275911 * x);
-  const poly = t * (0.254829592 + t * (-0.284496736 + t * (1.421413741 + t * (-1.453152027 +
-    t * 1.061405429))));
-  return 1 - poly * Math.exp(-x * x);
+  if (x > 6) return 1;
+  let term = x, sum = x;
+  for (let n = 1; term > 1e-17 * sum; n++) sum += term *= 2 * x * x / (2 * n + 1);
+  return 2 / Math.sqrt(Math.PI) * Math.exp(-x * x) * sum;
 }
 
 // ---- measure/setting.rs

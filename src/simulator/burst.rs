@@ -103,9 +103,9 @@ pub enum TrueCall {
     Miss,
 }
 
-/// Greatest total sigma of a hit over that of the burst's best frame (method F5).
+/// Greatest total sigma of a hit over that of the burst's best frame (the grades of `core::verdict`).
 pub const HIT: f64 = 1.3;
-/// Greatest total sigma of a near over that of the burst's best frame (method F5).
+/// Greatest total sigma of a near over that of the burst's best frame (the grades of `core::verdict`).
 pub const NEAR: f64 = 2.0;
 
 /// Why a frame is not a hit.
@@ -228,7 +228,7 @@ impl SimulatedBurst {
         };
         burst.truths = burst.shots.iter().map(|s| burst.truth_of(s, subject.1)).collect();
         let best = burst.truths.iter().map(|t| t.sigma_total_px).fold(f64::MAX, f64::min);
-        // A burst whose best frame is far from what the lens can do holds no hit (method F5).
+        // A burst whose best frame is far from what the lens can do holds no hit.
         let in_focus = burst.spec.lens.sigma_px(0.0);
         for i in 0..burst.truths.len() {
             let truth = burst.truths[i];
@@ -384,7 +384,7 @@ impl SimulatedBurst {
             }
         }
         const TILE_PX: usize = 64;
-        // As many sharp tiles as make a cluster in method F4.
+        // As many sharp tiles as make a cluster for a verdict.
         const SHARP_TILES: usize = 10;
         let index = self.shots.iter().position(|s| std::ptr::eq(s, shot)).unwrap_or(usize::MAX);
         let sharp = self.sigma_map(index, TILE_PX).into_iter().filter(|s| *s <= HIT * best).count();

@@ -301,7 +301,7 @@ mod tests {
         sum / n
     }
 
-    // traps.md gives orders of magnitude for one scene; each row here asks only that the plain
+    // How much a trap fools a plain measure depends on the scene; each row here asks only that the plain
     // score is fooled in the stated direction.
     #[test]
     fn the_plain_score_is_fooled() {

@@ -189,7 +189,7 @@ fn an_exposure_in_two_files_is_measured_once_from_the_raw_one() {
         assert_eq!(a.exposure.iso, Some(200));
         assert_eq!(a.exposure.pixel_pitch_um.map(f64::round), Some(6.0));
         // Blur is in pixels of the full mosaic, as in the rendered file of the same size; near
-        // half a pixel demosaicing moves it by some 0.3 px² (method F3).
+        // half a pixel demosaicing moves it by some 0.3 px² (measured).
         let (x, y) = (a.blur_sigma_px.unwrap().value, b.blur_sigma_px.unwrap().value);
         assert!((x * x - y * y).abs() < 0.4, "raw {x} rendered {y}");
     }

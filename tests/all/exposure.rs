@@ -201,7 +201,7 @@ fn a_recorded_subject_is_a_place_in_the_file() {
     }
 }
 
-// Some writers put exposure tags beside those of the picture (facts section 1.2, crates notes).
+// Some writers put exposure tags beside those of the picture (facts section 1.2).
 #[test]
 fn tags_in_the_first_directory_are_found_by_number() {
     let e = read(&[

@@ -142,7 +142,7 @@ fn motions_made_by_scipy_are_found() {
     }
 }
 
-// Method A3: unregistered, half a pixel costs a third of D; registered under 2 %.
+// Unregistered, half a pixel costs a third of D; registered under 2 %.
 #[test]
 fn registered_pairs_keep_their_detail() {
     use crate::synthetic::detail_of_pair;

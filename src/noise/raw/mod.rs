@@ -29,7 +29,7 @@ use crate::core::Measured;
 /// Variance of rounding to whole steps, DN².
 pub const ROUNDING_DN2: f64 = 1.0 / 12.0;
 
-/// Scatter of the one-frame method itself, share of sigma (prototype: 1.3 % on a macro scene).
+/// Scatter of the one-frame method itself, share of sigma (measured: 1.3 % on a macro scene).
 const SINGLE_REL_ERR: f64 = 0.015;
 /// The same for a pair (tests below: within 2 %).
 const PAIR_REL_ERR: f64 = 0.007;
