@@ -5,9 +5,10 @@ use crate::core::Luma;
 use crate::error::Result;
 use crate::image::clip::{ClipInfo, ClipPart, ClipStream, Tools};
 use crate::sharpness::focus_map::FocusMap;
+use crate::tracking::burst_noise::BurstNoise;
 use crate::tracking::burst_planes::overlay;
 use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::locate::{BurstNoise, BurstPlaces, locate};
+use crate::tracking::locate::{BurstPlaces, locate};
 use crate::tracking::similarity::Similarity;
 use crate::tracking::subject_hints::SubjectHints;
 

@@ -13,9 +13,10 @@ use crate::sharpness::focus_map::FocusMap;
 use crate::sharpness::sharp_area::sharpest_area;
 use crate::sharpness::subject::SubjectBox;
 use crate::sharpness::subject_blur::{Attainable, Reached, subject_blur};
+use crate::tracking::burst_noise::BurstNoise;
 use crate::tracking::burst_planes::OverlaidBurst;
 use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::locate::{BurstNoise, BurstPlaces, LocatedSubject};
+use crate::tracking::locate::{BurstPlaces, LocatedSubject};
 use crate::tracking::subject_hints::SubjectHints;
 use crate::tracking::unmarked_subject::UnmarkedSubject;
 use crate::tracking::whole_frames;
@@ -76,10 +77,12 @@ impl<'a> RankedBurst<'a> {
         let in_plane = places
             .and_then(BurstPlaces::fitted)
             .map(|(overlaid, planes)| overlaid.in_plane_px2(planes));
-        let frames = (0..shots.len())
-            .map(|i| FrameVerdict {
+        let frames = boxes
+            .into_iter()
+            .enumerate()
+            .map(|(i, subject)| FrameVerdict {
                 place: located.positions[i],
-                subject: boxes[i].clone(),
+                subject,
                 judged_px: None,
                 range: None,
                 ratio: None,

@@ -10,9 +10,10 @@ use super::movement::movements;
 use super::subject_boxes::{Fetch, SubjectBoxes};
 use crate::sharpness::focus_map::FocusMap;
 use crate::sharpness::subject_blur::Attainable;
+use crate::tracking::burst_noise::BurstNoise;
 use crate::tracking::burst_planes;
 use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::locate::{BurstNoise, BurstPlaces, locate};
+use crate::tracking::locate::{BurstPlaces, locate};
 use crate::tracking::similarity::Similarity;
 use crate::tracking::subject_hints::SubjectHints;
 

@@ -5,8 +5,8 @@ use rayon::prelude::*;
 use crate::core::Flag;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::subject::{BOX_PX, REACH_PX, SubjectBox, SubjectSums};
+use crate::tracking::burst_noise::BurstNoise;
 use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
-use crate::tracking::locate::BurstNoise;
 use crate::tracking::subject_hints::SubjectMark;
 use crate::tracking::subject_tracking::SubjectPosition;
 

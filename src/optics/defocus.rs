@@ -97,6 +97,12 @@ pub(crate) mod exact {
         for (w20, want) in rows {
             for i in 0..nu.len() {
                 approx::assert_abs_diff_eq!(otf(nu[i], w20), want[i], epsilon = 1e-5);
+                // The approximation's own bound over these values.
+                approx::assert_abs_diff_eq!(
+                    crate::optics::defocus::otf_defocus(nu[i], w20),
+                    want[i],
+                    epsilon = 0.0144
+                );
             }
         }
         // facts H5: half modulation.

@@ -152,11 +152,11 @@ impl SmoothRows {
             );
             self.next += 1;
         }
-        let pick = |dy: isize| {
+        let row_at = |dy: isize| {
             let row = y.saturating_add_signed(dy).min(self.height - 1);
             self.ring[row % 5].as_slice()
         };
-        let rows = [pick(-2), pick(-1), pick(0), pick(1), pick(2)];
+        let rows = [row_at(-2), row_at(-1), row_at(0), row_at(1), row_at(2)];
         with_simd(
             #[inline(always)]
             || smooth_column(rows, out),

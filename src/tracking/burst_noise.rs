@@ -11,13 +11,33 @@ const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 /// Noise assumed where none shows and no level can be read, 8-bit steps.
 pub const UNSEEN_SIGMA_DN: f64 = 0.5;
 
+/// The noise of a burst.
+#[derive(Debug, Clone)]
+pub struct BurstNoise {
+    /// One model for the whole burst.
+    pub noise: BandNoise,
+    /// Whether any frame showed it.
+    pub is_seen: bool,
+    /// The model of each frame.
+    pub of_frame: Vec<BandNoise>,
+}
+
+impl BurstNoise {
+    /// Reads it from the frames.
+    pub fn of(shots: &[&FrameFeatures]) -> BurstNoise {
+        let (noise, is_seen) = burst_noise(shots);
+        let of_frame = shots.iter().map(|s| frame_noise(s, &noise)).collect();
+        BurstNoise { noise, is_seen, of_frame }
+    }
+}
+
 /// One noise model for the whole burst, and whether any frame showed its noise.
 ///
 /// Frames of a burst share their noise and texture only adds to what a frame reads, so a frame
 /// that reads much more than the quietest one reads texture. Of the others the one that shows
 /// its noise best speaks for all. Where none shows it: white noise no stronger than the quietest
 /// tiles allow.
-pub fn burst_noise(shots: &[&FrameFeatures]) -> (BandNoise, bool) {
+fn burst_noise(shots: &[&FrameFeatures]) -> (BandNoise, bool) {
     let read = || shots.iter().filter_map(|s| s.noise);
     let Some(least) = read().map(|n| strength(&n)).min_by(f64::total_cmp) else {
         return (BandNoise::white(UNSEEN_SIGMA_DN), false);
@@ -42,7 +62,7 @@ fn strength(noise: &BandNoise) -> f64 {
 /// The model for one frame: that of the burst, unless the frame itself clearly shows more noise
 /// (another ISO setting). Smaller differences are chance, and changing the model from frame to
 /// frame costs more than they do.
-pub fn frame_noise(shot: &FrameFeatures, burst: &BandNoise) -> BandNoise {
+fn frame_noise(shot: &FrameFeatures, burst: &BandNoise) -> BandNoise {
     match shot.noise {
         Some(own)
             if NOISE_PLAIN.contains(&own.ratio)

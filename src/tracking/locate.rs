@@ -1,7 +1,6 @@
 //! Where the subject of a burst is in each of its frames: where it was marked, else where the planes
 //! of the burst's focus or its sharpest area say, and followed from there.
 
-use super::burst_noise::{burst_noise, frame_noise};
 use super::burst_planes::{self, OverlaidBurst};
 use super::frame_features::FrameFeatures;
 use super::planes::BurstPlanes;
@@ -16,26 +15,6 @@ use crate::sharpness::subject_blur::Attainable;
 
 /// Most that a guessed place vouches for.
 pub const GUESSED_CONFIDENCE: f64 = 0.5;
-
-/// The noise of a burst.
-#[derive(Debug, Clone)]
-pub struct BurstNoise {
-    /// One model for the whole burst.
-    pub noise: BandNoise,
-    /// Whether any frame showed it.
-    pub is_seen: bool,
-    /// The model of each frame.
-    pub of_frame: Vec<BandNoise>,
-}
-
-impl BurstNoise {
-    /// Reads it from the frames.
-    pub fn of(shots: &[&FrameFeatures]) -> BurstNoise {
-        let (noise, is_seen) = burst_noise(shots);
-        let of_frame = shots.iter().map(|s| frame_noise(s, &noise)).collect();
-        BurstNoise { noise, is_seen, of_frame }
-    }
-}
 
 /// A burst laid over itself, as far as that could be done.
 #[derive(Debug, Clone)]

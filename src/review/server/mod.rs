@@ -1,6 +1,6 @@
 //! The local page of `review`: served to this machine only, at an address that nobody else knows.
 //!
-//! The server listens on the loopback address, at a port that the system picks. Every address
+//! The server listens on the loopback address, at a port that the system assigns. Every address
 //! below it starts with a random token. A request for another host (a name that was pointed here),
 //! from another page, or without the token is refused. Frames are asked for by number: there is no
 //! way to name a file.
