@@ -25,7 +25,9 @@ pub fn tell(cache: Option<&Cache>) {
 /// Shows or clears the cache.
 pub fn run(typed: &CacheArgs) -> anyhow::Result<Outcome> {
     let Some(folder) = paths::cache_folder() else {
-        screen::print(&format!("The cache is off. {CACHE_VARIABLE} names a folder for it.\n"))?;
+        screen::print(&format!(
+            "The cache is off. Set {CACHE_VARIABLE} to a folder to use one.\n"
+        ))?;
         return Ok(Outcome::Whole);
     };
     screen::print(&match typed.what {
@@ -33,8 +35,12 @@ pub fn run(typed: &CacheArgs) -> anyhow::Result<Outcome> {
         CacheWhat::Clear => {
             let removed = cache::clear(&folder)
                 .with_context(|| format!("cannot remove the cache in {}", folder.display()))?;
-            let what = if removed { "Removed the cache" } else { "There is no cache" };
-            format!("{what} in {}.\n", folder.display())
+            let folder = folder.display();
+            if removed {
+                format!("Removed the cache in {folder}.\n")
+            } else {
+                format!("There was no cache in {folder}.\n")
+            }
         }
     })?;
     Ok(Outcome::Whole)
@@ -46,11 +52,11 @@ fn shown(folder: &Path) -> anyhow::Result<String> {
     }
     let cache = Cache::open(folder);
     let Some(holds) = cache.holds() else {
-        bail!(cache.trouble().unwrap_or_else(|| "the cache cannot be read".to_owned()));
+        bail!(cache.trouble().unwrap_or_else(|| "cannot read the cache".to_owned()));
     };
     let count = |n: i64, one: &str, many: &str| format!("{n} {}", if n == 1 { one } else { many });
     Ok(format!(
-        "{}\n{} kept, {} known, {:.1} MB on disk, at most {:.0} MB of results\n",
+        "{}\n{} and {} cached; {:.1} MB on disk (limit {:.0} MB of results)\n",
         holds.file.display(),
         count(holds.results, "result", "results"),
         count(holds.files, "file", "files"),

@@ -33,7 +33,7 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
         && let (Some(name), false) = (&typed.rig, charted.known_rigs.is_empty())
     {
         let known: Vec<String> = charted.known_rigs.iter().map(|k| format!("{k:?}")).collect();
-        anyhow::bail!("the log holds no frame of {name:?}; it knows {}", known.join(", "));
+        anyhow::bail!("the log has no frames of {name:?}, only of {}", known.join(", "));
     }
     let record = &charted.record;
     outputs.write(json, |out| json::write(record, out));

@@ -54,8 +54,7 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
         |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
     if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {
         screen::print_note(
-            "Without --shutter and a magnification (typed or of a rig) these frames say nothing of \
-             the hand.",
+            "Handheld limits need --shutter and a magnification (--magnification or a rig).",
         );
     }
     let broken = record.clips.iter().any(|c| c.broke_off.is_some());
@@ -128,7 +127,9 @@ pub fn work(
         outputs.tried(printed.and_then(|()| screen::print(&end)));
     }
     if stopped {
-        screen::print_note("Stopped: what was read until then is in the record and on the page.");
+        screen::print_note(
+            "Interrupted. The record and the page contain everything measured so far.",
+        );
     }
     Ok((record, stopped))
 }

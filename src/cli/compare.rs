@@ -45,7 +45,7 @@ fn job(typed: &CompareArgs) -> anyhow::Result<CompareJob> {
         depth_mm: typed.depth,
         typed: UserOverrides {
             magnification: typed.magnification,
-            pixel_pitch_um: typed.pixel_pitch,
+            pixel_pitch_um: typed.pitch,
             equipment: overrides::equipment(typed.rig.as_ref())?,
             ..UserOverrides::default()
         },

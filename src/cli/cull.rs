@@ -109,7 +109,9 @@ pub fn work(
         outputs.tried(printed.and_then(|()| screen::print(&summary)));
     }
     if stopped {
-        screen::print_note("Stopped: what was read until then is in the record and the report.");
+        screen::print_note(
+            "Interrupted. The record and the report contain everything measured so far.",
+        );
     }
     Ok((record, stopped))
 }

@@ -28,10 +28,7 @@ const REPORT: &str = "report.html";
 pub fn run(typed: &DemoArgs) -> anyhow::Result<Outcome> {
     std::fs::create_dir_all(&typed.dir)
         .with_context(|| format!("cannot write {}", typed.dir.display()))?;
-    screen::print_note(&format!(
-        "Taking the pictures of an invented outing into {} ...",
-        typed.dir.display()
-    ));
+    screen::print_note(&format!("Rendering a synthetic outing into {} ...", typed.dir.display()));
     let truth = outing::write(&typed.dir, typed.seed)
         .with_context(|| format!("cannot write {}", typed.dir.display()))?;
     let report = typed.dir.join(REPORT);
@@ -87,7 +84,7 @@ fn film(dir: &Path, seed: u64, outputs: &mut Outputs) -> anyhow::Result<bool> {
         screen::print_note(&format!("No clip in this demo: {error}."));
         return Ok(false);
     }
-    screen::print_note("Filming an invented clip ...");
+    screen::print_note("Rendering a synthetic clip ...");
     let spec = clip_spec(seed);
     let sim = SimClip::new(spec);
     let path = dir.join("vm-clip.mp4");
@@ -126,11 +123,11 @@ fn clip_compared(clip: &ClipRecord, spec: &ClipSpec, truths: &[Truth]) -> String
     let pairs = clip.frames_table.iter().zip(truths).map(|(f, t)| (t.call, f.verdict));
     let right = ConfusionMatrix::from_iter(pairs).right();
     let shake = clip.shake.and_then(|s| Some((s.amplitude_px?.value, s.frequency_hz?.value)));
-    let found =
-        shake.map_or("no rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
+    let found = shake
+        .map_or("no steady rhythm".to_owned(), |(px, hz)| format!("±{px:.1} px at {hz:.1} Hz"));
     format!(
-        "\nThe clip against the truth of the simulator\n  in focus {:.1} s, found {:.1} s; \
-         verdicts the same on {right} of {} frames\n  shake ±{:.1} px at {:.1} Hz, found {found}\n",
+        "\nThe clip compared with the ground truth of the simulator\n  in focus {:.1} s, found {:.1} s; \
+         {right} of {} verdicts match\n  shake ±{:.1} px at {:.1} Hz, found {found}\n",
         hits,
         clip.in_focus_s(),
         truths.len(),
@@ -161,7 +158,7 @@ fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
         truth.frames.iter().map(|f| (name(&f.file), f.truth.call)).collect();
     let pair = |frame: &FrameRecord| Some((*known.get(&name(&frame.path))?, frame.verdict));
     let matrix: ConfusionMatrix = record.frames.iter().filter_map(pair).collect();
-    let mut text = String::from("\nVerdicts against the truth of the simulator\n");
+    let mut text = String::from("\nVerdicts compared with the ground truth of the simulator\n");
     text.push_str("  truth       hit  near  miss  cannot say\n");
     for (word, row) in ["hit", "near", "miss"].iter().zip(&matrix.frames) {
         let [a, b, c, d] = row;
@@ -169,8 +166,8 @@ fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     }
     let (right, total, swapped) = (matrix.right(), matrix.total(), matrix.swapped());
     text.push_str(&format!(
-        "  {right} of {total} the same; hit and miss taken for each other: {swapped}. The \
-         eye was marked in the first frame of each burst.\n"
+        "  {right} of {total} match; {swapped} confuse hit and miss. The eye is marked in the first \
+         frame of each burst.\n"
     ));
     text
 }

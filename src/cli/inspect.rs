@@ -14,7 +14,7 @@ const MAP_TILE_PX: u32 = 12;
 /// Shows everything measured on one frame.
 pub fn run(typed: &InspectArgs) -> anyhow::Result<Outcome> {
     if typed.frame.is_dir() {
-        bail!("{} is a folder: name one frame, or use cull", typed.frame.display());
+        bail!("{} is a folder: give one frame, or use cull", typed.frame.display());
     }
     let (json, map) = (typed.json.as_deref(), typed.map.as_deref());
     let report = (!typed.no_report).then_some(typed.report.as_path());

@@ -130,21 +130,21 @@ pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
                 let (outing, _) = log.outing(*id)?;
                 log.remove(*id)?;
                 screen::print_note(&format!(
-                    "Outing {id} ({}) is out of the log; its pictures are where they were.",
+                    "Removed outing {id} ({}) from the log. Its pictures were not touched.",
                     wording::visible(&outing.title)
                 ));
             }
             Ok(Outcome::Whole)
         }
         LogCommand::Export { json, csv } => export(&path, json.as_deref(), csv.as_deref()),
-        LogCommand::Agreed { json, csv } => agreed(json.as_deref(), csv.as_deref()),
+        LogCommand::Agreement { json, csv } => agreed(json.as_deref(), csv.as_deref()),
         LogCommand::Merge { other } => {
             anyhow::ensure!(other.exists(), "{} does not exist", other.display());
             let other = Log::open_to_read(other)?;
             let mut log = Log::open(&path)?;
             let m = log.merge(&other)?;
             screen::print(&format!(
-                "{} new, {} brought up to date, {} here already; {} of noise new\n",
+                "{} added, {} updated, {} unchanged; {} of noise added\n",
                 wording::count(m.added as u32, "outing", "outings"),
                 m.updated,
                 m.same,

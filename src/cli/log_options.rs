@@ -33,7 +33,7 @@ fn every_run_is_logged() -> anyhow::Result<bool> {
     match value.to_string_lossy().trim().to_lowercase().as_str() {
         "yes" | "1" | "true" | "on" => Ok(true),
         "" | "no" | "0" | "false" | "off" => Ok(false),
-        other => anyhow::bail!("{EVERY_RUN} is {other}: say yes or no"),
+        other => anyhow::bail!("{EVERY_RUN} is {other}: set it to yes or no"),
     }
 }
 
@@ -41,7 +41,7 @@ fn every_run_is_logged() -> anyhow::Result<bool> {
 /// is none; of a run that was stopped nothing is kept.
 pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> bool {
     if stopped {
-        screen::print_note("Stopped: nothing was added to the log.");
+        screen::print_note("Interrupted. Nothing was added to the log.");
         return true;
     }
     let outing = outing();
@@ -54,7 +54,7 @@ pub fn add(mut log: Log, outing: impl FnOnce() -> NewOuting, stopped: bool) -> b
                 "Logged as outing {}: {}{} in {}",
                 added.id,
                 wording::count(added.frames as u32, "frame", "frames"),
-                if added.replaced { ", in place of an earlier measurement" } else { "" },
+                if added.replaced { ", replacing an earlier measurement" } else { "" },
                 log.path().display()
             ));
             true

@@ -46,8 +46,8 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
     let record = &marked.record;
     if marked.subjects_placed > 0 && !typed.source.is_dir() {
         screen::print_note(&format!(
-            "In {} the subject was moved in review, and the record may be older: give the folder \
-             instead to mark what is judged for that place.",
+            "The subject of {} was moved in review after this record may have been written. Give \
+             the folder instead of the record to use the new place.",
             wording::count(marked.subjects_placed, "burst", "bursts")
         ));
     }
@@ -80,7 +80,11 @@ fn job(typed: &MarkArgs) -> anyhow::Result<MarkJob> {
         sidecars: sidecar_rules(typed)?,
         folders: links.into_iter().chain(copies).collect(),
         list: typed.list.is_some(),
-        exported: if typed.calls.is_empty() { vec![Verdict::Hit] } else { typed.calls.clone() },
+        exported: if typed.verdicts.is_empty() {
+            vec![Verdict::Hit]
+        } else {
+            typed.verdicts.clone()
+        },
         follow_links: typed.follow_links,
         write: typed.write,
     })
@@ -105,7 +109,7 @@ fn sidecar_rules(typed: &MarkArgs) -> anyhow::Result<Option<SidecarRules>> {
         return Ok(None);
     }
     if ratings.is_empty() && labels.is_empty() && prefix.is_none() {
-        bail!("nothing to write into sidecars: give --rating, --label, or leave keywords on");
+        bail!("no marks for sidecars: give --rating or --label, or leave out --no-keywords");
     }
     let (only_unset, full_names) = (typed.only_unset, typed.full_names);
     Ok(Some(SidecarRules { ratings, labels, prefix, only_unset, full_names }))
@@ -123,8 +127,8 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSour
     let of = |cull| MarkSource { cull, skipped: Vec::new() };
     if path.as_os_str() == "-" {
         let mut text = String::new();
-        std::io::stdin().read_to_string(&mut text).context("cannot read the input")?;
-        return Ok(of(CullRecord::read(&text).context("the input is no use")?));
+        std::io::stdin().read_to_string(&mut text).context("cannot read standard input")?;
+        return Ok(of(CullRecord::read(&text).context("cannot use standard input")?));
     }
     if path.is_dir() {
         let mut job = OutingJob { paths: vec![path.to_owned()], ..OutingJob::default() };
@@ -142,7 +146,7 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSour
         let (mut cull, stopped) = done?;
         screen.done();
         if stopped {
-            bail!("stopped before every frame was judged: nothing was marked");
+            bail!("interrupted before every frame was judged; nothing was marked");
         }
         let skipped = std::mem::take(&mut cull.skipped);
         return Ok(MarkSource { cull, skipped });
@@ -150,7 +154,7 @@ fn source(path: &Path, decisions: Option<&Decisions>) -> anyhow::Result<MarkSour
     let text =
         std::fs::read_to_string(path).with_context(|| format!("cannot read {}", path.display()))?;
     let record =
-        CullRecord::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
+        CullRecord::read(&text).with_context(|| format!("cannot use {}", path.display()))?;
     Ok(of(record))
 }
 

@@ -146,7 +146,7 @@ fn version(verbose: bool) -> String {
         text += &term::paragraph("raw files", &raw_formats().join(", "), style);
         text += &term::paragraph(
             "",
-            "DNG whoever made the camera, the others of cameras that the decoder knows",
+            "DNG from any camera; other formats for the cameras listed below",
             style,
         );
         if verbose {
@@ -157,13 +157,13 @@ fn version(verbose: bool) -> String {
             }
         } else {
             text += &term::paragraph("made by", &raw_makers().join(", "), style);
-            text += "\nstopwise --version --verbose lists the cameras one by one.\n";
+            text += "\nstopwise --version --verbose lists the cameras.\n";
         }
     }
     #[cfg(not(feature = "raw"))]
     {
         let _ = verbose;
-        text += &term::paragraph("raw files", "none: built without them", style);
+        text += &term::paragraph("raw files", "not in this build", style);
     }
     text
 }

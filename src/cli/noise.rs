@@ -35,9 +35,9 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
     if let Some(mut log) = log {
         let rows = if stopped { Vec::new() } else { log_entry::noise(&record) };
         match log.add_noise(&rows) {
-            _ if stopped => screen::print_note("Stopped: nothing was added to the log."),
+            _ if stopped => screen::print_note("Interrupted. Nothing was added to the log."),
             Ok(rows) => screen::print_note(&format!(
-                "Logged: {} of noise, new in {}",
+                "Logged {} of noise in {}",
                 wording::count(rows as u32, "row", "rows"),
                 log.path().display()
             )),

@@ -91,7 +91,7 @@ impl Outputs {
         let first = standard.next();
         if let (Some(one), Some(other)) = (first, standard.next()) {
             anyhow::bail!(
-                "{one} and {other} cannot both go to the output: give one of them a file"
+                "{one} and {other} cannot both go to standard output: give one of them a file"
             );
         }
         for output in outputs.iter().filter(|o| !o.is_standard()) {
@@ -179,7 +179,7 @@ mod tests {
         assert!(!made(&[Output::record("JSON", None)]).unwrap());
         assert!(made(&[Output::record("JSON", dash), Output::record("CSV", None)]).unwrap());
         let said = made(&[Output::record("JSON", dash), Output::record("CSV", dash)]).unwrap_err();
-        let says = "JSON and CSV cannot both go to the output: give one of them a file";
+        let says = "JSON and CSV cannot both go to standard output: give one of them a file";
         assert_eq!(said.to_string(), says);
     }
 

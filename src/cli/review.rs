@@ -29,7 +29,7 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
         return Ok(Outcome::Stopped);
     }
     if source.frames.is_empty() {
-        bail!("there is no frame to look at");
+        bail!("no frames to review");
     }
     for SkippedRecord { path, reason } in &refused {
         screen::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
@@ -38,13 +38,13 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
     let session = Arc::new(Session::new(source, decisions)?);
     screen::print(&format!("{}\n", listening.address))?;
     if typed.no_open {
-        screen::print_note("Open this address in a browser on this machine. Ctrl-C ends.");
+        screen::print_note("Open this address in a browser on this machine. Press Ctrl-C to stop.");
     } else if let Err(error) = open::that_detached(&listening.address) {
-        screen::print_note(&format!(
-            "No browser could be started ({error}): open the address above."
-        ));
+        screen::print_note(&format!("Cannot start a browser ({error}). Open the address above."));
     } else {
-        screen::print_note("Opened in the browser. Every decision is kept at once; Ctrl-C ends.");
+        screen::print_note(
+            "Opened in your browser. Decisions are saved immediately. Press Ctrl-C to stop.",
+        );
     }
     listening.run(&session, screen::stop_flag());
     Ok(if refused.is_empty() { Outcome::Whole } else { Outcome::Partly })
@@ -70,7 +70,7 @@ fn source(
         let text = std::fs::read_to_string(path)
             .with_context(|| format!("cannot read {}", path.display()))?;
         let record =
-            CullRecord::read(&text).with_context(|| format!("{} is of no use", path.display()))?;
+            CullRecord::read(&text).with_context(|| format!("cannot use {}", path.display()))?;
         (record, path.parent().map_or(RecordOrigin::Input, RecordOrigin::FileIn))
     };
     let asked = &cull.outing.paths;

@@ -29,7 +29,7 @@ pub fn run(typed: &RigArgs) -> anyhow::Result<Outcome> {
         RigCommand::Remove { name } => {
             rig::remove(&place, name)?;
             screen::print_note(&format!(
-                "{} is out of {}",
+                "Removed {} from {}",
                 wording::visible(name),
                 place.display()
             ));
@@ -51,7 +51,7 @@ fn list(place: &Path) -> anyhow::Result<Outcome> {
         text.push_str(&format!("{}: {}\n", wording::visible(name), parts.join(" · ")));
     }
     if rigs.0.is_empty() {
-        text.push_str("No rig is described yet: stopwise rig add NAME --help says how.\n");
+        text.push_str("No rigs yet. See `stopwise rig add --help`.\n");
     }
     text.push_str(&format!("file: {}\n", place.display()));
     screen::print(&text)?;
@@ -77,10 +77,10 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
     }
     if let Some(um) = rig.pixel_pitch_um.and_then(|pitch| optics.object_um_per_px(pitch)) {
         let um = wording::number(um.value);
-        lines.push(("on the subject", format!("{um} µm a pixel")));
+        lines.push(("on the subject", format!("{um} µm per pixel")));
     }
     match (rig.records_working_f_number, optics.working_per_marked()) {
-        (true, _) => lines.push(("working f-number", "what the files record".to_owned())),
+        (true, _) => lines.push(("working f-number", "as recorded in the files".to_owned())),
         (false, Some(times)) => {
             let assumed = match optics.pupil_ratio {
                 Some(_) => "",
@@ -92,7 +92,7 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
                     wording::short((n * times.value * 10.0).round() / 10.0),
                     wording::f_number(n)
                 ),
-                None => format!("{} × the marked one{assumed}", wording::number(times.value)),
+                None => format!("{} × the marked f-number{assumed}", wording::number(times.value)),
             };
             lines.push(("working f-number", value));
         }
@@ -181,11 +181,11 @@ fn as_in(rig: &mut Rig, path: &Path) -> anyhow::Result<()> {
     let unusable = |reason| Error::Unusable { path: path.to_owned(), reason };
     let found = image::find(&[path.to_owned()])?;
     let Some(item) = found.items.first() else {
-        anyhow::bail!("{} is no picture file", path.display());
+        anyhow::bail!("{} is not a picture file", path.display());
     };
     let frame = image::read_header(item).map_err(unusable)?;
     let Some(e) = frame.exposure else {
-        anyhow::bail!("{} does not say what it was taken with", path.display());
+        anyhow::bail!("{} names neither body nor lens", path.display());
     };
     let (b, l) = (&mut rig.body, &mut rig.lens);
     b.make = b.make.take().or(e.body.make.map(|k| k.value));

@@ -16,7 +16,7 @@ use super::screen;
 /// Shows the scale of a frame of a ruler.
 pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     if typed.frame.is_dir() {
-        bail!("{} is a folder: name one frame of a ruler", typed.frame.display());
+        bail!("{} is a folder: give one frame of a ruler", typed.frame.display());
     }
     let (json, report) = (typed.json.as_deref(), typed.report.as_deref());
     let mut outputs = Outputs::new(&[Output::record("JSON", json), Output::file(report)])?;
@@ -34,7 +34,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
         path: typed.frame.clone(),
         ticks_mm: typed.ticks,
         pixel_pitch_um: typed.pitch,
-        pupil_ratio: typed.pupil,
+        pupil_ratio: typed.pupil_ratio,
         rig,
         picture: typed.report.is_some(),
     })?;
@@ -42,8 +42,8 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     outputs.write(json, |out| json::write(record, out));
     if let Some(why) = &record.refused {
         bail!(
-            "no scale from {}: {why}. A ruler's ticks have to be in focus in part, five or more in \
-             a row, and fill a good part of the frame.",
+            "no scale from {}: {why}. The ruler needs at least five consecutive ticks in focus, \
+             across a quarter of the frame or more.",
             typed.frame.display()
         );
     }
@@ -53,7 +53,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
             let name_shown = wording::visible(name);
             outputs
                 .tried(rig::set_magnification(path, name, m.value, m.std_err, from))
-                .then(|| format!("magnification saved in rig {name_shown}: {}\n", path.display()))
+                .then(|| format!("Magnification saved in rig {name_shown}: {}\n", path.display()))
         }
         (Some(_), _, None) => bail!(
             "the magnification cannot be saved without the pixel pitch: give --pitch, or \

@@ -35,9 +35,10 @@ pub fn edge(text: &str) -> Result<Subject, String> {
     let read = subject(text)?;
     match read.size {
         Some(_) => Ok(read),
-        None => {
-            Err("give four numbers: the edge's middle and the box about it, X,Y,W,H".to_owned())
-        }
+        None => Err(
+            "give four numbers, X,Y,W,H: the centre of the edge and the size of the box around it"
+                .to_owned(),
+        ),
     }
 }
 
@@ -55,7 +56,7 @@ pub fn outing_number(text: &str) -> Result<i64, String> {
         .parse::<i64>()
         .ok()
         .filter(|n| *n > 0)
-        .ok_or_else(|| "give the outing's number as `stopwise log list` shows it".to_owned())
+        .ok_or_else(|| "give the number of an outing from `stopwise log list`".to_owned())
 }
 
 /// Reads a size: `1920x1080`.
@@ -99,7 +100,8 @@ pub fn exposure_time(text: &str) -> Result<f64, String> {
 /// Reads a verdict as typed.
 pub fn verdict(text: &str) -> Result<Verdict, String> {
     let word = text.trim();
-    word.parse().map_err(|_| format!("{word:?} is none of hit, near, miss, cannot-say"))
+    word.parse()
+        .map_err(|_| format!("{word:?} is not a verdict: use hit, near, miss or cannot-say"))
 }
 
 /// Reads `hit=5`: a rating of the XMP standard.
@@ -107,7 +109,7 @@ pub fn rating(text: &str) -> Result<(Verdict, i8), String> {
     let (word, value) = text.split_once('=').ok_or("give VERDICT=NUMBER, as hit=5")?;
     match value.trim().parse::<i8>() {
         Ok(v) if (-1..=5).contains(&v) => Ok((verdict(word)?, v)),
-        _ => Err(format!("{value:?} is no rating: -1 (rejected), 0 (unrated) or 1 to 5")),
+        _ => Err(format!("{value:?} is not a rating: use -1 (rejected), 0 (unrated) or 1 to 5")),
     }
 }
 
@@ -116,7 +118,7 @@ pub fn label(text: &str) -> Result<(Verdict, String), String> {
     let (word, value) = text.split_once('=').ok_or("give VERDICT=TEXT, as \"hit=to print\"")?;
     let value = value.trim();
     if value.is_empty() || value.chars().any(char::is_control) {
-        return Err("a label is a word or a short phrase on one line".to_owned());
+        return Err("a label is one line of text".to_owned());
     }
     Ok((verdict(word)?, value.to_owned()))
 }

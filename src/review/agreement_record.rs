@@ -1,4 +1,4 @@
-//! The record of `log agreed`: how often people's decisions were the program's verdicts.
+//! The record of `log agreement`: how often people's decisions were the program's verdicts.
 
 use crate::report::header::Header;
 use serde::Serialize;

@@ -1,4 +1,4 @@
-//! `log agreed` in text.
+//! `log agreement` in text.
 
 use super::agreement_record::{AgreementRecord, AgreementRow};
 use crate::core::verdict::Verdict;

@@ -48,6 +48,16 @@ fn put_raw(
     fs::write(folder.join(name), dng(&raw, &tags(iso, (seed % 60) as u32)).unwrap()).unwrap();
 }
 
+/// Two raw frames of one scene at one ISO.
+pub fn put_pair(folder: &Path) {
+    fs::create_dir_all(folder).unwrap();
+    let light = burst().light(0).unwrap();
+    for seed in 0..2 {
+        let name = format!("p{seed}.dng");
+        put_raw(folder, &name, &light, &SimulatedSensor::ORDINARY, 400, seed);
+    }
+}
+
 fn measured(paths: &[PathBuf]) -> NoiseRecord {
     body_noise(paths, &NoProgress).unwrap().0
 }

@@ -98,7 +98,7 @@ fn clips_feed_the_hand_apart_from_stills() {
     assert!(new[old.len()]["says"].as_str().unwrap().starts_with("In clips, apart from stills: "));
     // Once more: the same clip counts once.
     let (_, said) = filmed(&place, &["--shutter", "1/100", "--log"]);
-    assert!(said.contains("in place of an earlier measurement"), "{said}");
+    assert!(said.contains("replacing an earlier measurement"), "{said}");
     assert_eq!(read(&place, &chart)["clip_frames"], 5);
 }
 

@@ -54,12 +54,17 @@ fn compared(place: &Place, args: &[&str]) -> Json {
 
 const LADDER: [(f64, u16, f64); 3] = [(5.6, 200, 0.005), (11.0, 800, 0.005), (22.0, 3200, 0.005)];
 
+/// Three apertures, each paid for with ISO, two raw frames each.
+pub fn small_series(folder: &Path) {
+    let spec =
+        SeriesSpec { shift_px: 3.0, turn_deg: 1.0, ..SeriesSpec::usual(SceneKind::DeadLeaves, 3) };
+    write(folder, spec, &LADDER, 2, -1.0);
+}
+
 #[test]
 fn closing_costs_detail_and_the_parts_add_up() {
     let place = Place::new();
-    let spec =
-        SeriesSpec { shift_px: 3.0, turn_deg: 1.0, ..SeriesSpec::usual(SceneKind::DeadLeaves, 3) };
-    write(&place.path().join("s"), spec, &LADDER, 2, -1.0);
+    small_series(&place.path().join("s"));
     let record = compared(&place, &["s", "--magnification", "1"]);
     assert_eq!((&record["axis"], &record["protocol"]), (&"aperture".into(), &"repeats".into()));
     assert!(record["refused"].is_null());

@@ -5,7 +5,12 @@ use std::path::Path;
 
 /// Compares with `testdata/golden/<name>`, or writes it when `STOPWISE_BLESS` is set.
 pub fn golden(name: &str, got: &str) {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/golden").join(name);
+    generated(&format!("testdata/golden/{name}"), got);
+}
+
+/// Compares with a generated file of the repository, or writes it when `STOPWISE_BLESS` is set.
+pub fn generated(name: &str, got: &str) {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(name);
     if std::env::var_os("STOPWISE_BLESS").is_some() {
         fs::create_dir_all(path.parent().unwrap()).unwrap();
         fs::write(&path, got).unwrap();

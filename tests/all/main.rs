@@ -28,6 +28,7 @@ mod properties;
 #[cfg(feature = "raw")]
 mod raw;
 mod raw_noise;
+mod reference_pages;
 mod registration;
 mod render;
 mod ruler;

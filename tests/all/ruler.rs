@@ -23,7 +23,7 @@ fn read(picture: &RenderedPicture) -> Result<RulerReading, NoRuler> {
 }
 
 /// A sensor of 36 mm with 1500 px: 24 µm a pixel.
-fn at(magnification: f64, angle_deg: f64, seed: u64) -> RulerSpec {
+pub fn at(magnification: f64, angle_deg: f64, seed: u64) -> RulerSpec {
     RulerSpec {
         width_px: 1500,
         height_px: 1000,

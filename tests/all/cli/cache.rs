@@ -174,7 +174,7 @@ fn a_cache_that_cannot_be_used_costs_one_line() {
     assert_eq!(shown.code, Some(2));
     assert!(shown.stderr.contains("\"stopwise cache clear\" removes it"), "{}", shown.stderr);
     assert_eq!(run(&place, &["cache", "clear"]).stdout, "Removed the cache in kept.\n");
-    assert_eq!(run(&place, &["cache", "clear"]).stdout, "There is no cache in kept.\n");
+    assert_eq!(run(&place, &["cache", "clear"]).stdout, "There was no cache in kept.\n");
     let again = culled(&place, &[]);
     assert_eq!((again.0, again.2.stderr.as_str()), (fresh.0, ""));
 }
@@ -187,5 +187,5 @@ fn a_cache_that_is_off_writes_nothing() {
     assert_eq!(ran.stderr, "");
     assert_eq!(fs::read_dir(place.path()).unwrap().count(), 1, "off: nothing is written");
     let shown = place.run(&["cache", "show"]);
-    assert_eq!(shown.stdout, "The cache is off. STOPWISE_CACHE names a folder for it.\n");
+    assert_eq!(shown.stdout, "The cache is off. Set STOPWISE_CACHE to a folder to use one.\n");
 }

@@ -88,7 +88,7 @@ fn what_people_decide_is_told_and_charted() {
     let charted = |env: &[(&str, String)]| -> Json {
         serde_json::from_str(&run(&place, env, &["chart", "--json", "-"], 0)).unwrap()
     };
-    let said = run(&place, &env, &["log", "agreed"], 0);
+    let said = run(&place, &env, &["log", "agreement"], 0);
     assert!(said.contains("Nobody has decided"), "{said}");
     assert!(!decisions.exists(), "looking makes no file");
     let before = charted(&env);
@@ -129,13 +129,13 @@ fn what_people_decide_is_told_and_charted() {
     assert_eq!(serde_json::from_str::<Json>(&again).unwrap(), export);
 
     let record: Json =
-        serde_json::from_str(&run(&place, &env, &["log", "agreed", "--json", "-"], 0)).unwrap();
+        serde_json::from_str(&run(&place, &env, &["log", "agreement", "--json", "-"], 0)).unwrap();
     assert_eq!(record["decided"].as_u64(), Some(decided));
     assert_eq!(record["agreed"]["count"].as_u64(), Some(decided - 1));
     assert_eq!(record["swapped"]["count"], 1);
-    let csv = run(&place, &env, &["log", "agreed", "--csv", "-"], 0);
+    let csv = run(&place, &env, &["log", "agreement", "--csv", "-"], 0);
     assert!(csv.starts_with("by,key,decided,agreed,"), "{csv}");
     assert!(csv.lines().nth(1).unwrap().starts_with("verdict,hit,"), "{csv}");
-    let said = run(&place, &env, &["log", "agreed", "--csv", "-", "--json", "-"], 2);
+    let said = run(&place, &env, &["log", "agreement", "--csv", "-", "--json", "-"], 2);
     assert!(said.contains("cannot both"), "{said}");
 }

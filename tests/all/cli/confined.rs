@@ -65,11 +65,18 @@ fn a_record_does_not_reach_out_of_its_folder() {
             "--no-sidecars",
             "--hard-links",
             "hits",
-            "--calls",
+            "--verdicts",
             "hit,near,miss,cannot-say",
         ],
-        &["--write", "--no-sidecars", "--copies", "copies", "--calls", "hit,near,miss,cannot-say"],
-        &["--list", "list.txt", "--no-sidecars", "--calls", "hit,near,miss,cannot-say"],
+        &[
+            "--write",
+            "--no-sidecars",
+            "--copies",
+            "copies",
+            "--verdicts",
+            "hit,near,miss,cannot-say",
+        ],
+        &["--list", "list.txt", "--no-sidecars", "--verdicts", "hit,near,miss,cannot-say"],
         &["--write", "--follow-links"],
     ] {
         let ran = place.run(&[&["mark", "mine/r.json", "--json", "m.json"], more].concat());
@@ -144,7 +151,7 @@ fn links_lead_out_only_when_that_is_asked() {
     place.put("card/sub/c.jpg", &jpeg(&picture(1.2), &exposed(2, 0)));
     fs::create_dir(place.path().join("hits")).unwrap();
     symlink(&away, place.path().join("hits/sub")).unwrap();
-    let args = ["mark", "card", "--no-sidecars", "--write", "--copies", "hits", "--calls"];
+    let args = ["mark", "card", "--no-sidecars", "--write", "--copies", "hits", "--verdicts"];
     let ran = place.run(&[&args[..], &["hit,near,miss,cannot-say"]].concat());
     assert_eq!(ran.code, Some(1), "{}", ran.stdout);
     assert!(!away.join("c.jpg").exists() && place.path().join("hits/a.jpg").exists());
@@ -230,7 +237,7 @@ fn names_of_any_bytes_are_marked() {
     place.put("r.json", &serde_json::to_vec(&record).unwrap());
     for source in ["card", "r.json"] {
         let args =
-            ["mark", source, "--write", "--hard-links", "hits", "--list", "l.txt", "--calls"];
+            ["mark", source, "--write", "--hard-links", "hits", "--list", "l.txt", "--verdicts"];
         let ran = place.run(&[&args[..], &["hit,near,miss,cannot-say"]].concat());
         assert_eq!(ran.code, Some(0), "{source}: {}", ran.stdout);
         assert!(ran.stdout.contains(r"f\xe8re"), "{}", ran.stdout);

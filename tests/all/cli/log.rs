@@ -59,8 +59,8 @@ fn what_the_log_cannot_do_is_said_in_words_that_help() {
     place.outing(&[2]);
     assert_eq!(place.run(&["cull", "day", "--no-report", "--quiet", "--log"]).code, Some(0));
     for (args, says) in [
-        (&["log", "show", "day"][..], "as `stopwise log list` shows it"),
-        (&["log", "remove", "0"], "as `stopwise log list` shows it"),
+        (&["log", "show", "day"][..], "number of an outing from `stopwise log list`"),
+        (&["log", "remove", "0"], "number of an outing from `stopwise log list`"),
         (&["log", "correct", "7", "--exclude"], "no outing has the number 7"),
         (&["log", "correct", "1"], "nothing to correct"),
         (&["log", "export"], "--json"),
@@ -82,7 +82,7 @@ fn an_outing_is_logged_shown_corrected_exported_and_removed() {
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
     assert_eq!(ran.stderr, "Logged as outing 1: 5 frames in own/log.sqlite\n");
     let ran = place.run(&cull);
-    assert!(ran.stderr.contains("in place of an earlier measurement"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("replacing an earlier measurement"), "{}", ran.stderr);
     let corrected = ["log", "correct", "1", "--subject", "jewel beetle", "--exclude"];
     assert_eq!(place.run(&corrected).code, Some(0));
     let list = place.run(&["log", "list"]);
@@ -131,10 +131,10 @@ fn another_log_is_named_and_merged() {
     assert!(other.stderr.contains("other.log"), "{}", other.stderr);
     assert!(!place.path().join("own").exists());
     let merged = place.run(&["log", "merge", "other.log"]);
-    assert!(merged.stdout.starts_with("1 outing new, 0 "), "{}", merged.stdout);
+    assert!(merged.stdout.starts_with("1 outing added, 0 "), "{}", merged.stdout);
     let again = place.run(&["log", "merge", "other.log"]);
     assert!(
-        again.stdout.starts_with("0 outings new, 0 brought up to date, 1 here"),
+        again.stdout.starts_with("0 outings added, 0 updated, 1 unchanged"),
         "{}",
         again.stdout
     );

@@ -180,7 +180,7 @@ fn hits_are_linked_copied_or_listed_and_nothing_in_the_way_is_lost() {
     let place = Place::new();
     record(&place, &[("m/a.jpg", None, "hit"), ("b.jpg", None, "near"), ("c.jpg", None, "miss")]);
     let before = everything(&place);
-    let base = ["mark", "day.json", "--no-sidecars", "--calls", "hit,near"];
+    let base = ["mark", "day.json", "--no-sidecars", "--verdicts", "hit,near"];
     let ran = place.run(&[&base[..], &["--copies", "out"]].concat());
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
     assert!(!place.path().join("out").exists(), "shown, not done");
@@ -229,7 +229,7 @@ fn ratings_that_make_no_sense_are_refused() {
         &["--label", "hit="],
         &["--no-keywords"],
         &["--copies", "x", "--hard-links", "y"],
-        &["--calls", "best"],
+        &["--verdicts", "best"],
     ] {
         let ran = place.run(&[&["mark", "day.json"], bad].concat());
         assert_eq!(ran.code, Some(2), "{bad:?}: {}", ran.stdout);

@@ -4,6 +4,8 @@ mod cache;
 mod chart;
 mod confined;
 mod contract;
+#[cfg(feature = "raw")]
+mod documented;
 mod ends;
 #[cfg(all(feature = "raw", unix))]
 mod full_disk;

@@ -75,7 +75,7 @@ fn stills_charts_and_plans() {
     let place = place();
     let shown = place.run(&["rig", "show", "close"]).stdout;
     assert!(
-        shown.contains("1.71 × the marked one") && shown.contains("2.00 µm a pixel"),
+        shown.contains("1.71 × the marked f-number") && shown.contains("2.00 µm per pixel"),
         "{shown}"
     );
 

@@ -54,7 +54,7 @@ fn a_full_disk_costs_only_what_did_not_fit() {
         &["plan", "--depth", "1", "--magnification", "2", "--json", "out"],
         &["plan", "--depth", "1", "--magnification", "2", "--report", "out"],
         &["mark", "day.json", "--json", "out"],
-        &["mark", "day.json", "--list", "out", "--calls", "hit,near,miss,cannot-say"],
+        &["mark", "day.json", "--list", "out", "--verdicts", "hit,near,miss,cannot-say"],
         &["log", "export", "--json", "out"],
         &["log", "export", "--csv", "out"],
         &["chart", "--json", "out"],
@@ -68,7 +68,7 @@ fn a_full_disk_costs_only_what_did_not_fit() {
         assert_eq!(fs::read(place.path().join("out")).unwrap(), b"earlier", "{args:?}");
         assert_eq!(working_files(place.path()), [""; 0], "{args:?}");
     }
-    let args = ["mark", "day.json", "--no-sidecars", "--write", "--copies", "hits", "--calls"];
+    let args = ["mark", "day.json", "--no-sidecars", "--write", "--copies", "hits", "--verdicts"];
     let (code, _) = on_a_full_disk(&place, 0, &[&args[..], &["hit,near,miss,cannot-say"]].concat());
     assert_eq!(code, Some(2));
     assert_eq!(fs::read_dir(place.path().join("hits")).unwrap().count(), 0);
@@ -290,12 +290,13 @@ fn two_records_are_never_mixed_on_the_output() {
         (&["chart", "--json", "-", "--csv", "-"], "JSON and CSV"),
         (&["mark", "day", "--json", "-", "--list", "-"], "the record and the list"),
         (&["log", "export", "--json", "-", "--csv", "-"], "JSON and CSV"),
-        (&["log", "agreed", "--json", "-", "--csv", "-"], "JSON and CSV"),
+        (&["log", "agreement", "--json", "-", "--csv", "-"], "JSON and CSV"),
     ] {
         let ran = place.run(args);
         assert_eq!((ran.code, ran.stdout.as_str()), (Some(2), ""), "{args:?}");
-        let says =
-            format!("stopwise: {names} cannot both go to the output: give one of them a file\n");
+        let says = format!(
+            "stopwise: {names} cannot both go to standard output: give one of them a file\n"
+        );
         assert_eq!(ran.stderr, says, "{args:?}");
     }
 }
@@ -316,7 +317,7 @@ fn outputs_are_checked_before_the_work() {
         &["clip", "day", "--no-report", "--otio", "gone/out"],
         &["mark", "day", "--list", "gone/out"],
         &["log", "export", "--json", "gone/out"],
-        &["log", "agreed", "--csv", "gone/out"],
+        &["log", "agreement", "--csv", "gone/out"],
     ] {
         let ran = place.run(args);
         assert_eq!((ran.code, ran.stdout.as_str()), (Some(2), ""), "{args:?}");

@@ -325,7 +325,7 @@ fn a_moved_subject_judges_the_burst_as_a_mark_would() {
     assert_eq!(of_folder, marked(&["mark", "moved.json", "--no-decisions"]));
     assert_eq!(of_folder.as_array().unwrap().len(), 5);
     let ran = place.run(&["mark", "day.json"]);
-    assert!(ran.stderr.contains("In 1 burst the subject was moved"), "{}", ran.stderr);
+    assert!(ran.stderr.contains("The subject of 1 burst was moved"), "{}", ran.stderr);
     // It stands when the program is started again, and goes when it is taken back.
     review.kill();
     let review = Review::start(&place, &[]);

@@ -103,6 +103,6 @@ fn a_kill_while_a_decision_is_kept_loses_at_most_that_one() {
     let store = rusqlite::Connection::open(place.path().join("kept/decisions")).unwrap();
     let whole: String = store.query_row("PRAGMA integrity_check", [], |row| row.get(0)).unwrap();
     assert_eq!(whole, "ok");
-    let ran = place.run(&["log", "agreed"]);
+    let ran = place.run(&["log", "agreement"]);
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
 }

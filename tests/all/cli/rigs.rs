@@ -41,7 +41,7 @@ fn a_frame_finds_its_rig_and_gets_its_working_f_number() {
     ]);
     assert_eq!(made.code, Some(0), "{}", made.stderr);
     assert!(made.stdout.contains("2 × (worked out)"), "{}", made.stdout);
-    assert!(made.stdout.contains("2.20 µm a pixel"), "{}", made.stdout);
+    assert!(made.stdout.contains("2.20 µm per pixel"), "{}", made.stdout);
     let (record, code) = place.culled(&["day"]);
     assert_eq!(code, Some(0));
     let e = &record["frames"][0]["exposure"];
@@ -182,7 +182,7 @@ fn an_empty_list_says_what_to_do() {
     let place = Place::new();
     let ran = place.run(&["rig", "list"]);
     assert_eq!(ran.code, Some(0));
-    assert!(ran.stdout.contains("stopwise rig add NAME"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("`stopwise rig add --help`"), "{}", ran.stdout);
     assert!(!place.path().join("own").exists(), "looking makes no file");
 }
 
