@@ -8,7 +8,7 @@ use rayon::prelude::*;
 
 use crate::image::Frame;
 use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::template::whole_shift;
+use crate::tracking::template::{TemplateMatch, whole_shift};
 
 /// A pause longer than this starts a new burst, s.
 const GAP_S: f64 = 2.0;
@@ -168,86 +168,14 @@ pub fn content_breaks(shots: &[&FrameFeatures]) -> Vec<usize> {
         .into_par_iter()
         .filter(|i| {
             let (a, b) = (&shots[i - 1].patterns[2], &shots[*i].patterns[2]);
-            whole_shift(a, b).is_some_and(|m| m.peak < SAME_CONTENT)
+            whole_shift(a, b).is_some_and(|m| is_other_content(&m))
         })
         .collect()
 }
 
-#[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::core::Known;
-    use crate::image::FileKind;
-    use crate::image::exposure::{Exposure, TakenAt};
-
-    fn frame(second: f64, f_number: f64) -> Frame {
-        let date = format!("2031:05:04 10:00:{:02}", second as u32);
-        let fraction = format!("{:02}", ((second % 1.0) * 100.0).round() as u32);
-        let exposure = Exposure {
-            f_number: Some(Known::from_file(f_number)),
-            taken_at: TakenAt::from_exif(&date, Some(&fraction), None).map(Known::from_file),
-            ..Exposure::default()
-        };
-        Frame {
-            path: "a.jpg".into(),
-            shown: "a.jpg".into(),
-            partner: None,
-            kind: FileKind::Jpeg,
-            file_bytes: 1,
-            width_px: 600,
-            height_px: 400,
-            exposure: Some(exposure),
-        }
-    }
-
-    fn lengths(frames: &[Frame]) -> Vec<usize> {
-        groups(frames).iter().map(|g| g.frames.len()).collect()
-    }
-
-    #[test]
-    fn a_pause_starts_a_burst() {
-        let times = [0.0, 0.2, 0.4, 0.6, 5.0, 5.2];
-        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
-        assert_eq!(lengths(&frames), [4, 2]);
-        assert_eq!(groups(&frames)[1].cut_by, SplitReason::Time);
-    }
-
-    #[test]
-    fn a_slow_hand_makes_long_bursts() {
-        // Frames 1.5 s apart: a pause of 4 s still belongs, one of 6 s does not.
-        let times = [0.0, 1.5, 3.0, 4.5, 8.5, 10.0, 16.0];
-        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
-        assert_eq!(lengths(&frames), [6, 1]);
-        // A rail moved by hand: a frame every 5 or 6 s, from the first on.
-        let times = [2.0, 7.0, 13.0, 19.0, 24.0, 30.0, 34.0];
-        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
-        assert_eq!(lengths(&frames), [7]);
-        // Single frames of several subjects, half a minute apart, stay single.
-        let times = [0.0, 25.0, 50.0];
-        let frames: Vec<Frame> = times.iter().map(|t| frame(*t, 8.0)).collect();
-        assert_eq!(lengths(&frames), [1, 1, 1]);
-    }
-
-    #[test]
-    fn another_aperture_starts_a_burst() {
-        let frames = [frame(0.0, 8.0), frame(0.3, 8.0), frame(0.6, 11.0)];
-        assert_eq!(lengths(&frames), [2, 1]);
-        assert_eq!(groups(&frames)[1].cut_by, SplitReason::Settings);
-    }
-
-    #[test]
-    fn without_times_names_keep_their_order_in_one_group() {
-        let mut frames: Vec<Frame> = (0..5).map(|_| frame(0.0, 8.0)).collect();
-        frames.iter_mut().for_each(|f| f.exposure = None);
-        let g = groups(&frames);
-        assert_eq!(g.len(), 1);
-        assert!(!g[0].timed);
-    }
-
-    #[test]
-    fn a_huge_burst_is_cut_to_bound_memory() {
-        let mut frames: Vec<Frame> = (0..250).map(|_| frame(0.0, 8.0)).collect();
-        frames.iter_mut().for_each(|f| f.exposure = None);
-        assert_eq!(lengths(&frames), [100, 100, 50]);
-    }
+fn is_other_content(found: &TemplateMatch) -> bool {
+    found.peak < SAME_CONTENT
 }
+
+#[cfg(test)]
+mod tests;

@@ -8,6 +8,8 @@ mod decide;
 mod evidence;
 pub mod explain;
 pub mod grouping;
+#[cfg(test)]
+mod hand_made;
 pub mod inspect;
 pub mod inspect_page;
 pub mod inspect_terminal;

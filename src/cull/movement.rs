@@ -102,26 +102,7 @@ fn movement(
     if let (Some(subject), Some(reference)) = (subject, reference)
         && let Some(found) = reference.smear(subject, is_sharpest)
     {
-        let moved = found.explained > MIN_EXPLAINED && found.length_px > MIN_MOVED_PX;
-        return moved.then(|| {
-            let swing = found.share * found.length_px.powi(2) / 24.0;
-            let mean = reference.px * reference.px + swing;
-            let smear = Smear {
-                mean_px2: mean,
-                swing_px2: swing,
-                length_px: found.length_px,
-                length_std_err_px: found.length_std_err_px,
-                direction_deg: found.direction_deg,
-                z: found.length_px / found.length_std_err_px,
-                fraction: swing / mean,
-            };
-            Movement {
-                smear,
-                whole_frame: shared_by_frame(&boxes, found.direction_deg),
-                share: found.share,
-                explained: found.explained,
-            }
-        });
+        return by_spectrum(&found, reference.px, &boxes);
     }
     let best = reference.filter(|_| !is_sharpest).map(|r| r.subject);
     // Fine structure shows a short smear best, coarse structure a long one: a smear keeps just
@@ -134,7 +115,38 @@ fn movement(
             },
         )
     });
-    let moving: Vec<&Smear> = boxes.iter().filter(|s| s.is_movement()).collect();
+    by_edges(own, boxes)
+}
+
+/// The movement that the spectra about a subject show, over the blur of the sharpest frame, px.
+fn by_spectrum(found: &SpectralSmear, sharpest_px: f64, boxes: &[Smear]) -> Option<Movement> {
+    let moved = found.explained > MIN_EXPLAINED && found.length_px > MIN_MOVED_PX;
+    if !moved {
+        return None;
+    }
+    let swing = found.share * found.length_px.powi(2) / 24.0;
+    let mean = sharpest_px * sharpest_px + swing;
+    let smear = Smear {
+        mean_px2: mean,
+        swing_px2: swing,
+        length_px: found.length_px,
+        length_std_err_px: found.length_std_err_px,
+        direction_deg: found.direction_deg,
+        z: found.length_px / found.length_std_err_px,
+        fraction: swing / mean,
+    };
+    Some(Movement {
+        smear,
+        whole_frame: shared_by_frame(boxes, found.direction_deg),
+        share: found.share,
+        explained: found.explained,
+    })
+}
+
+/// The movement that edges show: `own` about the subject, `boxes` all over the frame.
+fn by_edges(own: Option<Smear>, boxes: Vec<Smear>) -> Option<Movement> {
+    let count = boxes.len();
+    let mut moving: Vec<Smear> = boxes.into_iter().filter(Smear::is_movement).collect();
     let (mut c, mut s) = (0f64, 0f64);
     for m in &moving {
         let a = (2.0 * m.direction_deg).to_radians();
@@ -143,23 +155,13 @@ fn movement(
     }
     let n = moving.len() as f64;
     let agree = moving.len() >= AGREE_BOXES && c.hypot(s) / n > AGREE;
+    let moved = |smear, whole_frame| Movement { smear, whole_frame, share: 1.0, explained: 1.0 };
     match own.filter(Smear::is_movement) {
-        Some(smear) => Some(Movement {
-            smear,
-            whole_frame: agree || moving.is_empty() && boxes.len() < AGREE_BOXES,
-            share: 1.0,
-            explained: 1.0,
-        }),
-        None if agree && n >= AGREE_SHARE * boxes.len() as f64 => {
+        Some(smear) => Some(moved(smear, agree || moving.is_empty() && count < AGREE_BOXES)),
+        None if agree && n >= AGREE_SHARE * count as f64 => {
             // The frame moved; the subject's own edges just do not show it.
-            let mut lengths: Vec<&Smear> = moving;
-            lengths.sort_by(|a, b| a.length_px.total_cmp(&b.length_px));
-            Some(Movement {
-                smear: *lengths[lengths.len() / 2],
-                whole_frame: true,
-                share: 1.0,
-                explained: 1.0,
-            })
+            moving.sort_by(|a, b| a.length_px.total_cmp(&b.length_px));
+            Some(moved(moving[moving.len() / 2], true))
         }
         None => None,
     }
@@ -176,3 +178,6 @@ fn shared_by_frame(boxes: &[Smear], direction_deg: f64) -> bool {
     let same = telling.iter().filter(|s| off(s)).count();
     telling.len() < AGREE_BOXES || 2 * same >= telling.len()
 }
+
+#[cfg(test)]
+mod tests;

@@ -55,13 +55,7 @@ impl SubjectBoxes {
         let mut boxes: Vec<Option<SubjectBox>> =
             positions.par_iter().enumerate().map(read).collect();
         let sparse = without_sparse(&mut boxes);
-        let lead = boxes
-            .iter()
-            .enumerate()
-            .filter_map(|(i, b)| Some((i, b.as_ref()?)))
-            .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < MAX_CLIPPED)
-            .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
-            .map(|(i, _)| i);
+        let lead = lead(&boxes);
         SubjectBoxes { boxes, sparse, lead }
     }
 }
@@ -78,6 +72,17 @@ fn subject_box(
     let patch = fetch(frame, x0, y0, 2 * REACH_PX)?;
     let (x, y) = (place.x_px - patch.x0 as f64, place.y_px - patch.y0 as f64);
     Some(SubjectSums::measure_box(&patch.luma(), x, y, box_px)?.under(noise))
+}
+
+/// The frame with most energy, of those whose subject is seen and not clipped.
+fn lead(boxes: &[Option<SubjectBox>]) -> Option<usize> {
+    boxes
+        .iter()
+        .enumerate()
+        .filter_map(|(i, b)| Some((i, b.as_ref()?)))
+        .filter(|(_, b)| b.energy > ENERGY_SEEN * b.energy_std_err && b.clipped < MAX_CLIPPED)
+        .max_by(|a, b| a.1.energy.total_cmp(&b.1.energy).then(b.0.cmp(&a.0)))
+        .map(|(i, _)| i)
 }
 
 /// Takes out of the ranking energies what hairs, specks or rims lying across the subject add to
@@ -125,3 +130,6 @@ fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
         })
         .collect()
 }
+
+#[cfg(test)]
+mod tests;

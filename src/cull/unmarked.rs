@@ -8,7 +8,7 @@ use crate::core::verdict::{Cause, HIT_RATIO, NEAR_RATIO, Verdict};
 use crate::core::{Flag, Measured};
 use crate::sharpness::subject_blur::{Attainable, BlurRange};
 use crate::tracking::burst_planes::OverlaidBurst;
-use crate::tracking::frame_chances::Expected;
+use crate::tracking::frame_chances::{Expected, ExpectedBurst};
 use crate::tracking::place_chances::place_chances;
 use crate::tracking::subject_hints::SubjectHints;
 use crate::tracking::unmarked_subject::{UnmarkedSubject, place_prior};
@@ -33,15 +33,25 @@ pub fn restate(
 ) {
     let ratios_ln: Vec<Option<f64>> =
         burst.frames.iter().map(|f| Some(f.ratio?.value.ln())).collect();
-    let is_judged: Vec<bool> = ratios_ln.iter().map(Option::is_some).collect();
     let Some(found) = subject.expected(ratios_ln, attainable) else { return };
-    let judged = |i: usize| is_judged[i];
+    let other = restate_as(burst, &found, attainable);
+    burst.other = other.map(|(frame, depth_px)| subject.spot_at(depth_px, frame));
+}
+
+/// Puts in what is expected; the frame that could be best instead, with its subject's depth, px of
+/// blur.
+fn restate_as(
+    burst: &mut BurstVerdict,
+    found: &ExpectedBurst,
+    attainable: Option<Attainable>,
+) -> Option<(usize, f64)> {
+    let is_judged: Vec<bool> = burst.frames.iter().map(|f| f.ratio.is_some()).collect();
     // Ratios are to the best: it must have been judged, and as a hit.
     let [hit, _, miss] = found.frames[found.best].chances;
-    let is_told = judged(found.best) && hit >= TOLD_CHANCE && miss <= BEST_TORN_CHANCE;
+    let is_told = is_judged[found.best] && hit >= TOLD_CHANCE && miss <= BEST_TORN_CHANCE;
     burst.best = is_told.then_some(found.best);
     for (i, (frame, expected)) in burst.frames.iter_mut().zip(&found.frames).enumerate() {
-        if frame.ratio.is_none() {
+        if !is_judged[i] {
             continue;
         }
         let verdict = match likely_verdict(&expected.chances) {
@@ -54,10 +64,7 @@ pub fn restate(
             frame.ratio = Measured::without_error(1.0, 2);
         }
     }
-    burst.other = found
-        .other
-        .filter(|o| is_told && judged(o.0))
-        .map(|(frame, depth_px)| subject.spot_at(depth_px, frame));
+    found.other.filter(|o| is_told && is_judged[o.0])
 }
 
 /// Takes back the verdicts of a burst without planes on whose frames its places do not agree:
@@ -183,49 +190,4 @@ fn moved_to(
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn verdicts_are_told_when_likely_and_not_torn() {
-        for (chances, expected) in [
-            ([0.9, 0.08, 0.02], Verdict::Hit),
-            ([0.30, 0.60, 0.10], Verdict::Near),
-            ([0.05, 0.20, 0.75], Verdict::Miss),
-            // Hit and miss are both possible.
-            ([0.70, 0.14, 0.16], Verdict::Unclear),
-            ([0.70, 0.16, 0.14], Verdict::Hit),
-            // No verdict is likely.
-            ([0.45, 0.45, 0.10], Verdict::Unclear),
-        ] {
-            assert_eq!(likely_verdict(&chances), expected, "{chances:?}");
-        }
-    }
-
-    #[test]
-    fn without_planes_a_verdict_stands_only_where_places_agree() {
-        for (chances, verdict, expected) in [
-            ([0.86, 0.10, 0.04], Verdict::Hit, true),
-            ([0.84, 0.12, 0.04], Verdict::Hit, false),
-            ([0.86, 0.08, 0.06], Verdict::Hit, false),
-            ([0.04, 0.10, 0.86], Verdict::Miss, true),
-            ([0.06, 0.08, 0.86], Verdict::Miss, false),
-            ([0.07, 0.86, 0.07], Verdict::Near, true),
-            ([0.08, 0.84, 0.08], Verdict::Near, false),
-        ] {
-            assert_eq!(is_agreed(&chances, verdict), expected, "{chances:?} {verdict:?}");
-        }
-    }
-
-    #[test]
-    fn a_range_moves_with_its_blur_and_stays_above_what_settings_allow() {
-        use crate::core::verdict::BlurBy;
-        let range = BlurRange { sigma_px: 1.0, low_px: 0.8, high_px: 1.5, by: BlurBy::Burst };
-        let attainable = Some(Attainable { sigma_px: 1.7, cutoff_cy_px: 0.4, flash: false });
-        let free = moved_to(range, 2.0, 0.0, None);
-        approx::assert_abs_diff_eq!(free.low_px, 1.6, epsilon = 1e-9);
-        approx::assert_abs_diff_eq!(free.high_px, 3.0, epsilon = 1e-9);
-        let held = moved_to(range, 2.0, 0.3, attainable);
-        assert!((held.low_px - 1.7).abs() < 1e-9 && held.high_px > 3.0);
-    }
-}
+mod tests;
