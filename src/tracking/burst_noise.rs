@@ -25,8 +25,13 @@ pub struct BurstNoise {
 impl BurstNoise {
     /// Reads it from the frames.
     pub fn of(shots: &[&FrameFeatures]) -> BurstNoise {
-        let (noise, is_seen) = burst_noise(shots);
-        let of_frame = shots.iter().map(|s| frame_noise(s, &noise)).collect();
+        BurstNoise::of_own(&shots.iter().map(|s| s.noise).collect::<Vec<_>>())
+    }
+
+    /// From the noise that each frame reads of itself.
+    fn of_own(own: &[Option<BandNoise>]) -> BurstNoise {
+        let (noise, is_seen) = burst_noise(own);
+        let of_frame = own.iter().map(|own| frame_noise(own.as_ref(), &noise)).collect();
         BurstNoise { noise, is_seen, of_frame }
     }
 }
@@ -37,8 +42,8 @@ impl BurstNoise {
 /// that reads much more than the quietest one reads texture. Of the others the one that shows
 /// its noise best speaks for all. Where none shows it: white noise no stronger than the quietest
 /// tiles allow.
-fn burst_noise(shots: &[&FrameFeatures]) -> (BandNoise, bool) {
-    let read = || shots.iter().filter_map(|s| s.noise);
+fn burst_noise(own: &[Option<BandNoise>]) -> (BandNoise, bool) {
+    let read = || own.iter().copied().flatten();
     let Some(least) = read().map(|n| strength(&n)).min_by(f64::total_cmp) else {
         return (BandNoise::white(UNSEEN_SIGMA_DN), false);
     };
@@ -62,14 +67,12 @@ fn strength(noise: &BandNoise) -> f64 {
 /// The model for one frame: that of the burst, unless the frame itself clearly shows more noise
 /// (another ISO setting). Smaller differences are chance, and changing the model from frame to
 /// frame costs more than they do.
-fn frame_noise(shot: &FrameFeatures, burst: &BandNoise) -> BandNoise {
-    match shot.noise {
-        Some(own)
-            if NOISE_PLAIN.contains(&own.ratio)
-                && strength(&own) > NOISE_ALIKE * strength(burst) =>
-        {
-            own
-        }
-        _ => *burst,
-    }
+fn frame_noise(own: Option<&BandNoise>, burst: &BandNoise) -> BandNoise {
+    let is_other = |own: &&BandNoise| {
+        NOISE_PLAIN.contains(&own.ratio) && strength(own) > NOISE_ALIKE * strength(burst)
+    };
+    *own.filter(is_other).unwrap_or(burst)
 }
+
+#[cfg(test)]
+mod tests;

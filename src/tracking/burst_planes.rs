@@ -53,7 +53,7 @@ impl OverlaidBurst {
         let middle = middle(shots)?;
         let shot = shots[middle];
         let (cols, rows) = (shot.cells.cols, shot.cells.rows);
-        let side = (((cols * rows) as f64 / MAX_PLACES as f64).sqrt().ceil() as usize).max(1);
+        let side = joined_side(cols * rows);
         let grid = (cols / side, rows / side);
         if grid.0 < 2 || grid.1 < 2 {
             return None;
@@ -94,7 +94,7 @@ impl OverlaidBurst {
         if frames < MIN_FRAMES {
             return None;
         }
-        planes::fit(frames, &self.energies).filter(|p| p.fit >= MIN_FIT)
+        planes::fit(frames, &self.energies).filter(is_trusted)
     }
 
     /// Area of the places that each frame's plane passes or nearly passes, px² of the middle frame.
@@ -137,6 +137,16 @@ impl OverlaidBurst {
         let n = self.to_frame.len();
         (0..n).map(|i| of(self.place_in(t, i))).sum::<f64>() / n as f64
     }
+}
+
+/// Whether planes fit the energies well enough.
+fn is_trusted(planes: &BurstPlanes) -> bool {
+    planes.fit >= MIN_FIT
+}
+
+/// Side of the squares in which so many tiles are joined.
+fn joined_side(tiles: usize) -> usize {
+    ((tiles as f64 / MAX_PLACES as f64).sqrt().ceil() as usize).max(1)
 }
 
 /// The frame that the others are laid over; `None` for frames of several sizes or hardly any tiles,
@@ -186,40 +196,4 @@ pub fn overlay(shots: &[&FrameFeatures], i: usize) -> Similarity {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::tracking::planes::PlaceDepth;
-
-    #[test]
-    fn what_lies_near_a_plane_is_in_it() {
-        let place =
-            |index, depth_px| PlaceDepth { index, ln_likelihood: vec![], ln_energy: 0.0, depth_px };
-        let planes = BurstPlanes {
-            plane_px: vec![0.0, 2.0, 9.0],
-            shared_px: vec![0.0; 3],
-            places: vec![
-                place(0, 0.0),
-                place(1, IN_PLANE_PX - 0.01),
-                place(2, IN_PLANE_PX + 0.01),
-                place(3, 2.5),
-            ],
-            fit: 0.0,
-        };
-        let burst = OverlaidBurst {
-            middle: 1,
-            size_px: (128.0, 128.0),
-            grid: (2, 2),
-            place_px: 64.0,
-            to_frame: vec![Similarity::IDENTITY; 3],
-            energies: PlaceEnergies::default(),
-        };
-        let areas = burst.in_plane_px2(&planes);
-        assert_eq!(areas, [2.0 * 4096.0, 2.0 * 4096.0, 0.0]);
-        // About the corner lies the first place alone, in the first plane: at their edge.
-        let beyond = |spot| burst.beyond_px(&planes, spot);
-        assert_eq!(beyond((0.0, 0.0)), Some(0.0));
-        assert_eq!(beyond((-100.0, 0.0)), None);
-        // About the middle all four, their middle depth one px inside.
-        assert!(beyond((64.0, 64.0)).is_some_and(|px| (px + 1.0).abs() < 0.02));
-    }
-}
+mod tests;

@@ -2,7 +2,7 @@
 
 use super::frame_features::FrameFeatures;
 use crate::sharpness::focus_map::{FocusMap, TILE_PX, Tile};
-use crate::tracking::template::{self, FOUND, WHOLE_FOUND};
+use crate::tracking::template::{self, FOUND, TemplateMatch, WHOLE_FOUND};
 
 /// Where the subject is in one frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -72,15 +72,14 @@ fn follow_one(
         (0.0..shots[to].width_px as f64).contains(&x)
             && (0.0..shots[to].height_px as f64).contains(&y)
     };
-    let mut best = template::track_template(pair(from), pair(to), start, near);
-    if best.is_none_or(|m| m.peak < SURE) && last != from && last_found >= CHAIN_FOUND {
+    let direct = template::track_template(pair(from), pair(to), start, near);
+    let best = if last != from && needs_second_opinion(direct, last_found) {
         // The neighbour looks more alike than the first frame: its focus and pose are nearer.
-        if let Some(chained) = template::track_template(pair(last), pair(to), near, near)
-            && best.is_none_or(|m| chained.peak * last_found > m.peak + CHAIN_MARGIN)
-        {
-            best = Some(template::TemplateMatch { peak: chained.peak * last_found, ..chained });
-        }
-    }
+        let chained = template::track_template(pair(last), pair(to), near, near);
+        better(direct, chained, last_found)
+    } else {
+        direct
+    };
     if let Some(m) = best
         && m.peak >= FOUND
         && inside(m.x_px, m.y_px)
@@ -88,9 +87,34 @@ fn follow_one(
         return Some(((m.x_px, m.y_px), f64::from(m.peak.min(1.0))));
     }
     let whole = template::whole_shift(&shots[last].patterns[2], &shots[to].patterns[2])?;
+    let (at, confidence) = carried(near, whole)?;
+    inside(at.0, at.1).then_some((at, confidence))
+}
+
+/// Whether a neighbour that was found as surely as `last_found` is asked where the spot is.
+fn needs_second_opinion(direct: Option<TemplateMatch>, last_found: f32) -> bool {
+    direct.is_none_or(|m| m.peak < SURE) && last_found >= CHAIN_FOUND
+}
+
+/// The direct match, or the one by way of the neighbour where that is better by a margin.
+fn better(
+    direct: Option<TemplateMatch>,
+    chained: Option<TemplateMatch>,
+    last_found: f32,
+) -> Option<TemplateMatch> {
+    let chained = chained.map(|c| TemplateMatch { peak: c.peak * last_found, ..c });
+    match (direct, chained) {
+        (Some(direct), Some(chained)) if chained.peak > direct.peak + CHAIN_MARGIN => Some(chained),
+        (None, chained) => chained,
+        (direct, _) => direct,
+    }
+}
+
+/// A place carried along by a shift of the whole frame, and how far that vouches for it.
+fn carried(near: (f64, f64), whole: TemplateMatch) -> Option<((f64, f64), f64)> {
     let at = (near.0 + whole.x_px, near.1 + whole.y_px);
-    (whole.peak > WHOLE_FOUND && inside(at.0, at.1))
-        .then(|| (at, WHOLE_CONFIDENCE * f64::from(whole.peak.min(1.0))))
+    let confidence = WHOLE_CONFIDENCE * f64::from(whole.peak.min(1.0));
+    (whole.peak > WHOLE_FOUND).then_some((at, confidence))
 }
 
 /// A subject found without a mark.
@@ -143,55 +167,31 @@ fn spread(values: &[f32], cols: usize, rows: usize) -> Vec<f32> {
 /// frame holds structure.
 pub fn track_subject(shots: &[&FrameFeatures], maps: &[FocusMap]) -> Option<TrackedSubject> {
     let middle = shots.len() / 2;
+    let size = |map: &FocusMap| (map.cols, map.rows);
+    let shift = |i: usize| {
+        if i == middle {
+            return Some((0.0, 0.0));
+        }
+        let shift = || template::whole_shift(&shots[middle].patterns[2], &shots[i].patterns[2]);
+        let is_same = size(&maps[i]) == size(&maps[middle]);
+        is_same.then(shift)?.filter(|m| m.peak > WHOLE_FOUND).map(|m| (m.x_px, m.y_px))
+    };
+    let shifts: Vec<Option<(f64, f64)>> = (0..maps.len()).map(shift).collect();
+    let sizes: Vec<(usize, usize)> = shots.iter().map(|s| (s.width_px, s.height_px)).collect();
+    sharpest_place(maps, &shifts, &sizes)
+}
+
+/// The sharpest place near the centre over all frames that are laid over the middle one, and the
+/// frame that is sharpest there. `sizes` are those of the frames, px.
+fn sharpest_place(
+    maps: &[FocusMap],
+    shifts: &[Option<(f64, f64)>],
+    sizes: &[(usize, usize)],
+) -> Option<TrackedSubject> {
+    let middle = maps.len() / 2;
     let (cols, rows) = (maps[middle].cols, maps[middle].rows);
-    let mut stacks: Vec<Vec<f32>> = vec![Vec::new(); cols * rows];
-    let mut shifts: Vec<Option<(f64, f64)>> = Vec::with_capacity(shots.len());
-    let mut fields = Vec::with_capacity(shots.len());
-    for (i, map) in maps.iter().enumerate() {
-        let same = map.cols == cols && map.rows == rows;
-        let shift = if i == middle {
-            Some((0.0, 0.0))
-        } else if same {
-            template::whole_shift(&shots[middle].patterns[2], &shots[i].patterns[2])
-                .filter(|m| m.peak > WHOLE_FOUND)
-                .map(|m| (m.x_px, m.y_px))
-        } else {
-            None
-        };
-        let plain: Vec<f32> = map.tiles.iter().map(sharpness).collect();
-        let field = spread(&plain, map.cols, map.rows);
-        if let Some((dx, dy)) = shift {
-            let (sx, sy) = (dx / TILE_PX as f64, dy / TILE_PX as f64);
-            for r in 0..rows {
-                for c in 0..cols {
-                    let cc = (c as f64 + sx).round();
-                    let rr = (r as f64 + sy).round();
-                    if cc >= 0.0 && rr >= 0.0 && (cc as usize) < cols && (rr as usize) < rows {
-                        stacks[r * cols + c].push(field[rr as usize * cols + cc as usize]);
-                    }
-                }
-            }
-        }
-        shifts.push(shift);
-        fields.push(field);
-    }
-    let width = shots[middle].width_px as f64;
-    let (cx, cy) = (cols as f64 / 2.0, rows as f64 / 2.0);
-    let sd = PRIOR_SD * width / TILE_PX as f64;
-    let mut score = vec![0f64; cols * rows];
-    for r in 0..rows {
-        for c in 0..cols {
-            let stack = &mut stacks[r * cols + c];
-            if stack.is_empty() {
-                continue;
-            }
-            // Sorted, so that the sum does not depend on the order of the frames.
-            stack.sort_unstable_by(|a, b| b.total_cmp(a));
-            let mean = stack.iter().sum::<f32>() / stack.len() as f32;
-            let d2 = (c as f64 + 0.5 - cx).powi(2) + (r as f64 + 0.5 - cy).powi(2);
-            score[r * cols + c] = f64::from(mean) * (-0.5 * d2 / (sd * sd)).exp();
-        }
-    }
+    let fields: Vec<Vec<f32>> = maps.iter().map(field).collect();
+    let score = scores(&fields, shifts, (cols, rows), sizes[middle].0);
     let best = (0..score.len()).max_by(|a, b| score[*a].total_cmp(&score[*b]).then(b.cmp(a)))?;
     if score[best] <= 0.0 {
         return None;
@@ -214,7 +214,7 @@ pub fn track_subject(shots: &[&FrameFeatures], maps: &[FocusMap]) -> Option<Trac
     }
     let (frame, c, r, _) = sharpest;
     let tile = TILE_PX as f64;
-    let most = (shots[frame].width_px as f64 - 1.0, shots[frame].height_px as f64 - 1.0);
+    let most = (sizes[frame].0 as f64 - 1.0, sizes[frame].1 as f64 - 1.0);
     Some(TrackedSubject {
         frame,
         x_px: ((c + 0.5) * tile).clamp(0.0, most.0),
@@ -222,10 +222,56 @@ pub fn track_subject(shots: &[&FrameFeatures], maps: &[FocusMap]) -> Option<Trac
     })
 }
 
+/// Sharpness of every tile and its neighbours.
+fn field(map: &FocusMap) -> Vec<f32> {
+    let plain: Vec<f32> = map.tiles.iter().map(sharpness).collect();
+    spread(&plain, map.cols, map.rows)
+}
+
+/// Mean sharpness of every tile of the middle frame over the frames laid over it, by the prior
+/// about the centre.
+fn scores(
+    fields: &[Vec<f32>],
+    shifts: &[Option<(f64, f64)>],
+    (cols, rows): (usize, usize),
+    width_px: usize,
+) -> Vec<f64> {
+    let mut stacks: Vec<Vec<f32>> = vec![Vec::new(); cols * rows];
+    for (field, shift) in fields.iter().zip(shifts) {
+        let Some((dx, dy)) = shift else { continue };
+        let (sx, sy) = (dx / TILE_PX as f64, dy / TILE_PX as f64);
+        for r in 0..rows {
+            for c in 0..cols {
+                let cc = (c as f64 + sx).round();
+                let rr = (r as f64 + sy).round();
+                if cc >= 0.0 && rr >= 0.0 && (cc as usize) < cols && (rr as usize) < rows {
+                    stacks[r * cols + c].push(field[rr as usize * cols + cc as usize]);
+                }
+            }
+        }
+    }
+    let (cx, cy) = (cols as f64 / 2.0, rows as f64 / 2.0);
+    let sd = PRIOR_SD * width_px as f64 / TILE_PX as f64;
+    let mut score = vec![0f64; cols * rows];
+    for r in 0..rows {
+        for c in 0..cols {
+            let stack = &mut stacks[r * cols + c];
+            if stack.is_empty() {
+                continue;
+            }
+            // Sorted, so that the sum does not depend on the order of the frames.
+            stack.sort_unstable_by(|a, b| b.total_cmp(a));
+            let mean = stack.iter().sum::<f32>() / stack.len() as f32;
+            let d2 = (c as f64 + 0.5 - cx).powi(2) + (r as f64 + 0.5 - cy).powi(2);
+            score[r * cols + c] = f64::from(mean) * (-0.5 * d2 / (sd * sd)).exp();
+        }
+    }
+    score
+}
+
 /// The sharpest places of one map near the frame's centre, px of the file, with their weight.
 pub fn peaks(map: &FocusMap, width_px: f64, most: usize) -> Vec<(f64, f64, f32)> {
-    let plain: Vec<f32> = map.tiles.iter().map(sharpness).collect();
-    let field = spread(&plain, map.cols, map.rows);
+    let field = field(map);
     let sd = PRIOR_SD * width_px / TILE_PX as f64;
     let (cx, cy) = (map.cols as f64 / 2.0, map.rows as f64 / 2.0);
     let mut score: Vec<(f32, usize)> = field
@@ -254,3 +300,6 @@ pub fn peaks(map: &FocusMap, width_px: f64, most: usize) -> Vec<(f64, f64, f32)>
     }
     found
 }
+
+#[cfg(test)]
+mod tests;

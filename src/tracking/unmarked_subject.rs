@@ -141,3 +141,6 @@ pub fn place_prior(overlaid: &OverlaidBurst, hints: &SubjectHints, t: usize) -> 
     };
     (-0.5 * off2 / (sd * sd)).exp()
 }
+
+#[cfg(test)]
+mod tests;

@@ -117,7 +117,11 @@ fn at_share(mut values: Vec<f64>, share: f64) -> Option<f64> {
 /// The usual smear of a burst in which nearly every frame is smeared, each in one direction; `None`
 /// where that is not so. Without a still frame to compare with, no frame's own length can be read.
 pub fn shake(shots: &[&FrameFeatures]) -> Option<Smear> {
-    let mut swings = swings(shots);
+    usual_smear(swings(shots))
+}
+
+/// The smear at the middle of a burst's swings, where nearly all of them are large.
+fn usual_smear(mut swings: Vec<Swing>) -> Option<Smear> {
     let shares = swings.iter().map(|s| s.share).collect();
     let is_shaken = resting_swing_px2(&swings).is_some_and(|s| s > SHAKEN_PX2)
         && at_share(shares, 0.5).is_some_and(|s| s > SHAKEN_SHARE);
@@ -136,7 +140,7 @@ pub fn shake(shots: &[&FrameFeatures]) -> Option<Smear> {
 }
 
 /// Swing of the squared blur with direction that the boxes of a frame show together.
-#[derive(Default)]
+#[derive(Debug, Clone, Copy, Default)]
 struct Swing {
     /// px².
     px2: f64,
@@ -147,16 +151,18 @@ struct Swing {
 }
 
 fn swings(shots: &[&FrameFeatures]) -> Vec<Swing> {
-    shots.iter().map(|s| common_swing(s)).collect()
+    let boxes = |shot: &FrameFeatures| -> Vec<Smear> {
+        shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect()
+    };
+    shots.iter().map(|s| common_swing(&boxes(s))).collect()
 }
 
-fn common_swing(shot: &FrameFeatures) -> Swing {
-    let boxes: Vec<_> = shot.boxes.iter().filter_map(|b| smear(&b.profile, None)).collect();
+fn common_swing(boxes: &[Smear]) -> Swing {
     if boxes.len() < MIN_BOXES {
         return Swing::default();
     }
     let (mut c, mut s, mut mean, mut total) = (0.0, 0.0, 0.0, 0.0);
-    for b in &boxes {
+    for b in boxes {
         // Sharp boxes tell most.
         let weight = 1.0 / (b.mean_px2.max(0.1) + 1.0);
         let angle = (2.0 * b.direction_deg).to_radians();
@@ -173,117 +179,4 @@ fn common_swing(shot: &FrameFeatures) -> Swing {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::core::Luma;
-    use crate::core::random::SplitMix64;
-
-    fn map(blurs: &[f32]) -> FocusMap {
-        let tiles: Vec<Tile> =
-            blurs.iter().map(|b| Tile::Blur { sigma_px: *b, std_err_px: 0.1 }).collect();
-        let lap_var = vec![1.0; tiles.len()];
-        FocusMap { cols: blurs.len(), rows: 1, corrected_tiles: tiles.clone(), tiles, lap_var }
-    }
-
-    fn allowing(sigma_px: f64) -> Option<Attainable> {
-        Some(Attainable { sigma_px, cutoff_cy_px: 0.4, flash: false })
-    }
-
-    #[test]
-    fn chances_grow_with_blur_and_swing_and_stay_small_without_a_sign() {
-        let calm = BASE_ODDS / (1.0 + BASE_ODDS);
-        for (ratio, swing) in [(None, None), (Some(0.5), Some(0.4)), (Some(0.3), Some(0.1))] {
-            approx::assert_abs_diff_eq!(chance_of(ratio, swing), calm, epsilon = 1e-12);
-        }
-        // One step each: odds of e^1.5 and e times the base.
-        let odds = |p: f64| p / (1.0 - p) / BASE_ODDS;
-        approx::assert_abs_diff_eq!(
-            odds(chance_of(Some(0.75), None)),
-            1.5f64.exp(),
-            epsilon = 1e-9
-        );
-        approx::assert_abs_diff_eq!(odds(chance_of(None, Some(0.6))), 1f64.exp(), epsilon = 1e-9);
-        assert!(chance_of(Some(9.0), Some(9.0)) < 0.85);
-    }
-
-    const SIDE: usize = 640;
-    const FLAT_FROM: usize = 512;
-
-    /// Means over boxes of pixels.
-    fn box_mean(values: &[f64], (width, height): (usize, usize)) -> Vec<f64> {
-        (0..SIDE * SIDE)
-            .map(|i| {
-                let (x, y) = (i % SIDE, i / SIDE);
-                let sum: f64 = (0..height)
-                    .flat_map(|dy| (0..width).map(move |dx| (x + dx, y + dy)))
-                    .map(|(x, y)| values[(y % SIDE) * SIDE + x % SIDE])
-                    .sum();
-                sum / (width * height) as f64
-            })
-            .collect()
-    }
-
-    /// A frame of random patches with edges in all directions, blurred over a box.
-    fn shot(seed: u64, blur: (usize, usize)) -> FrameFeatures {
-        let mut rng = SplitMix64::new(seed);
-        let random: Vec<f64> = (0..SIDE * SIDE).map(|_| rng.uniform()).collect();
-        let mut patches = box_mean(&box_mean(&random, (9, 9)), (5, 5));
-        patches.iter_mut().for_each(|v| *v = f64::from(u8::from(*v > 0.5)));
-        // A flat border shows the noise.
-        for (i, v) in patches.iter_mut().enumerate() {
-            if i % SIDE >= FLAT_FROM {
-                *v = 0.5;
-            }
-        }
-        let data: Vec<u8> = box_mean(&patches, blur)
-            .iter()
-            .map(|v| (60.0 + 130.0 * v + 1.5 * rng.normal()) as u8)
-            .collect();
-        let luma = Luma::U8 { data: &data, channels: 1, width_px: SIDE, height_px: SIDE };
-        FrameFeatures::measure(&luma).unwrap()
-    }
-
-    #[test]
-    fn a_smear_in_nearly_all_frames_is_a_shake_and_a_defocus_is_none() {
-        let burst = |blurs: [(usize, usize); 6]| -> Vec<FrameFeatures> {
-            blurs.iter().zip(1..).map(|(b, seed)| shot(seed, *b)).collect()
-        };
-        let shake_of = |shots: &[FrameFeatures]| shake(&shots.iter().collect::<Vec<_>>());
-        let told = |shots: &[FrameFeatures]| shake_of(shots).is_some();
-        let smeared = burst([(9, 1), (8, 1), (9, 1), (10, 1), (9, 1), (2, 2)]);
-        assert!(told(&smeared), "one frame at rest");
-        assert!(!told(&smeared[..5]), "too few frames");
-        let smear = shake_of(&smeared).unwrap();
-        assert!((4.0..16.0).contains(&smear.length_px), "{smear:?}");
-        let off = (smear.direction_deg + 90.0).rem_euclid(180.0) - 90.0;
-        assert!(off.abs() < 10.0, "{smear:?}");
-        assert!(!told(&burst([(6, 6); 6])), "defocus");
-        assert!(!told(&burst([(9, 1), (2, 2), (3, 3), (2, 2), (9, 1), (2, 2)])), "a few smears");
-    }
-
-    #[test]
-    fn a_subject_at_the_edge_of_the_planes_or_in_a_dull_frame_may_be_missed() {
-        let sharp = [map(&[0.5; 70])];
-        let deep = Some(-EDGE_OF_PLANES_PX - 0.01);
-        assert!(!is_missed(deep, &sharp, allowing(1.0)));
-        assert!(is_missed(Some(-EDGE_OF_PLANES_PX + 0.01), &sharp, allowing(1.0)));
-        assert!(is_missed(None, &sharp, allowing(1.0)), "no contrast of its own");
-        assert!(is_missed(deep, &[map(&[0.81; 70])], allowing(1.0)));
-        assert!(!is_missed(deep, &[map(&[0.79; 70])], allowing(1.0)));
-    }
-
-    #[test]
-    fn blurred_all_over_is_told_on_either_side_of_the_limit() {
-        // Five tiles may be sharp by chance.
-        let frame = |px: f32| map(&[[0.4; 5].as_slice(), &[px; 60]].concat());
-        let burst = |px: f32| vec![frame(px), frame(3.0), frame(4.0)];
-        assert!(is_blurred(&burst(1.37), allowing(1.0)));
-        assert!(!is_blurred(&burst(1.33), allowing(1.0)));
-        assert!(!is_blurred(&burst(1.37), allowing(1.1)));
-        // Without settings half-way sharp edges are taken for possible.
-        assert!(is_blurred(&burst(1.25), None) && !is_blurred(&burst(1.2), None));
-        // Two frames are no burst, and frames without edges say nothing.
-        assert!(!is_blurred(&burst(3.0)[..2], allowing(1.0)));
-        assert!(!is_blurred(&[map(&[]), map(&[]), map(&[])], allowing(1.0)));
-    }
-}
+mod tests;
