@@ -185,5 +185,11 @@ mod tests {
         assert_eq!(got.len(), 2, "{got:?}");
         let blip = cuts(&run(&[(20, Some(1.0)), (3, Some(3.0)), (20, Some(1.0))]));
         assert_eq!(blip, [(0, 43, SpanVerdict::InFocus)]);
+        // Frames of a clip of 25 a second.
+        let about = (SHORTEST_S * 25.0).round() as usize;
+        let stays = |frames| {
+            cuts(&run(&[(20, Some(1.0)), (frames, Some(3.0)), (20, Some(1.0))])).len() == 3
+        };
+        assert!(stays(about + 1) && !stays(about - 1));
     }
 }

@@ -36,6 +36,8 @@ const EDGES_WEIGHT: f64 = 0.25;
 const SCATTER: (f64, f64) = (0.1, 0.1);
 /// Squared distance from the course, over its error, from which a softer frame is believed.
 const JOLTED: f64 = 9.0;
+/// A course, and a frame without its movement, keep at least this share of the square of its blur.
+const MIN_KEPT: f64 = 0.25;
 /// Noise share above which the best frames themselves show nothing.
 const DROWNED: f64 = 0.9;
 /// Energy is never taken for less than this share of the best: noise decides below.
@@ -101,98 +103,64 @@ pub fn judge(
     allowed_px: Option<f64>,
     smear_px: &[Option<f64>],
 ) -> ClipVerdict {
-    let times_s: Vec<f64> = seen.iter().map(|s| s.t_s).collect();
     let (noise, noise_seen) = clip_noise(samples);
-    let tiles: Vec<Option<Tile>> =
-        seen.iter().map(|s| s.cells.as_ref().map(|c| c.tile(&noise))).collect();
-    let energies: Vec<Option<(f64, f64)>> =
-        seen.iter().map(|s| s.cells.as_ref().map(|c| c.energy(&noise))).collect();
-    let mut order: Vec<usize> = (0..seen.len())
-        .filter(|i| energies[*i].is_some() && tiles[*i].is_some_and(|t| t.sigma_px().is_some()))
-        .collect();
-    let energy = |i: usize| energies[i].map_or(f64::MIN, |e| e.0);
-    order.sort_by(|a, b| energy(*b).total_cmp(&energy(*a)).then(a.cmp(b)));
-    let take = ((seen.len() as f64 * BEST.0) as usize).max(BEST.1).min(order.len());
-    let best: Vec<usize> = order[..take].to_vec();
-    let mut sigmas: Vec<f64> =
-        best.iter().filter_map(|i| Some(f64::from(tiles[*i]?.sigma_px()?))).collect();
-    let mut best_energies: Vec<f64> = best.iter().map(|i| energy(*i)).collect();
-    let mut shares: Vec<f64> = best.iter().filter_map(|i| Some(energies[*i]?.1)).collect();
-    let noise_share = median(&mut shares);
-    let best_energy = median(&mut best_energies).filter(|e| *e > 0.0);
-    let best_sigma = median(&mut sigmas).map(|s| s.max(REFERENCE_FLOOR_PX));
-    let best_px = best_sigma.and_then(|s| {
-        let spread = sigmas.iter().map(|v| (v - s).powi(2)).sum::<f64>() / sigmas.len() as f64;
-        // The scatter of the frames, and what the method itself leaves open (see the focus map).
-        let std_err = (spread / sigmas.len() as f64).sqrt().hypot(0.1 * s);
-        Measured::new(s, std_err, sigmas.len() as u32)
-    });
-    let drowned = noise_share.is_none_or(|s| s > DROWNED);
-    let soft_over = allowed_px
-        .map(|a| SOFT_RATIO * a)
-        .or_else(|| elsewhere_px(samples).map(|e| SOFT_RATIO * e))
-        .map_or(SOFT_BETWEEN_PX.1, |s| {
-            s.min(SOFT_BETWEEN_PX.1.max(SOFT_RATIO * allowed_px.unwrap_or(0.0)))
-        })
-        .max(SOFT_BETWEEN_PX.0);
-    let best_is_soft = best_sigma.is_some_and(|s| s > soft_over);
-    let reference_profile: Option<&DirectionProfile> =
-        best.first().and_then(|i| seen[*i].profile.as_ref());
-    let mut frames = Vec::with_capacity(seen.len());
-    let mut followed: Vec<Option<Followed>> = vec![None; seen.len()];
-    for (i, s) in seen.iter().enumerate() {
-        let mut f = ClipFrameVerdict {
-            verdict: Verdict::Unclear,
-            cause: None,
-            blur: None,
-            ratio: None,
-            energy: energies[i].map(|e| e.0),
-            smear: None,
-            flags: FlagSet::EMPTY,
-        };
-        if !noise_seen {
-            f.flags.raise(Flag::NoiseUnseen);
-        }
-        let (Some(cells), Some(tile)) = (&s.cells, tiles[i]) else {
-            f.flags.raise(Flag::SubjectLost);
-            frames.push(f);
-            continue;
-        };
-        if cells.at_border {
-            f.flags.raise(Flag::AtBorder);
-        }
-        f.blur = tile.measured();
-        f.smear = s
-            .profile
-            .as_ref()
-            .filter(|_| best.first() != Some(&i))
-            .and_then(|p| smear(p, reference_profile));
-        let (Some(best_s), Some(best_e)) = (best_sigma, best_energy) else {
-            f.cause = Some(Cause::NoTexture);
-            f.flags.raise(Flag::NoTexture);
-            frames.push(f);
-            continue;
-        };
-        if drowned {
-            f.cause = Some(Cause::Noise);
-            f.flags.raise(Flag::MostlyNoise);
-            frames.push(f);
-            continue;
-        }
-        let px2 = blur_judged(tile, energy(i), best_s, best_e).powi(2);
-        // Blur over all directions holds half of a smear's share.
-        let moved = movement_px2(&f, smear_px.get(i).copied().flatten());
-        let share = energies[i].map_or(0.0, |e| e.1).clamp(0.0, 0.95);
-        let scatter = SCATTER.0.hypot(SCATTER.1 * share / (1.0 - share));
-        let still = (px2 - moved / 2.0).max(0.25 * px2);
-        followed[i] = Some(Followed { px2: still, variance: (scatter * px2).powi(2), moved });
-        frames.push(f);
+    let read = |s: &FrameObservation| ReadFrame {
+        t_s: s.t_s,
+        profile: s.profile,
+        reading: s.cells.as_ref().map(|cells| {
+            let (energy, noise_share) = cells.energy(&noise);
+            BoxReading { tile: cells.tile(&noise), energy, noise_share, at_border: cells.at_border }
+        }),
+    };
+    let frames: Vec<ReadFrame> = seen.iter().map(read).collect();
+    judge_read(&frames, noise_seen, samples, allowed_px, smear_px)
+}
+
+/// What the box about the subject reads in a frame under the noise of the clip.
+#[derive(Debug, Clone, Copy)]
+struct BoxReading {
+    tile: Tile,
+    energy: f64,
+    noise_share: f64,
+    at_border: bool,
+}
+
+/// Everything read of a frame.
+#[derive(Debug, Clone, Copy)]
+struct ReadFrame {
+    t_s: f64,
+    /// `None` when the subject is lost.
+    reading: Option<BoxReading>,
+    profile: Option<DirectionProfile>,
+}
+
+fn judge_read(
+    read: &[ReadFrame],
+    noise_seen: bool,
+    samples: &[Sample],
+    allowed_px: Option<f64>,
+    smear_px: &[Option<f64>],
+) -> ClipVerdict {
+    let best = BestFrames::of(read);
+    let whole_px = |i: usize| smear_px.get(i).copied().flatten();
+    let reference_profile = best.first.and_then(|i| read[i].profile.as_ref());
+    let mut frames: Vec<ClipFrameVerdict> = Vec::with_capacity(read.len());
+    let mut followed: Vec<Option<Followed>> = Vec::with_capacity(read.len());
+    for (i, f) in read.iter().enumerate() {
+        let compared = f.profile.as_ref().filter(|_| best.first != Some(i));
+        let smear = compared.and_then(|p| smear(p, reference_profile));
+        let mut frame = ClipFrameVerdict::unjudged(f.reading.as_ref(), smear, noise_seen);
+        followed.push(f.reading.and_then(|reading| {
+            let reference = best.scale(&mut frame)?;
+            Some(Followed::of(&reading, movement_px2(&frame, whole_px(i)), reference))
+        }));
+        frames.push(frame);
     }
+    let times_s: Vec<f64> = read.iter().map(|f| f.t_s).collect();
     let course = steadied(&followed, &times_s);
-    let mut least: Vec<f64> = course.iter().flatten().map(|px2| px2.sqrt()).collect();
-    least.sort_by(f64::total_cmp);
-    let take = ((least.len() as f64 * REFERENCE.0) as usize).max(REFERENCE.1).min(least.len());
-    let sharpest = median(&mut least[..take]).map(|s| s.max(REFERENCE_FLOOR_PX));
+    let soft_over = soft_over_px(allowed_px, elsewhere_px(samples));
+    let best_is_soft = best.sigma_px.is_some_and(|s| s > soft_over);
+    let sharpest = sharpest_px(&course);
     let reference_px = sharpest.map(|s| if best_is_soft { soft_over / HIT_RATIO } else { s });
     for (i, f) in frames.iter_mut().enumerate() {
         let (Some(px2), Some(reference), Some(best_s)) = (course[i], reference_px, sharpest) else {
@@ -203,12 +171,129 @@ pub fn judge(
         f.verdict = grade(ratio);
         if f.verdict != Verdict::Hit {
             let added = px2 - best_s * best_s;
-            f.cause = Some(cause(f, smear_px.get(i).copied().flatten(), added, || {
+            f.cause = Some(cause(f, whole_px(i), added, || {
                 something_is_sharp(samples, i, HIT_RATIO * best_s)
             }));
         }
     }
-    ClipVerdict { frames, best_px, reference_px, best_is_soft, noise_share }
+    ClipVerdict {
+        frames,
+        best_px: best.px,
+        reference_px,
+        best_is_soft,
+        noise_share: best.noise_share,
+    }
+}
+
+impl ClipFrameVerdict {
+    /// A frame before its blur is compared.
+    fn unjudged(
+        reading: Option<&BoxReading>,
+        smear: Option<Smear>,
+        noise_seen: bool,
+    ) -> ClipFrameVerdict {
+        let mut flags = FlagSet::EMPTY;
+        if !noise_seen {
+            flags.raise(Flag::NoiseUnseen);
+        }
+        match reading {
+            None => flags.raise(Flag::SubjectLost),
+            Some(reading) if reading.at_border => flags.raise(Flag::AtBorder),
+            Some(_) => {}
+        }
+        ClipFrameVerdict {
+            verdict: Verdict::Unclear,
+            cause: None,
+            blur: reading.and_then(|r| r.tile.measured()),
+            ratio: None,
+            energy: reading.map(|r| r.energy),
+            smear: smear.filter(|_| reading.is_some()),
+            flags,
+        }
+    }
+
+    /// Says why nothing can be said.
+    fn withhold(&mut self, cause: Cause, flag: Flag) {
+        self.cause = Some(cause);
+        self.flags.raise(flag);
+    }
+}
+
+/// The frames with most energy that have edges.
+#[derive(Debug)]
+struct BestFrames {
+    /// The one with most.
+    first: Option<usize>,
+    /// Blur at their middle, px, with its error.
+    px: Option<Measured>,
+    /// The same, px.
+    sigma_px: Option<f64>,
+    /// Energy at their middle, where there is any.
+    energy: Option<f64>,
+    /// Share of it that is noise, at their middle.
+    noise_share: Option<f64>,
+}
+
+impl BestFrames {
+    fn of(read: &[ReadFrame]) -> BestFrames {
+        let mut best: Vec<(usize, BoxReading, f64)> = read
+            .iter()
+            .enumerate()
+            .filter_map(|(i, f)| Some((i, f.reading?, f64::from(f.reading?.tile.sigma_px()?))))
+            .collect();
+        best.sort_by(|a, b| b.1.energy.total_cmp(&a.1.energy).then(a.0.cmp(&b.0)));
+        best.truncate(((read.len() as f64 * BEST.0) as usize).max(BEST.1));
+        let mut sigmas: Vec<f64> = best.iter().map(|b| b.2).collect();
+        let mut energies: Vec<f64> = best.iter().map(|b| b.1.energy).collect();
+        let mut shares: Vec<f64> = best.iter().map(|b| b.1.noise_share).collect();
+        let sigma_px = median(&mut sigmas).map(|s| s.max(REFERENCE_FLOOR_PX));
+        let px = sigma_px.and_then(|s| {
+            let spread = sigmas.iter().map(|v| (v - s).powi(2)).sum::<f64>() / sigmas.len() as f64;
+            // The scatter of the frames, and what the method itself leaves open (see the focus map).
+            let std_err = (spread / sigmas.len() as f64).sqrt().hypot(0.1 * s);
+            Measured::new(s, std_err, sigmas.len() as u32)
+        });
+        BestFrames {
+            first: best.first().map(|b| b.0),
+            px,
+            sigma_px,
+            energy: median(&mut energies).filter(|e| *e > 0.0),
+            noise_share: median(&mut shares),
+        }
+    }
+
+    /// Blur, px, and energy that frames are compared with; else the frame is told why it cannot be.
+    fn scale(&self, frame: &mut ClipFrameVerdict) -> Option<(f64, f64)> {
+        let Some(scale) = self.sigma_px.zip(self.energy) else {
+            frame.withhold(Cause::NoTexture, Flag::NoTexture);
+            return None;
+        };
+        if self.noise_share.is_none_or(|s| s > DROWNED) {
+            frame.withhold(Cause::Noise, Flag::MostlyNoise);
+            return None;
+        }
+        Some(scale)
+    }
+}
+
+/// Blur above which even the best frames are soft, px, from what the settings allow and what is
+/// reached elsewhere.
+fn soft_over_px(allowed_px: Option<f64>, elsewhere_px: Option<f64>) -> f64 {
+    let (never, always) = SOFT_BETWEEN_PX;
+    let over = match (allowed_px, elsewhere_px) {
+        (Some(allowed), _) => SOFT_RATIO * allowed,
+        (None, Some(elsewhere)) => (SOFT_RATIO * elsewhere).min(always),
+        (None, None) => always,
+    };
+    over.max(never)
+}
+
+/// Blur of the sharpest part of a course of squares of blur, px.
+fn sharpest_px(course: &[Option<f64>]) -> Option<f64> {
+    let mut least: Vec<f64> = course.iter().flatten().map(|px2| px2.sqrt()).collect();
+    least.sort_by(f64::total_cmp);
+    let take = ((least.len() as f64 * REFERENCE.0) as usize).max(REFERENCE.1).min(least.len());
+    median(&mut least[..take]).map(|s| s.max(REFERENCE_FLOOR_PX))
 }
 
 /// The square of a frame's blur without movement, its variance, and what movement adds.
@@ -217,6 +302,28 @@ struct Followed {
     px2: f64,
     variance: f64,
     moved: f64,
+}
+
+impl Followed {
+    /// From what is read of a frame, the square of the blur that its movement adds, px², and the
+    /// blur, px, and energy of the best frames.
+    fn of(reading: &BoxReading, moved: f64, (best_px, best_energy): (f64, f64)) -> Followed {
+        let px2 = blur_judged(reading.tile, reading.energy, best_px, best_energy).powi(2);
+        let share = reading.noise_share.clamp(0.0, 0.95);
+        let scatter = SCATTER.0.hypot(SCATTER.1 * share / (1.0 - share));
+        // Blur over all directions holds half of a smear's share.
+        let still = (px2 - moved / 2.0).max(MIN_KEPT * px2);
+        Followed { px2: still, variance: (scatter * px2).powi(2), moved }
+    }
+
+    /// The square of its blur by a course that has this value there; the variances of the course
+    /// have to be multiplied by `factor`.
+    fn on_course(&self, value: f64, factor: f64) -> f64 {
+        let off = self.px2 - value;
+        let jolted = off > 0.0 && off * off > JOLTED * factor * self.variance;
+        // A parabola may dip below what the frames around show.
+        if jolted { self.px2 } else { value.max(MIN_KEPT * self.px2) }
+    }
 }
 
 /// Square of the blur of each frame along a smooth course, with what its movement adds.
@@ -234,15 +341,7 @@ fn steadied(followed: &[Option<Followed>], times_s: &[f64]) -> Vec<Option<f64>> 
     let one = |(i, f): (usize, &Option<Followed>)| {
         let f = (*f)?;
         let on = course.as_ref().and_then(|c| c.values.get(i).map(|v| (v.value, c.factor)));
-        let px2 = match on {
-            Some((value, factor)) => {
-                let off = f.px2 - value;
-                let jolted = off > 0.0 && off * off > JOLTED * factor * f.variance;
-                // A parabola may dip below what the frames around show.
-                if jolted { f.px2 } else { value.max(0.25 * f.px2) }
-            }
-            None => f.px2,
-        };
+        let px2 = on.map_or(f.px2, |(value, factor)| f.on_course(value, factor));
         Some(px2 + f.moved)
     };
     followed.iter().enumerate().map(one).collect()
@@ -306,3 +405,6 @@ fn elsewhere_px(samples: &[Sample]) -> Option<f64> {
         .position(|(k, _)| samples.iter().any(|s| s.sharper[k] >= CLUSTER))?;
     Some(f64::from(SHARP_CLASSES_PX[class]))
 }
+
+#[cfg(test)]
+mod tests;
