@@ -102,3 +102,25 @@ fn look_here(luma: &Luma<'_>, x0: usize, y0: usize) -> Option<FlatTile> {
         variance,
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::core::random::SplitMix64;
+
+    #[test]
+    fn a_sample_has_no_more_tiles_than_asked_for_and_hardly_fewer() {
+        let (width_px, height_px) = (1200, 800);
+        let mut random = SplitMix64::new(3);
+        let data: Vec<u8> =
+            (0..width_px * height_px).map(|_| (100.0 + 50.0 * random.uniform()) as u8).collect();
+        let luma = Luma::U8 { data: &data, channels: 1, width_px, height_px };
+        let all = sample(&luma, usize::MAX).len();
+        for most in [40, 400, 4000] {
+            assert!(most < all, "{all}");
+            let taken = sample(&luma, most).len();
+            assert!(taken <= most && taken * 10 > most * 8, "{taken} of {most}");
+        }
+        assert_eq!(sample(&luma, all).len(), all);
+    }
+}

@@ -42,7 +42,7 @@ fn judged(frames: &[Frame], mark: Option<(f64, f64)>, lens: &SimulatedLens) -> B
 }
 
 /// Mean tau against truth, and the share of bursts whose best frame is within 10 % of the best.
-fn ranking(seeds: std::ops::Range<u64>, marked: bool) -> (f64, f64) {
+fn ranking(seeds: std::ops::Range<u64>) -> (f64, f64) {
     let (mut taus, mut picked, mut n) = (0.0, 0.0, 0.0);
     for seed in seeds {
         let spec = BurstSpec {
@@ -55,8 +55,8 @@ fn ranking(seeds: std::ops::Range<u64>, marked: bool) -> (f64, f64) {
         let burst = SimulatedBurst::new(spec);
         let truths = burst.truths();
         let frames: Vec<Frame> = burst.iter().map(|f| Frame(f.picture.luma(), 640, 480)).collect();
-        let mark = marked.then_some((truths[0].subject_x_px, truths[0].subject_y_px));
-        let j = judged(&frames, mark, &spec.lens);
+        let mark = (truths[0].subject_x_px, truths[0].subject_y_px);
+        let j = judged(&frames, Some(mark), &spec.lens);
         let truth: Vec<f64> = truths.iter().map(|t| -t.sigma_total_px).collect();
         let energy: Vec<f64> =
             j.frames.iter().map(|f| f.subject.as_ref().map_or(-1e9, |b| b.energy)).collect();
@@ -72,7 +72,7 @@ fn ranking(seeds: std::ops::Range<u64>, marked: bool) -> (f64, f64) {
 #[test]
 fn bar_marked_subject_ranks_frames() {
     // Eight bursts: the mean tau of three of them has a standard error of 0.09.
-    let (tau, picked) = ranking(1..9, true);
+    let (tau, picked) = ranking(1..9);
     println!("marked: tau {tau:.3} picked {picked:.2}");
     assert!(tau >= 0.75, "tau {tau}");
     assert!(picked >= 0.66, "picked {picked}");

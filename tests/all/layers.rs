@@ -587,3 +587,42 @@ fn every_limit_of_a_decision_has_its_test() {
     assert!(new.is_empty() && gone.is_empty(), "no test names {new:#?}\nto be struck: {gone:#?}");
     assert!(limits > 80, "only {limits} limits were found");
 }
+
+/// Calls that ask or wait for the clock.
+#[derive(Default)]
+struct ClockCalls(usize);
+
+impl Visit<'_> for ClockCalls {
+    fn visit_path(&mut self, path: &syn::Path) {
+        let names: Vec<String> = path.segments.iter().map(|s| s.ident.to_string()).collect();
+        let last = names.iter().rev().map(String::as_str).collect::<Vec<_>>();
+        let is_call = matches!(last[..], ["sleep", ..] | ["now", "Instant", ..]);
+        self.0 += usize::from(is_call);
+        visit::visit_path(self, path);
+    }
+}
+
+fn clock_calls(text: &str) -> usize {
+    let mut calls = ClockCalls::default();
+    calls.visit_file(&syn::parse_file(text).unwrap());
+    calls.0
+}
+
+/// Tests that still wait for a moment. The list must be exact, so that it can only become shorter.
+const ON_THE_CLOCK: &[&str] = &["src/store/log/tests.rs", "tests/all/cli/log.rs"];
+
+#[test]
+fn no_test_hangs_on_the_clock() {
+    let of = |text: &str| clock_calls(&format!("fn f() {{ {text} }}"));
+    assert_eq!(of("std::thread::sleep(x); let a = Instant::now(); asleep(); Timestamp::now();"), 2);
+    let home = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let of_units = sources(&root()).into_iter().filter(|f| f.ends_with("tests.rs"));
+    let files: Vec<PathBuf> = of_units.chain(sources(&home.join("tests"))).collect();
+    assert!(files.len() > 50, "only {} files of tests were found", files.len());
+    let name =
+        |file: &PathBuf| file.strip_prefix(home).unwrap().to_str().unwrap().replace('\\', "/");
+    let waits = |file: &&PathBuf| clock_calls(&fs::read_to_string(file).unwrap()) > 0;
+    let found: BTreeSet<String> = files.iter().filter(waits).map(name).collect();
+    let left: BTreeSet<String> = ON_THE_CLOCK.iter().map(|f| (*f).to_owned()).collect();
+    assert_eq!(found, left, "new ones must go, gone ones be struck from ON_THE_CLOCK");
+}

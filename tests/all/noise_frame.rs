@@ -138,9 +138,9 @@ fn painted_clipped_and_tiny_frames_have_no_noise_to_measure() {
     assert!(found.sigma_dn.is_none() && !found.levels.is_empty());
 }
 
-// A sample of a large frame must say what all of it says.
+// How many tiles are looked at is tried beside the sampler.
 #[test]
-fn sampling_a_large_frame_costs_little() {
+fn a_sample_of_a_large_frame_gives_its_noise() {
     let (width, height) = (3000, 2000);
     let noise = white(width, height, 3.0, 40);
     let frame = Plane::from_fn(width, height, Tone::Encoded, |x, y| {

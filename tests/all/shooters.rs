@@ -2,7 +2,6 @@
 //! within 10 % wherever it is drawn, break-even line and limit of the hand within a third of a
 //! stop, after 300 frames. Figures: `cargo bench --bench accuracy -- shooters 40 20000`.
 
-use std::time::{Duration, Instant};
 use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
@@ -51,15 +50,13 @@ fn three_hundred_frames_show_the_limits() {
     assert!(held + 1 >= between.len() && held > 2, "{between:?}");
 }
 
+// How long that takes is measured by `cargo bench --bench accuracy -- long-log`.
 #[test]
-fn a_hundred_thousand_frames_chart_quickly() {
+fn a_hundred_thousand_frames_are_thinned_and_keep_their_limits() {
     let many = entries(20_100, 100_000, 54);
     assert_eq!(many.len(), 100_000);
-    let start = Instant::now();
     let record = chart(&ChartJob::default(), &many).record;
     page::chart(&record).unwrap();
-    // The bar is 2 s on a quiet machine; twenty times that tells a slow machine from a slow way.
-    assert!(start.elapsed() < Duration::from_secs(40), "{:?}", start.elapsed());
     assert!(!record.grid.is_empty() && record.dots.len() <= 500);
     // Thinning leaves bursts whole: both limits of the hand still mean the same.
     let hand = record.handheld.unwrap();

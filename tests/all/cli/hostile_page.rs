@@ -3,21 +3,19 @@
 
 use std::io::{Read, Write};
 use std::net::TcpStream;
-use std::time::{Duration, Instant};
 
 use serde_json::json;
 
+use super::HANGS;
 use super::review::{Review, culled};
 
-/// Far above what anything here takes; a page that hangs fails all the same.
-const PATIENCE: Duration = Duration::from_secs(30);
 /// Connections that ask for nothing.
 const HOSTILE: usize = 1000;
 
 fn connect(review: &Review) -> TcpStream {
     let stream = TcpStream::connect(("127.0.0.1", review.port)).unwrap();
-    stream.set_read_timeout(Some(PATIENCE)).unwrap();
-    stream.set_write_timeout(Some(PATIENCE)).unwrap();
+    stream.set_read_timeout(Some(HANGS)).unwrap();
+    stream.set_write_timeout(Some(HANGS)).unwrap();
     stream
 }
 
@@ -186,12 +184,8 @@ fn a_picture_comes_while_1000_connections_are_open() {
         })
         .collect();
     for n in 0..5 {
-        let start = Instant::now();
         let (status, _) = review.get(&format!("frame/{n}/whole?side=300"));
         assert_eq!(status, 200);
-        let took = start.elapsed();
-        eprintln!("picture {n}: {} ms", took.as_millis());
-        assert!(took < PATIENCE, "{took:?}");
     }
     let own = json!({"do": "decide", "frame": 0, "call": "miss"});
     assert_eq!(review.tell(&own).0, 200);

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::fs;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use std::time::{Duration, SystemTime};
+use std::time::SystemTime;
 
 use serde_json::{Value as Json, json};
 use stopwise::marks::xmp::{Rating, read};
@@ -263,17 +263,20 @@ fn a_kill_leaves_whole_sidecars() {
             .stdout(Stdio::null())
             .spawn()
             .unwrap();
-        // Moments spread over the writing: after so many sidecars have changed, and a little.
+        // Moments spread over the writing: when a sidecar has changed, or the next is being written.
         let goal = (moment * 2) as usize;
-        let start = std::time::Instant::now();
-        while start.elapsed() < Duration::from_secs(20) {
-            let marked =
-                fs::metadata(path(goal)).is_ok_and(|m| m.len() as usize != large(goal).len());
-            if marked || child.try_wait().unwrap().is_some() {
-                break;
+        let mut until = |event: &dyn Fn() -> bool| {
+            while !event() && child.try_wait().unwrap().is_none() {
+                std::thread::yield_now();
             }
+        };
+        let length = large(goal).len();
+        until(&|| fs::metadata(path(goal)).is_ok_and(|m| m.len() as usize != length));
+        if moment % 2 == 1 {
+            let is_working = |name: &str| name.starts_with(".stopwise-mark-");
+            let names = || fs::read_dir(place.path().join("day")).unwrap();
+            until(&|| names().any(|e| e.unwrap().file_name().to_str().is_some_and(is_working)));
         }
-        std::thread::sleep(Duration::from_micros(150 * moment));
         child.kill().unwrap();
         child.wait().unwrap();
         for i in 0..40 {

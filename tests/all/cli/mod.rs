@@ -91,7 +91,7 @@ impl Place {
             .args(args)
             .envs(OWN)
             .env("STOPWISE_DECISIONS", self.path().join("kept/decisions"))
-            .timeout(std::time::Duration::from_secs(60));
+            .timeout(HANGS);
         command
     }
 
@@ -103,6 +103,9 @@ impl Place {
         (record, ran.code)
     }
 }
+
+/// A program that takes longer hangs: no bar of its speed.
+pub const HANGS: std::time::Duration = std::time::Duration::from_secs(600);
 
 /// Names the folder of the cache.
 pub const CACHE: &str = "STOPWISE_CACHE";

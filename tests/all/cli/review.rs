@@ -6,7 +6,7 @@ use std::process::{Child, Command, Stdio};
 
 use serde_json::{Value as Json, json};
 
-use super::{OWN, PROGRAM, Place};
+use super::{HANGS, OWN, PROGRAM, Place};
 
 /// A running review of `day.json`.
 pub(super) struct Review {
@@ -43,6 +43,7 @@ impl Review {
     /// Sends bytes and returns status and the whole answer.
     pub fn raw(&self, request: &str) -> (u16, String) {
         let mut stream = TcpStream::connect(("127.0.0.1", self.port)).unwrap();
+        stream.set_read_timeout(Some(HANGS)).unwrap();
         stream.write_all(request.as_bytes()).unwrap();
         let mut answer = Vec::new();
         stream.read_to_end(&mut answer).unwrap();
