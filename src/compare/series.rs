@@ -39,8 +39,12 @@ pub struct StepSeries {
     pub confounded: Vec<String>,
 }
 
-/// Most light that steps may differ by and still count as equally exposed, stops.
-pub const SAME_LIGHT_STOPS: f64 = 0.5;
+/// Longest over shortest exposure time from which the shutter changed.
+const SHUTTER_CHANGES: f64 = 1.4;
+/// Highest over lowest ISO from which it changed.
+const ISO_CHANGES: f64 = 1.2;
+/// Greatest over least f-number from which the flash must have made up for it.
+const APERTURE_CHANGES: f64 = 1.3;
 
 /// Thirds of stops of an f-number: light goes with its square.
 pub fn aperture_thirds(f_number: f64) -> i64 {
@@ -171,8 +175,8 @@ fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<Str
     let flash = frames.iter().any(|f| {
         f.exposure.as_ref().is_some_and(|e| e.flash.as_ref().is_some_and(|k| k.value.fired))
     });
-    let shutter_changes = shutters.len() == steps.len() && range(shutters) > 1.4;
-    let iso_changes = isos.len() == steps.len() && range(isos) > 1.2;
+    let shutter_changes = shutters.len() == steps.len() && range(shutters) > SHUTTER_CHANGES;
+    let iso_changes = isos.len() == steps.len() && range(isos) > ISO_CHANGES;
     if axis == StepAxis::Aperture && shutter_changes && !flash {
         found.push(
             "The shutter changed with the aperture: if anything moved during the exposure, that \
@@ -180,7 +184,7 @@ fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<Str
                 .to_owned(),
         );
     }
-    if apertures > 1.3 && !shutter_changes && !iso_changes && flash {
+    if apertures > APERTURE_CHANGES && !shutter_changes && !iso_changes && flash {
         found.push(
             "Neither ISO nor shutter made up for the aperture, so the flash did: a stronger \
              flash burns longer, and movement it shows cannot be told from the aperture's doing."
@@ -189,3 +193,6 @@ fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<Str
     }
     found
 }
+
+#[cfg(test)]
+mod tests;

@@ -527,6 +527,11 @@ fn every_dependency_is_used() {
 const DECIDED_IN: &[&str] = &[
     "clips/cut.rs",
     "clips/verdicts.rs",
+    "compare/series.rs",
+    "compare/steps/best_aperture.rs",
+    "compare/steps/costs.rs",
+    "compare/steps/noise.rs",
+    "compare/steps/records.rs",
     "cull/decide.rs",
     "cull/grouping.rs",
     "cull/movement.rs",
