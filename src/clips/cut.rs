@@ -185,11 +185,11 @@ mod tests {
         assert_eq!(got.len(), 2, "{got:?}");
         let blip = cuts(&run(&[(20, Some(1.0)), (3, Some(3.0)), (20, Some(1.0))]));
         assert_eq!(blip, [(0, 43, SpanVerdict::InFocus)]);
-        // Frames of a clip of 25 a second.
-        let about = (SHORTEST_S * 25.0).round() as usize;
-        let stays = |frames| {
-            cuts(&run(&[(20, Some(1.0)), (frames, Some(3.0)), (20, Some(1.0))])).len() == 3
+        // One frame of this length between two of a second.
+        let stays = |length_s: f64| {
+            let (frames, _) = clip(&[Some(1.0), Some(3.0), Some(1.0)]);
+            cut(&frames, &[0.0, 1.0, 1.0 + length_s], 2.0 + length_s).len() == 3
         };
-        assert!(stays(about + 1) && !stays(about - 1));
+        assert!(stays(SHORTEST_S + 0.001) && !stays(SHORTEST_S - 0.001));
     }
 }

@@ -97,8 +97,15 @@ pub fn locate<'a>(
         None => vec![None; shots.len()],
     };
     if mark.is_none() {
-        let positions = positions.iter_mut().flatten();
-        positions.for_each(|p| p.confidence = p.confidence.min(GUESSED_CONFIDENCE));
+        positions.iter_mut().flatten().for_each(guess);
     }
     LocatedSubject { positions, is_found: start.is_some(), unmarked }
 }
+
+/// Takes a place for one that nobody chose.
+fn guess(position: &mut SubjectPosition) {
+    position.confidence = position.confidence.min(GUESSED_CONFIDENCE);
+}
+
+#[cfg(test)]
+mod tests;

@@ -539,6 +539,7 @@ const DECIDED_IN: &[&str] = &[
     "cull/unmarked.rs",
     "tracking/burst_noise.rs",
     "tracking/burst_planes.rs",
+    "tracking/locate.rs",
     "tracking/subject_tracking.rs",
     "tracking/unmarked_subject.rs",
     "tracking/whole_frames.rs",

@@ -182,7 +182,7 @@ mod tests {
 
     #[test]
     fn false_detail_is_what_stands_above_the_shape_of_the_noise_in_repeats_that_moved() {
-        assert!(has_moved(MOVED_PX + 0.01) && !has_moved(MOVED_PX - 0.01));
+        assert!(has_moved(MOVED_PX + 0.001) && !has_moved(MOVED_PX - 0.001));
         let plane = |seed| {
             let mut random = SplitMix64::new(seed);
             Plane::from_fn(256, 256, Tone::Linear, |_, _| (100.0 + 3.0 * random.normal()) as f32)

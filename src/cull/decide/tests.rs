@@ -39,7 +39,7 @@ fn frames_are_graded_by_their_blur_over_the_best() {
         assert_eq!(judged.frames[0].ratio.unwrap().std_err, None, "the reference has no error");
         let sd = frame.ratio.unwrap().std_err.unwrap() / px;
         // Edges and energy read a ratio to this scatter, beside their own errors.
-        assert!(sd > ENERGY_RATIO_SD_LN && sd < 1.1 * ENERGY_RATIO_SD_LN, "{sd}");
+        assert!(sd > ENERGY_RATIO_SD_LN && sd < 1.01 * ENERGY_RATIO_SD_LN, "{sd}");
     }
 }
 
@@ -142,6 +142,12 @@ fn movement_counts_where_it_alone_loses_the_hit_and_is_the_cause_by_its_share() 
         assert!(causes.is_sorted_by(|a, b| a.share >= b.share));
     }
     assert_eq!((causes(1.1).len(), causes(6.0).len()), (1, 2));
+    // The blur whose loss is of another kind by this share.
+    let smear_px2 = 8f64.powi(2) / 12.0;
+    let other =
+        |share: f64| (1.0 + smear_px2 / (1.0 - share) - (1.0 - SMEAR_READ) * smear_px2).sqrt();
+    assert_eq!(causes(other(SECOND_CAUSE - 0.001)).len(), 1);
+    assert_eq!(causes(other(SECOND_CAUSE + 0.001)).len(), 2);
 }
 
 #[test]

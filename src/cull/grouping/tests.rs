@@ -44,15 +44,15 @@ fn is_cut(times: &[f64]) -> bool {
 fn a_pause_starts_a_burst() {
     // Against quick frames the least pause counts.
     let after = |pause: f64| is_cut(&[0.0, 0.2, 0.4, 0.6, 0.6 + pause, 0.8 + pause]);
-    assert!(after(GAP_S + 0.1) && !after(GAP_S - 0.1));
+    assert!(after(GAP_S + 0.05) && !after(GAP_S - 0.05));
     // Two frames have nothing else to compare with.
-    assert!(is_cut(&[0.0, GAP_S + 0.1]) && !is_cut(&[0.0, GAP_S - 0.1]));
+    assert!(is_cut(&[0.0, GAP_S + 0.05]) && !is_cut(&[0.0, GAP_S - 0.05]));
     // A hand that takes a frame every 1.5 s.
     let slow = |pause: f64| is_cut(&[0.0, 1.5, 3.0, 4.5, 4.5 + pause, 6.0 + pause]);
-    assert!(slow(1.5 * GAP_RATIO + 0.1) && !slow(1.5 * GAP_RATIO - 0.1));
+    assert!(slow(1.5 * GAP_RATIO + 0.05) && !slow(1.5 * GAP_RATIO - 0.05));
     // And every 9 s: however slow, no longer than this.
     let slowest = |pause: f64| is_cut(&[0.0, 9.0, 18.0, 27.0, 27.0 + pause, 36.0 + pause]);
-    assert!(slowest(MAX_GAP_S + 0.1) && !slowest(MAX_GAP_S - 0.1));
+    assert!(slowest(MAX_GAP_S + 0.05) && !slowest(MAX_GAP_S - 0.05));
 }
 
 #[test]

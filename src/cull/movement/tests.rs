@@ -34,7 +34,7 @@ fn spectral(length_px: f64, explained: f64) -> SpectralSmear {
 #[test]
 fn spectra_show_a_movement_that_explains_enough_and_is_long_enough() {
     let moved = |length, explained| by_spectrum(&spectral(length, explained), 1.0, &[]).is_some();
-    assert!(moved(8.0, MIN_EXPLAINED + 0.01) && !moved(8.0, MIN_EXPLAINED - 0.01));
+    assert!(moved(8.0, MIN_EXPLAINED + 0.001) && !moved(8.0, MIN_EXPLAINED - 0.001));
     assert!(moved(MIN_MOVED_PX + 0.01, 0.9) && !moved(MIN_MOVED_PX - 0.01, 0.9));
     // A smear of a third of the light over a picture of 1 px: its part of L²/24 on top.
     let ghost = SpectralSmear { share: 0.3, ..spectral(12.0, 0.8) };
@@ -76,8 +76,8 @@ fn edges_tell_a_frame_that_moved_where_enough_of_its_boxes_agree() {
     assert!(frame(vec![box_of(30.0); AGREE_BOXES]));
     assert!(!frame(vec![box_of(30.0); AGREE_BOXES - 1]));
     // Of the boxes that can be read, this share must move.
-    let most = (4.0 / AGREE_SHARE) as usize;
-    let of = |boxes: usize| [vec![box_of(30.0); 4], vec![still(); boxes - 4]].concat();
+    let most = (40.0 / AGREE_SHARE) as usize;
+    let of = |boxes: usize| [vec![box_of(30.0); 40], vec![still(); boxes - 40]].concat();
     assert!(frame(of(most)) && !frame(of(most + 1)));
     // The middle one stands for the frame.
     let longer = Smear { length_px: 20.0, ..box_of(30.0) };

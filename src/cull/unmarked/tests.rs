@@ -11,10 +11,10 @@ fn verdicts_are_told_when_likely_and_not_torn() {
         ([0.30, 0.60, 0.10], Verdict::Near),
         ([0.05, 0.20, 0.75], Verdict::Miss),
         // Hit and miss are both possible.
-        ([0.70, 0.29 - TORN_CHANCE, TORN_CHANCE + 0.01], Verdict::Unclear),
-        ([0.70, 0.31 - TORN_CHANCE, TORN_CHANCE - 0.01], Verdict::Hit),
-        ([TORN_CHANCE + 0.01, 0.29 - TORN_CHANCE, 0.70], Verdict::Unclear),
-        ([TORN_CHANCE - 0.01, 0.31 - TORN_CHANCE, 0.70], Verdict::Miss),
+        ([0.70, 0.299 - TORN_CHANCE, TORN_CHANCE + 0.001], Verdict::Unclear),
+        ([0.70, 0.301 - TORN_CHANCE, TORN_CHANCE - 0.001], Verdict::Hit),
+        ([TORN_CHANCE + 0.001, 0.299 - TORN_CHANCE, 0.70], Verdict::Unclear),
+        ([TORN_CHANCE - 0.001, 0.301 - TORN_CHANCE, 0.70], Verdict::Miss),
         // No verdict is likely.
         ([TOLD_CHANCE - 0.01, 0.91 - TOLD_CHANCE, 0.10], Verdict::Unclear),
         ([TOLD_CHANCE + 0.01, 0.89 - TOLD_CHANCE, 0.10], Verdict::Hit),
@@ -77,12 +77,12 @@ fn without_planes_a_verdict_stands_only_where_places_agree() {
     for (chances, verdict, expected) in [
         ([least + 0.01, 0.10, 0.04], Verdict::Hit, true),
         ([least - 0.01, 0.12, 0.04], Verdict::Hit, false),
-        ([0.90, 0.06, opposite - 0.01], Verdict::Hit, true),
-        ([0.90, 0.04, opposite + 0.01], Verdict::Hit, false),
+        ([0.90, 0.051, opposite - 0.001], Verdict::Hit, true),
+        ([0.90, 0.049, opposite + 0.001], Verdict::Hit, false),
         ([0.04, 0.10, least + 0.01], Verdict::Miss, true),
         ([0.04, 0.12, least - 0.01], Verdict::Miss, false),
-        ([opposite - 0.01, 0.06, 0.90], Verdict::Miss, true),
-        ([opposite + 0.01, 0.04, 0.90], Verdict::Miss, false),
+        ([opposite - 0.001, 0.051, 0.90], Verdict::Miss, true),
+        ([opposite + 0.001, 0.049, 0.90], Verdict::Miss, false),
         ([0.07, least + 0.01, 0.07], Verdict::Near, true),
         ([0.08, least - 0.01, 0.08], Verdict::Near, false),
     ] {

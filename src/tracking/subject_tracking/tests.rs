@@ -20,8 +20,8 @@ fn a_chained_place_must_be_better_by_a_margin() {
     // Found from the neighbour beyond doubt, which was found itself to 0.8.
     let chained = |direct: f32| better(Some(found(direct)), Some(found(1.0)), 0.8).unwrap().peak;
     let even = 0.8 - CHAIN_MARGIN;
-    assert!((chained(even - 0.01) - 0.8).abs() < 1e-6);
-    assert!((chained(even + 0.01) - even - 0.01).abs() < 1e-6);
+    assert!((chained(even - 0.001) - 0.8).abs() < 1e-6);
+    assert!((chained(even + 0.001) - even - 0.001).abs() < 1e-6);
     assert_eq!(better(Some(found(0.3)), None, 0.8), Some(found(0.3)));
     assert_eq!(better(None, Some(found(0.5)), 1.0), Some(found(0.5)));
     assert_eq!(better(None, None, 1.0), None);
@@ -98,14 +98,12 @@ fn the_subject_is_placed_in_the_frame_that_is_sharpest_there() {
 
 #[test]
 fn a_rival_near_the_best_place_is_the_same_place() {
-    let apart = SAME_PLACE * 55.0;
-    let second = |columns: usize| {
-        let map = map(&[(27, edges(0.45)), (27 + columns, edges(0.4))]);
-        let found = peaks(&map, SIZE.0 as f64, 2);
+    // Two places four columns apart, in a frame of which that is this share.
+    let second = |share: f64| {
+        let map = map(&[(27, edges(0.45)), (31, edges(0.4))]);
+        let found = peaks(&map, 4.0 * TILE_PX as f64 / share, 2);
         assert!((found[0].0 - 27.5 * 32.0).abs() < 1e-9, "{found:?}");
-        found[1].0 / 32.0 - 0.5
+        (found[1].0, found[1].1) == (31.5 * 32.0, 10.5 * 32.0)
     };
-    let (inside, outside) = (apart.floor(), apart.floor() + 1.0);
-    assert!((second(outside as usize) - 27.0 - outside).abs() < 1e-9);
-    assert!((second(inside as usize) - 27.0 - inside).abs() > 0.9, "not its middle");
+    assert!(second(SAME_PLACE + 0.001) && !second(SAME_PLACE - 0.001));
 }

@@ -58,9 +58,9 @@ fn reached(depth: SubjectDepth, blurred: f64) -> Option<bool> {
 fn a_burst_is_told_to_have_come_to_its_subject_where_that_is_likely_enough() {
     let among = |blurred| reached(at_depth(0.0, 1.0, vec![]), blurred);
     let (from, ruled_out) = UNREACHED_CHANCE;
-    assert_eq!(among(from + 0.01), Some(false));
-    assert_eq!([from - 0.01, ruled_out + 0.01].map(among), [None; 2]);
-    assert_eq!(among(ruled_out - 0.01), Some(true));
+    assert_eq!(among(from + 0.001), Some(false));
+    assert_eq!([from - 0.001, ruled_out + 0.001].map(among), [None; 2]);
+    assert_eq!(among(ruled_out - 0.001), Some(true));
 }
 
 #[test]

@@ -152,11 +152,11 @@ fn a_shaken_burst_swings_far_enough_in_nearly_all_of_enough_frames() {
     assert!(usual_smear(shaken(MIN_FRAMES.1 - 1)).is_none());
     // Frames in which the hand rests.
     let with_resting = |resting: usize| {
-        let mut swings = shaken(20);
+        let mut swings = shaken(100);
         swings[..resting].fill(Swing { px2: 0.0, ..usual });
         usual_smear(swings).is_some()
     };
-    let most = (RESTING_SHARE * 20.0) as usize;
+    let most = (RESTING_SHARE * 100.0) as usize;
     assert!(with_resting(most) && !with_resting(most + 1));
 }
 
