@@ -9,8 +9,8 @@ use serde::{Serialize, Serializer};
 use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::review::agreement;
-use stopwise::review::agreement_record::AGREEMENT_HEADER;
 use stopwise::review::agreement_terminal;
+use stopwise::review::columns as agreement_columns;
 use stopwise::store::decisions::Decisions;
 use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
 use stopwise::store::log_view;
@@ -174,7 +174,7 @@ fn agreed(json: Option<&Path>, csv: Option<&Path>) -> anyhow::Result<Outcome> {
         (Vec::new(), 0)
     };
     let record = agreement::agreement(&judgements, placed);
-    outputs.write(csv, |out| csv::write_cells(&AGREEMENT_HEADER, record.rows(), out));
+    outputs.write(csv, |out| csv::write(agreement_columns::COLUMNS, record.lines(), out));
     outputs.write(json, |out| json::write(&record, out));
     outputs.print(&agreement_terminal::agreement(&record, screen::style()));
     Ok(outputs.outcome(Outcome::Whole))

@@ -4,7 +4,7 @@
 //! with the length of the clip. The few pictures of a page are fetched again.
 
 pub mod chapters;
-pub mod column;
+pub mod columns;
 mod cut;
 pub mod edit_timeline;
 mod exposure;

@@ -6,6 +6,7 @@
 
 mod area;
 pub mod attribution;
+pub mod columns;
 mod edge_chart;
 mod edges;
 mod findings;
@@ -16,7 +17,6 @@ mod region;
 pub mod series;
 mod single_frame_noise;
 mod steps;
-pub mod table;
 pub mod terminal;
 
 use std::path::PathBuf;

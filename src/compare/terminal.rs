@@ -1,9 +1,9 @@
 //! `compare` in text: findings first, then the steps, then what each change cost.
 
+use crate::compare::columns::COLUMNS;
 use crate::compare::record::{AttributionRecord, CompareRecord, step_name};
-use crate::compare::table::COLUMNS;
 use crate::report::term::Style;
-use crate::report::term::table::{TextColumn, table, wrapped};
+use crate::report::term::table::{TextColumn, table, text_columns, wrapped};
 use crate::report::wording;
 
 /// A series.
@@ -38,14 +38,8 @@ pub fn compare(record: &CompareRecord, style: Style) -> String {
         text.push_str(&bullet(&style.signs(&line), style));
     }
     text.push('\n');
-    let columns = COLUMNS.iter().map(|c| TextColumn {
-        heading: style.signs(c.heading),
-        unit: style.signs(c.unit),
-        right: true,
-        drop_priority: c.drop_priority,
-        cells: record.steps.iter().map(|s| style.signs(&c.cell(s))).collect(),
-    });
-    text.push_str(&table(columns.collect(), style, |row, _, cell| {
+    let columns = text_columns(COLUMNS, &record.steps, style);
+    text.push_str(&table(columns, style, |row, _, cell| {
         if record.best_step == Some(row) { style.bold(cell) } else { cell.to_owned() }
     }));
     if !record.attributions.is_empty() {

@@ -8,6 +8,7 @@
 //! kept apart by a factor of their own where tests are there; where not, that other subjects and
 //! focus a little off are in the numbers is said.
 
+pub mod columns;
 mod decided;
 mod entry;
 mod field;

@@ -178,7 +178,7 @@ mod tests {
         let (low, high) = (r.agreed.low.unwrap(), r.agreed.high.unwrap());
         assert!((low - 0.484).abs() < 5e-4 && (high - 0.828).abs() < 5e-4, "{low} {high}");
         assert!(r.findings.iter().any(|f| f.says.contains("where it says plane-off")));
-        assert_eq!(r.rows().len(), 5);
+        assert_eq!(r.lines().len(), 5);
     }
 
     #[test]

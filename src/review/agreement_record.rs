@@ -3,7 +3,6 @@
 use crate::report::header::Header;
 use serde::Serialize;
 
-use crate::report::column::Cell;
 use crate::report::parts::{Finding, Proportion};
 
 /// Number of the record's form; raised when a field changes its meaning.
@@ -55,41 +54,21 @@ pub struct AgreementRecord {
     pub findings: Vec<Finding>,
 }
 
-/// Headings of the rows as a table.
-pub const AGREEMENT_HEADER: [&str; 10] = [
-    "by",
-    "key",
-    "decided",
-    "agreed",
-    "agreed_low",
-    "agreed_high",
-    "people_hit",
-    "people_near",
-    "people_miss",
-    "people_cannot_say",
-];
+/// A row and what it is by: "verdict" or "cause".
+#[derive(Debug, Clone, PartialEq)]
+pub struct AgreementLine {
+    /// "verdict" or "cause".
+    pub by: &'static str,
+    /// The row.
+    pub row: AgreementRow,
+}
 
 impl AgreementRecord {
-    /// The rows, one cell a heading of [`AGREEMENT_HEADER`].
-    pub fn rows(&self) -> Vec<Vec<Cell>> {
-        let of = |by: &str, row: &AgreementRow| {
-            let text = |t: &str| Cell::Text(t.to_owned());
-            let whole = |n: u32| Cell::Whole(u64::from(n));
-            let bound = |v: Option<f64>| v.map_or(Cell::Missing, Cell::Number);
-            vec![
-                text(by),
-                text(&row.key),
-                whole(row.agreed.of),
-                whole(row.agreed.count),
-                bound(row.agreed.low),
-                bound(row.agreed.high),
-                whole(row.people.hit),
-                whole(row.people.near),
-                whole(row.people.miss),
-                whole(row.people.cannot_say),
-            ]
+    /// The rows by verdict, then those by cause.
+    pub fn lines(&self) -> Vec<AgreementLine> {
+        let of = |by, rows: &[AgreementRow]| -> Vec<AgreementLine> {
+            rows.iter().map(|row| AgreementLine { by, row: row.clone() }).collect()
         };
-        let verdicts = self.by_verdict.iter().map(|row| of("verdict", row));
-        verdicts.chain(self.by_cause.iter().map(|row| of("cause", row))).collect()
+        [of("verdict", &self.by_verdict), of("cause", &self.by_cause)].concat()
     }
 }

@@ -1,5 +1,6 @@
 //! The scale of a picture from a ruler in it: `reading` finds the ticks, the rest is `scale`.
 
+pub mod columns;
 pub mod page;
 pub mod reading;
 pub mod record;

@@ -8,6 +8,7 @@ mod cli;
 mod clip_log;
 mod clips;
 #[cfg(feature = "raw")]
+mod columns;
 mod compare;
 mod detail;
 mod documents;
