@@ -4,15 +4,6 @@ use serde::{Deserialize, Serialize};
 
 use crate::core::{Measured, stats};
 
-/// One sentence with its number and what to do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Finding {
-    /// The sentence.
-    pub says: String,
-    /// What to do about it, if anything.
-    pub next: Option<String>,
-}
-
 /// A frame passed over.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SkippedRecord {
