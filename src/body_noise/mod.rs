@@ -62,8 +62,7 @@ pub const NAMELESS: &str = "unknown body";
 /// A path that does not exist, or nothing to measure.
 pub fn body_noise(paths: &[PathBuf], listener: &dyn Progress) -> Result<(NoiseRecord, bool)> {
     let found = image::find(paths)?;
-    let row =
-        |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
+    let row = SkippedRecord::new;
     let mut skipped: Vec<SkippedRecord> =
         found.skipped.iter().map(|(p, reason)| row(path_text(p), reason)).collect();
     let headers: Vec<_> = found.items.par_iter().map(image::read_header).collect();

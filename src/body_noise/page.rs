@@ -11,7 +11,7 @@ use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::parts::FrameSource;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 #[derive(Template)]

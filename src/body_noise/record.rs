@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use super::findings::NoiseFinding;
 use crate::report::parts::{FrameSource, SkippedRecord};
-use crate::report::sentence;
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const NOISE_SCHEMA: u32 = 1;
@@ -100,7 +100,7 @@ pub struct BodyNoise {
     /// ISO settings from which the sensor reads out with a higher gain of its own.
     pub gain_steps_iso: Vec<u32>,
     /// Findings.
-    #[serde(serialize_with = "sentence::serialize")]
+    #[serde(serialize_with = "sentences::serialize")]
     pub findings: Vec<NoiseFinding>,
 }
 

@@ -1,7 +1,7 @@
 //! What is found of a body, in sentences.
 
 use super::findings::{NoiseAdvice, NoiseFinding};
-use crate::report::sentence::{Medium, Sentences};
+use crate::report::sentences::{Medium, Sentences};
 use crate::report::wording;
 
 impl Sentences for NoiseFinding {
@@ -48,7 +48,7 @@ impl Sentences for NoiseFinding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
 
     #[test]
     fn every_finding_reads_well_wherever_it_is_shown() {

@@ -2,7 +2,7 @@
 
 use crate::body_noise::record::NoiseRecord;
 use crate::body_noise::table::tables;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

@@ -14,7 +14,7 @@ use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
 use crate::report::parts::SkippedRecord;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 #[derive(Template)]

@@ -12,7 +12,7 @@ use serde::Serialize;
 use crate::core::verdict::{Cause, Verdict};
 use crate::core::{FlagSet, Measured};
 use crate::report::parts::{SkippedRecord, SubjectFound};
-use crate::report::sentence;
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CLIP_SCHEMA: u32 = 1;
@@ -259,7 +259,7 @@ pub struct ClipRecord {
     /// Every frame.
     pub frames_table: Vec<ClipFrameRow>,
     /// Sentences with their numbers.
-    #[serde(serialize_with = "sentence::serialize")]
+    #[serde(serialize_with = "sentences::serialize")]
     pub findings: Vec<ClipFinding>,
 }
 

@@ -1,7 +1,7 @@
 //! Findings of a clip in sentences.
 
 use super::findings::{ClipAdvice, ClipFinding, UnclearBecause};
-use crate::report::sentence::{Medium, Sentences};
+use crate::report::sentences::{Medium, Sentences};
 use crate::report::wording;
 use crate::store::sentences::name_a_rig;
 
@@ -165,7 +165,7 @@ impl ClipAdvice {
 mod tests {
     use super::*;
     use crate::core::Measured;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
 
     #[test]
     fn every_finding_reads_well_wherever_it_is_shown() {

@@ -3,7 +3,7 @@
 use crate::clips::record::{ClipRecord, SpanVerdict};
 use crate::clips::table as clip_table;
 use crate::report::parts::SkippedRecord;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

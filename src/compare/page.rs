@@ -15,7 +15,7 @@ use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::PictureView;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg;
 use crate::report::wording;
 

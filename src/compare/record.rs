@@ -10,7 +10,7 @@ use crate::compare::findings::CompareFinding;
 use crate::core::Measured;
 use crate::image::Picture;
 use crate::report::parts::{FrameSource, SkippedRecord, SpectrumPoint};
-use crate::report::sentence;
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const COMPARE_SCHEMA: u32 = 1;
@@ -287,7 +287,7 @@ pub struct CompareRecord {
     /// The aperture for the depth asked for.
     pub best_for_depth: Option<BestAperture>,
     /// What was found, in words.
-    #[serde(serialize_with = "sentence::serialize")]
+    #[serde(serialize_with = "sentences::serialize")]
     pub findings: Vec<CompareFinding>,
     /// Why optics and noise were not told apart; `None` when they were.
     pub refused: Option<String>,

@@ -5,7 +5,7 @@ use crate::compare::record::{
     AttributionRecord, CostMore, Protocol, RegionRecord, StepAxis, StepRecord, step_name,
 };
 use crate::compare::series::Confounded;
-use crate::report::sentence::{Medium, Sentences};
+use crate::report::sentences::{Medium, Sentences};
 use crate::report::wording;
 
 fn working(n: Option<f64>) -> String {
@@ -274,7 +274,7 @@ mod tests {
     use super::*;
     use crate::compare::record::BestAperture;
     use crate::core::Measured;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
 
     fn change(cost_more: CostMore) -> AttributionRecord {
         AttributionRecord {

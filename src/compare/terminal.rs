@@ -3,7 +3,7 @@
 use crate::compare::record::{AttributionRecord, CompareRecord, step_name};
 use crate::compare::sentences::region_choice;
 use crate::compare::table::COLUMNS;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

@@ -4,7 +4,7 @@ use super::record::FrameRecord;
 use super::wording::first_cause;
 use crate::report::column::Decimals::{AsSet, ByError, FNumber, Fixed, Shutter};
 use crate::report::column::{Cell, Column};
-use crate::report::sentence::Medium;
+use crate::report::sentences::Medium;
 
 /// Every column, in the order in which they are written.
 #[rustfmt::skip]

@@ -33,18 +33,11 @@ fn ratio_over(judged: &FrameVerdict, burst: &BurstVerdict) -> Option<RatioOver> 
 pub fn frame_reason(parts: FrameParts<'_>, burst: &BurstVerdict, causes: &[CauseShare]) -> Reason {
     let FrameParts { judged, allowed, is_best, .. } = parts;
     let first = causes.first().map(|c| c.cause);
-    if judged.flags.has(Flag::SubjectLost) {
-        return Reason::SubjectLost;
+    if judged.verdict == Verdict::Unclear || judged.flags.has(Flag::SubjectLost) {
+        return Reason::unclear(judged.flags, first);
     }
     let ratio = ratio_over(judged, burst);
     match (judged.verdict, first) {
-        (Verdict::Unclear, Some(Cause::UnderExposed)) => Reason::TooDark,
-        (Verdict::Unclear, Some(Cause::Clipped)) => Reason::BlownOut,
-        (Verdict::Unclear, Some(Cause::Noise)) => Reason::NoiseHides,
-        (Verdict::Unclear, None) if judged.flags.has(Flag::Resized) => Reason::Resized,
-        (Verdict::Unclear, None) if !judged.flags.has(Flag::Alone) => Reason::SubjectUnsure,
-        (Verdict::Unclear, None) => Reason::GuessedAlone,
-        (Verdict::Unclear, _) => Reason::NoTexture,
         (Verdict::Hit, _) => {
             let settings = match allowed {
                 Some(a) if first == Some(Cause::Diffraction) => SettingsNote::Diffraction {

@@ -3,7 +3,6 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::record::CauseShare;
 use crate::core::verdict::{Cause, Verdict};
 use crate::core::{Flag, FlagSet};
 use crate::store::equipment::EquipmentFinding;
@@ -48,14 +47,25 @@ pub enum Reason {
 }
 
 impl Reason {
+    /// Why a frame could not be judged.
+    pub fn unclear(flags: FlagSet, first: Option<Cause>) -> Reason {
+        match first {
+            _ if flags.has(Flag::SubjectLost) => Reason::SubjectLost,
+            Some(Cause::UnderExposed) => Reason::TooDark,
+            Some(Cause::Clipped) => Reason::BlownOut,
+            Some(Cause::Noise) => Reason::NoiseHides,
+            Some(_) => Reason::NoTexture,
+            None if flags.has(Flag::Resized) => Reason::Resized,
+            None if flags.has(Flag::Alone) => Reason::GuessedAlone,
+            None => Reason::SubjectUnsure,
+        }
+    }
+
     /// Knows again, from the rest of a frame that was read from a file, the reasons whose words
     /// hang on where they are shown.
-    pub fn recover(&mut self, flags: FlagSet, verdict: Verdict, first: Option<&CauseShare>) {
-        if flags.has(Flag::SubjectLost) {
-            *self = Reason::SubjectLost;
-        } else if verdict == Verdict::Unclear && first.is_some_and(|c| c.cause == Cause::NoTexture)
-        {
-            *self = Reason::NoTexture;
+    pub fn recover(&mut self, flags: FlagSet, verdict: Verdict, first: Option<Cause>) {
+        if verdict == Verdict::Unclear || flags.has(Flag::SubjectLost) {
+            *self = Reason::unclear(flags, first);
         }
     }
 }

@@ -3,7 +3,7 @@
 use super::columns::COLUMNS;
 use super::record::InspectRecord;
 use super::wording::causes;
-use crate::report::sentence::Medium;
+use crate::report::sentences::Medium;
 use crate::report::term::Style;
 use crate::report::term::table::{padded, wrapped};
 use crate::report::wording;

@@ -155,7 +155,7 @@ fn as_shown(path: &Path, asked: &[PathBuf]) -> String {
 }
 
 fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
-    SkippedRecord { path, reason: reason.to_string() }
+    SkippedRecord::new(path, reason)
 }
 
 struct CullRun<'a> {

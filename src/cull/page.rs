@@ -20,7 +20,7 @@ use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
 use crate::report::column::Column;
 use crate::report::html::colours::style_sheet;
 use crate::report::parts::SkippedRecord;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg::{self, Stops};
 use crate::report::wording;
 

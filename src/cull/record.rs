@@ -245,7 +245,8 @@ impl CullRecord {
         header.check(CULL_SCHEMA).map_err(Error::NoCullRecord)?;
         let mut record: CullRecord = serde_json::from_str(text).map_err(no_record)?;
         for frame in &mut record.frames {
-            frame.because.recover(frame.flags, frame.verdict, frame.causes.first());
+            let first = frame.causes.first().map(|c| c.cause);
+            frame.because.recover(frame.flags, frame.verdict, first);
         }
         Ok(record)
     }

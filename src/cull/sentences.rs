@@ -6,7 +6,7 @@ use super::findings::{
     Advice, BlurReason, BurstFinding, FindingAsRead, OutingFinding, PlaceInFrame, RatioOver,
     Reason, SettingsNote, SmearLength, Yardstick,
 };
-use crate::report::sentence::{self, Medium, Sentences};
+use crate::report::sentences::{self, Medium, Sentences};
 use crate::report::wording;
 
 /// A blur in a sentence.
@@ -302,7 +302,7 @@ pub mod reason_in_record {
 /// Findings of a burst in a record.
 pub mod burst_in_record {
     use super::*;
-    pub use sentence::serialize;
+    pub use sentences::serialize;
 
     /// Reads the words.
     ///
@@ -319,7 +319,7 @@ pub mod burst_in_record {
 /// Findings of an outing in a record.
 pub mod outing_in_record {
     use super::*;
-    pub use sentence::serialize;
+    pub use sentences::serialize;
 
     /// Reads the words.
     ///
@@ -336,8 +336,9 @@ pub mod outing_in_record {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::core::verdict::Cause;
-    use crate::report::sentence::{check, paragraph};
+    use crate::core::verdict::{Cause, Verdict};
+    use crate::core::{Flag, FlagSet};
+    use crate::report::sentences::{check, paragraph};
     use crate::store::equipment::{EquipmentFinding, RigLack};
 
     /// Reasons are checked as findings without advice.
@@ -393,6 +394,32 @@ mod tests {
         assert!(lost[0].ends_with("Mark it with --subject, or look at the frame."));
         assert!(lost[1].ends_with("Mark it, or look at the frame."));
         assert!(lost[2].ends_with("Press s and click it, or look at the frame."));
+    }
+
+    #[test]
+    fn a_reason_read_from_a_file_names_no_option_on_a_page() {
+        let lost = FlagSet::EMPTY.with(Flag::SubjectLost);
+        let read = |flags, verdict, first| {
+            let mut reason = Reason::AsRead("Mark it with --subject.".to_owned());
+            reason.recover(flags, verdict, first);
+            reason
+        };
+        assert_eq!(read(lost, Verdict::Unclear, Some(Cause::NoTexture)), Reason::SubjectLost);
+        let none = FlagSet::EMPTY;
+        for (first, want) in [
+            (Some(Cause::UnderExposed), Reason::TooDark),
+            (Some(Cause::Clipped), Reason::BlownOut),
+            (Some(Cause::Noise), Reason::NoiseHides),
+            (Some(Cause::NoTexture), Reason::NoTexture),
+            (Some(Cause::Soft), Reason::NoTexture),
+            (None, Reason::SubjectUnsure),
+        ] {
+            assert_eq!(read(none, Verdict::Unclear, first), want);
+        }
+        assert_eq!(read(none.with(Flag::Alone), Verdict::Unclear, None), Reason::GuessedAlone);
+        assert_eq!(read(none.with(Flag::Resized), Verdict::Unclear, None), Reason::Resized);
+        let kept = read(none, Verdict::Miss, Some(Cause::Shake));
+        assert_eq!(kept, Reason::AsRead("Mark it with --subject.".to_owned()));
     }
 
     #[test]

@@ -6,7 +6,7 @@ use super::record::{BurstRecord, CullRecord, FrameRecord, OutingRecord};
 use super::{columns, summary};
 use crate::core::verdict::Verdict;
 use crate::report::parts::{BreakdownRow, Proportion, SkippedRecord};
-use crate::report::sentence::{Medium, Sentences, paragraphs};
+use crate::report::sentences::{Medium, Sentences, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, display_width, padded, shortened, table, wrapped};
 use crate::report::wording;

@@ -11,7 +11,7 @@ use crate::error::Result;
 use crate::report::column::Column;
 use crate::report::html::data_uri;
 use crate::report::html::view::PictureView;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg::{self, BlurBar};
 use crate::report::{map, wording};
 

@@ -13,7 +13,7 @@ use crate::limits::sentences;
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::parts::BreakdownRow;
-use crate::report::sentence::{Medium, paragraph, paragraphs};
+use crate::report::sentences::{Medium, paragraph, paragraphs};
 use crate::report::svg::{self, Stops};
 use crate::report::value::WithError;
 use crate::report::wording;

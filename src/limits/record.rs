@@ -9,7 +9,7 @@ use super::findings::LimitFinding;
 use crate::core::stats::Z95;
 use crate::core::verdict::Verdict;
 use crate::report::parts::{BreakdownRow, Proportion};
-use crate::report::sentence;
+use crate::report::sentences;
 use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.
@@ -293,6 +293,6 @@ pub struct ChartRecord {
     /// Of those, frames whose verdict was another.
     pub overruled: u32,
     /// Findings.
-    #[serde(serialize_with = "sentence::serialize")]
+    #[serde(serialize_with = "sentences::serialize")]
     pub findings: Vec<LimitFinding>,
 }

@@ -2,7 +2,7 @@
 
 use super::findings::{LimitAdvice, LimitFinding};
 use super::record::{ChartRecord, HandLimit, HandState, Handheld, ShootNext, SmearLimit};
-use crate::report::sentence::{Medium, Sentences};
+use crate::report::sentences::{Medium, Sentences};
 use crate::report::wording;
 
 /// What is charted, in a line.
@@ -244,7 +244,7 @@ fn fitted_hand(h: &Handheld, at: &str, span: &str) -> String {
 mod tests {
     use super::*;
     use crate::limits::record::BreakEven;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
     use crate::report::value::WithError;
 
     fn limit(half_hit_shutter_s: f64) -> HandLimit {

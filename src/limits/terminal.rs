@@ -3,7 +3,7 @@
 use crate::limits::record::{ChartRecord, HandRow};
 use crate::limits::sentences;
 use crate::report::parts::BreakdownRow;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

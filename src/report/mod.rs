@@ -9,7 +9,7 @@ pub mod html;
 pub mod json;
 pub mod map;
 pub mod parts;
-pub mod sentence;
+pub mod sentences;
 pub mod svg;
 pub mod term;
 pub mod value;

@@ -5,7 +5,7 @@ use serde::Serialize;
 
 use crate::report::column::Cell;
 use crate::report::parts::Proportion;
-use crate::report::sentence;
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const AGREEMENT_SCHEMA: u32 = 1;
@@ -53,7 +53,7 @@ pub struct AgreementRecord {
     /// Frames in which people placed the subject.
     pub subjects_placed: u32,
     /// What that shows.
-    #[serde(serialize_with = "sentence::serialize")]
+    #[serde(serialize_with = "sentences::serialize")]
     pub findings: Vec<AgreementFinding>,
 }
 

@@ -2,7 +2,7 @@
 
 use super::agreement_record::{AgreementRecord, AgreementRow};
 use crate::core::verdict::Verdict;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;

@@ -2,7 +2,7 @@
 
 use super::agreement_record::{AgreementAdvice, AgreementFinding};
 use crate::report::parts::Proportion;
-use crate::report::sentence::{Medium, Sentences};
+use crate::report::sentences::{Medium, Sentences};
 use crate::report::wording;
 
 fn of(share: &Proportion) -> String {
@@ -56,7 +56,7 @@ impl Sentences for AgreementFinding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
 
     #[test]
     fn every_finding_reads_well_wherever_it_is_shown() {

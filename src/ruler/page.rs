@@ -10,7 +10,7 @@ use crate::image::Picture;
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 use crate::ruler::record::{ScaleProfile, ScaleRecord};
 use crate::ruler::table::{depth_cells, depth_heading, numbers};

@@ -3,7 +3,7 @@
 use serde::Serializer;
 
 use super::findings::{ScaleAdvice, ScaleFinding};
-use crate::report::sentence::{Medium, Sentences, paragraphs};
+use crate::report::sentences::{Medium, Sentences, paragraphs};
 use crate::report::wording;
 
 fn changes(change: f64, way: &str) -> String {
@@ -94,7 +94,7 @@ pub(super) fn serialize<S: Serializer>(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
     use crate::store::equipment::RigLack;
 
     #[test]

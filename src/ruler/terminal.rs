@@ -1,6 +1,6 @@
 //! `scale` in text: the numbers, the depths, what to know.
 
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, padded, table, wrapped};
 use crate::report::wording;

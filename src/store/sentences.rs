@@ -1,7 +1,9 @@
 //! What rigs and frames do not say about each other, in sentences.
 
+use std::path::Path;
+
 use super::equipment::{EquipmentFinding, RigLack};
-use crate::report::sentence::{Medium, Sentences};
+use crate::report::sentences::{Medium, Sentences};
 
 impl RigLack {
     /// What to do about it.
@@ -20,6 +22,28 @@ impl RigLack {
                  infinity)."
             }
         }
+    }
+}
+
+/// No frame is where a record says.
+pub fn not_found() -> String {
+    "not found: say where the frames are with --folder".to_owned()
+}
+
+/// A link leads out of the folder that files are taken from or put into.
+pub fn link_leads_out(folder: &Path) -> String {
+    format!("refused: a link leads out of {} (--follow-links allows it)", folder.display())
+}
+
+/// A frame is outside the folder that was named, or that the record is in.
+pub fn outside(folder: &Path, is_named: bool) -> String {
+    let folder = folder.display();
+    match is_named {
+        true => format!("refused: outside {folder}, which --folder names"),
+        false => format!(
+            "refused: outside {folder}, where the record is; give the folder that holds it with \
+             --folder"
+        ),
     }
 }
 
@@ -57,7 +81,16 @@ impl Sentences for EquipmentFinding {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::report::sentence::{check, paragraph};
+    use crate::report::sentences::{check, paragraph};
+
+    #[test]
+    fn refusals_name_the_folder_and_the_option() {
+        let folder = Path::new("day");
+        assert!(not_found().ends_with("with --folder"));
+        assert!(link_leads_out(folder).contains("out of day (--follow-links"));
+        assert!(outside(folder, true).ends_with("outside day, which --folder names"));
+        assert!(outside(folder, false).ends_with("the folder that holds it with --folder"));
+    }
 
     #[test]
     fn every_finding_reads_well_wherever_it_is_shown() {

@@ -7,7 +7,7 @@ use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
 use stopwise::optics::Optics;
-use stopwise::report::sentence::{Medium, paragraphs};
+use stopwise::report::sentences::{Medium, paragraphs};
 
 use stopwise::limits::{ChartJob, LimitFrame, chart};
 use stopwise::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX};

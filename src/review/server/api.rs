@@ -5,7 +5,7 @@ use crate::core::verdict::Verdict;
 use crate::cull::columns::{COLUMNS, by_key};
 use crate::cull::record::{BurstRecord, FrameRecord};
 use crate::cull::wording::first_cause;
-use crate::report::sentence::Medium;
+use crate::report::sentences::Medium;
 use crate::report::wording;
 use serde::Serialize;
 

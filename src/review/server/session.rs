@@ -17,7 +17,7 @@ use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecis
 use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line};
 use super::pictures::Decodes;
 use crate::report::parts::SubjectFound;
-use crate::report::sentence::{Medium, paragraphs};
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 /// An outing as it comes to be looked at.

@@ -3,6 +3,7 @@
 use serde::{Serialize, Serializer};
 
 use super::wording;
+use crate::error::{Hint, SkipReason};
 
 /// Where a sentence is read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,6 +43,16 @@ pub fn paragraph(finding: &impl Sentences, medium: Medium) -> String {
 /// The paragraphs of several findings.
 pub fn paragraphs(findings: &[impl Sentences], medium: Medium) -> Vec<String> {
     findings.iter().map(|f| paragraph(f, medium)).collect()
+}
+
+/// Why a frame or clip was skipped.
+pub fn skip_reason(reason: &SkipReason, medium: Medium) -> String {
+    match (reason.hint(), medium) {
+        (Some(Hint::AllowMemory), Medium::Terminal) => {
+            format!("{reason}: allow more with --memory")
+        }
+        _ => reason.to_string(),
+    }
 }
 
 /// A finding as records hold it.
