@@ -14,6 +14,7 @@ use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
 use crate::report::parts::SkippedRecord;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 #[derive(Template)]
@@ -65,10 +66,6 @@ impl ClipView {
             in_focus: s.verdict == SpanVerdict::InFocus,
             cells: columns.iter().map(|c| c.cells[i].clone()).collect(),
         });
-        let finding = |f: &crate::report::parts::Finding| match &f.next {
-            Some(next) => format!("{} {next}", f.says),
-            None => f.says.clone(),
-        };
         ClipView {
             name: wording::visible(&clip.path),
             facts: table::facts(clip).join(" · "),
@@ -98,7 +95,7 @@ impl ClipView {
                 .collect(),
             head: head.collect(),
             rows: rows.collect(),
-            findings: clip.findings.iter().map(finding).collect(),
+            findings: paragraphs(&clip.findings, Medium::Report),
         }
     }
 }

@@ -9,6 +9,7 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::findings::{BurstFinding, Reason};
 use super::grouping::FrameGroup;
 use super::outing::OutingJob;
 use super::page_data::{BurstPage, FramePictures};
@@ -22,7 +23,7 @@ use crate::store::hash::Content;
 /// Number of the way in which frames are measured, judged, worded and pictured. Raise it with
 /// every change after which the same frames give another record, page or picture; what was kept
 /// before is then measured again.
-pub const METHOD: u32 = 6;
+pub const METHOD: u32 = 7;
 
 /// The cache as one outing uses it.
 #[derive(Debug, Clone, Copy)]
@@ -181,6 +182,9 @@ struct CachedHead {
 struct HeadPage {
     burst: BurstRecord,
     frames: Vec<(FrameRecord, CachedPictures)>,
+    /// What the records hold in words only.
+    findings: Vec<BurstFinding>,
+    reasons: Vec<Reason>,
 }
 
 /// Pictures without their bytes, which follow the head in this order.
@@ -214,7 +218,12 @@ impl BurstPacker {
             .iter()
             .map(|(record, pictures)| (record.clone(), self.pictures(pictures)))
             .collect();
-        self.head.pages.push(HeadPage { burst: page.burst.clone(), frames });
+        self.head.pages.push(HeadPage {
+            burst: page.burst.clone(),
+            frames,
+            findings: page.burst.findings.clone(),
+            reasons: page.frames.iter().map(|(record, _)| record.because.clone()).collect(),
+        });
     }
 
     /// Adds a frame that was passed over.
@@ -263,10 +272,13 @@ fn unpacked(bytes: &[u8]) -> Option<CachedBurst> {
     let mut pages = Vec::with_capacity(head.pages.len());
     for page in head.pages {
         let mut frames = Vec::with_capacity(page.frames.len());
+        let mut reasons = page.reasons.into_iter();
         for (record, pictures) in page.frames {
+            let record = FrameRecord { because: reasons.next()?, ..record };
             frames.push((record, pictures_of(pictures, &mut blobs)?));
         }
-        pages.push(BurstPage { burst: page.burst, frames });
+        let burst = BurstRecord { findings: page.findings, ..page.burst };
+        pages.push(BurstPage { burst, frames });
     }
     blobs.is_empty().then_some(CachedBurst { pages, skipped: head.skipped })
 }

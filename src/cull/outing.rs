@@ -14,6 +14,7 @@ use rayon::prelude::*;
 use super::burst;
 use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
 use super::explain;
+use super::findings::OutingFinding;
 use super::grouping::{self, FrameGroup, SplitReason};
 use super::invariants;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
@@ -25,7 +26,7 @@ pub use crate::core::progress::{NoProgress, Progress, ProgressStep};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, Frame, Want};
 use crate::report::header::Header;
-use crate::report::parts::{Finding, SkippedRecord};
+use crate::report::parts::SkippedRecord;
 use crate::store::cache::Cache;
 use crate::store::overrides::UserOverrides;
 use crate::tracking::frame_features::FrameFeatures;
@@ -135,14 +136,12 @@ pub fn cull_with(
     let paths = job.paths.iter().map(|p| path_text(p)).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
     outing.findings = explain::outing_findings(&outing, &bursts, &rows);
-    outing.findings.extend(job.typed.equipment.findings(&list));
+    let equipment = job.typed.equipment.findings(&list);
+    outing.findings.extend(equipment.into_iter().map(OutingFinding::Equipment));
     let mut record =
         CullRecord { header: Header::new(CULL_SCHEMA), outing, bursts, frames: rows, skipped };
     let broken = invariants::contradictions(&record);
-    record.outing.findings.extend(broken.into_iter().map(|what| Finding {
-        says: format!("This record contradicts itself: {what}."),
-        next: Some("Please report it, with these frames if you can.".to_owned()),
-    }));
+    record.outing.findings.extend(broken.into_iter().map(OutingFinding::Contradiction));
     Ok((record, stopped))
 }
 
@@ -156,7 +155,7 @@ fn as_shown(path: &Path, asked: &[PathBuf]) -> String {
 }
 
 fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
-    SkippedRecord { path, reason: reason.to_string() }
+    SkippedRecord::new(path, reason)
 }
 
 struct CullRun<'a> {

@@ -3,5 +3,6 @@
 pub mod agreement;
 pub mod agreement_record;
 pub mod agreement_terminal;
+mod sentences;
 #[cfg(feature = "cli")]
 pub mod server;

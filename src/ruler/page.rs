@@ -10,6 +10,7 @@ use crate::image::Picture;
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 use crate::ruler::record::{ScaleProfile, ScaleRecord};
 use crate::ruler::table::{depth_cells, depth_heading, numbers};
@@ -50,7 +51,7 @@ pub fn scale(
         overlay: tick_chart::tick_overlay(&record.tick_lines, record.width_px, record.height_px),
         chart: tick_chart::profile_chart(profile),
         numbers: numbers(record),
-        findings: record.findings.clone(),
+        findings: paragraphs(&record.findings, Medium::Report),
         depth_heading: depth_heading(record),
         head: head
             .into_iter()
