@@ -16,6 +16,7 @@ use crate::report::column::html_table;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
 use crate::report::parts::SkippedRecord;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 #[derive(Template)]
@@ -64,10 +65,6 @@ impl ClipView {
             .iter()
             .zip(cells)
             .map(|(s, cells)| RowView { in_focus: s.verdict == SpanVerdict::InFocus, cells });
-        let finding = |f: &crate::report::parts::Finding| match &f.next {
-            Some(next) => format!("{} {next}", f.says),
-            None => f.says.clone(),
-        };
         ClipView {
             name: wording::visible(&clip.path),
             facts: table::facts(clip).join(" · "),
@@ -97,7 +94,7 @@ impl ClipView {
                 .collect(),
             head,
             rows: rows.collect(),
-            findings: clip.findings.iter().map(finding).collect(),
+            findings: paragraphs(&clip.findings, Medium::Report),
         }
     }
 }

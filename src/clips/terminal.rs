@@ -4,6 +4,7 @@ use crate::clips::columns::SPAN_COLUMNS;
 use crate::clips::record::{ClipRecord, SpanVerdict};
 use crate::clips::table as clip_table;
 use crate::report::parts::SkippedRecord;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{table, text_columns, wrapped};
 use crate::report::wording;
@@ -38,9 +39,7 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
     if let Some(stretch) = clip_table::stretch(clip) {
         text.push_str(&wrapped(&style.signs(&stretch), style.columns(), 2));
     }
-    for finding in &clip.findings {
-        let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
-        let line = format!("{}{next}", finding.says);
+    for line in paragraphs(&clip.findings, Medium::Terminal) {
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 2));
     }
     text

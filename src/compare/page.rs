@@ -16,6 +16,7 @@ use crate::report::atomic_file::write_atomically;
 use crate::report::column::{Column, html_table};
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::PictureView;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg;
 use crate::report::wording;
 
@@ -122,14 +123,7 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
             wording::fixed(r.y, 2),
             if r.given { "" } else { ", where the most detail is" }
         ),
-        findings: record
-            .findings
-            .iter()
-            .map(|f| match &f.next {
-                Some(next) => format!("{} {next}", f.says),
-                None => f.says.clone(),
-            })
-            .collect(),
+        findings: paragraphs(&record.findings, Medium::Report),
         steps: step_views(record, pictures),
         place_px: pictures.crops.iter().flatten().map(|c| c.width_px).max().unwrap_or(320),
         aperture: ladder::aperture_ladder(record),

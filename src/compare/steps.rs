@@ -477,7 +477,7 @@ impl Measuring<'_> {
                     cost_more: a.cost_more,
                     says: String::new(),
                 };
-                record.says = super::findings::attribution(&record, steps, self.series.axis);
+                record.says = super::sentences::attribution(&record, steps, self.series.axis);
                 record
             })
             .collect()

@@ -2,6 +2,8 @@
 
 use crate::compare::columns::COLUMNS;
 use crate::compare::record::{AttributionRecord, CompareRecord, step_name};
+use crate::compare::sentences::region_choice;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, text_columns, wrapped};
 use crate::report::wording;
@@ -28,13 +30,11 @@ pub fn compare(record: &CompareRecord, style: Style) -> String {
         r.height_px,
         wording::fixed(r.x, 2),
         wording::fixed(r.y, 2),
-        if r.given { "as given" } else { "where the most detail is; --region gives another" }
+        region_choice(r, Medium::Terminal)
     );
     text.push_str(&wrapped(&style.signs(&region), style.columns(), 0));
     text.push('\n');
-    for finding in &record.findings {
-        let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
-        let line = format!("{}{next}", finding.says);
+    for line in paragraphs(&record.findings, Medium::Terminal) {
         text.push_str(&bullet(&style.signs(&line), style));
     }
     text.push('\n');

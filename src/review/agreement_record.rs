@@ -3,7 +3,8 @@
 use crate::report::header::Header;
 use serde::Serialize;
 
-use crate::report::parts::{Finding, Proportion};
+use crate::report::parts::Proportion;
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const AGREEMENT_SCHEMA: u32 = 1;
@@ -50,8 +51,60 @@ pub struct AgreementRecord {
     pub by_cause: Vec<AgreementRow>,
     /// Frames in which people placed the subject.
     pub subjects_placed: u32,
-    /// In words.
-    pub findings: Vec<Finding>,
+    /// What that shows.
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<AgreementFinding>,
+}
+
+/// What the decisions show.
+#[derive(Debug, Clone, PartialEq)]
+pub enum AgreementFinding {
+    /// Nobody has decided on a frame.
+    NoDecisions,
+    /// No frame that was decided on has a verdict.
+    NoVerdicts,
+    /// How often both agreed.
+    Agreed {
+        /// Frames on which both agreed.
+        agreed: Proportion,
+        /// Frames with hit and miss swapped.
+        swapped: Proportion,
+    },
+    /// Too few decisions for a narrow interval.
+    FewDecisions {
+        /// How many.
+        decisions: u32,
+    },
+    /// The cause on which both agree least.
+    LeastAgreed {
+        /// Its word.
+        key: String,
+        /// Frames on which both agreed.
+        agreed: Proportion,
+    },
+}
+
+/// What can be done about it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AgreementAdvice {
+    /// Decide on frames.
+    Decide,
+    /// Decide on every frame.
+    DecideInOrder,
+    /// Look before the verdict is used.
+    LookFirst,
+}
+
+impl AgreementFinding {
+    /// What to do about it.
+    pub fn advice(&self) -> Option<AgreementAdvice> {
+        match self {
+            AgreementFinding::NoDecisions => Some(AgreementAdvice::Decide),
+            AgreementFinding::FewDecisions { .. } => Some(AgreementAdvice::DecideInOrder),
+            AgreementFinding::LeastAgreed { .. } => Some(AgreementAdvice::LookFirst),
+            AgreementFinding::NoVerdicts | AgreementFinding::Agreed { .. } => None,
+        }
+    }
 }
 
 /// A row and what it is by: "verdict" or "cause".

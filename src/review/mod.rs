@@ -4,5 +4,6 @@ pub mod agreement;
 pub mod agreement_record;
 pub mod agreement_terminal;
 pub mod columns;
+mod sentences;
 #[cfg(feature = "cli")]
 pub mod server;

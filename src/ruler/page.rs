@@ -11,6 +11,7 @@ use crate::report::atomic_file::write_atomically;
 use crate::report::column::html_table;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 use crate::ruler::columns::COLUMNS;
 use crate::ruler::record::{ScaleProfile, ScaleRecord};
@@ -52,7 +53,7 @@ pub fn scale(
         overlay: tick_chart::tick_overlay(&record.tick_lines, record.width_px, record.height_px),
         chart: tick_chart::profile_chart(profile),
         numbers: numbers(record),
-        findings: record.findings.clone(),
+        findings: paragraphs(&record.findings, Medium::Report),
         depth_heading: depth_heading(record),
         head,
         rows,

@@ -1,5 +1,6 @@
 //! `scale` in text: the numbers, the depths, what to know.
 
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{padded, table, text_columns, wrapped};
 use crate::report::wording;
@@ -33,8 +34,8 @@ pub fn scale(record: &ScaleRecord, style: Style) -> String {
     if !record.findings.is_empty() {
         text.push('\n');
     }
-    for finding in &record.findings {
-        text.push_str(&wrapped(&style.signs(finding), style.columns(), 0));
+    for finding in paragraphs(&record.findings, Medium::Terminal) {
+        text.push_str(&wrapped(&style.signs(&finding), style.columns(), 0));
     }
     text
 }

@@ -18,6 +18,7 @@ pub mod overrides;
 pub mod paths;
 pub mod record_places;
 pub mod rig;
+pub mod sentences;
 mod sqlite;
 pub mod subjects;
 #[cfg(test)]

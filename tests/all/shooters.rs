@@ -7,6 +7,7 @@ use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
 use stopwise::optics::Optics;
+use stopwise::report::sentences::{Medium, paragraphs};
 
 use stopwise::limits::{ChartJob, LimitFrame, chart};
 use stopwise::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX};
@@ -129,7 +130,7 @@ fn little_or_contradictory_data_are_told_in_words() {
 fn a_chart_says_what_it_rests_on() {
     let field = entries(20_300, 300, 0);
     let record = chart(&ChartJob::default(), &field).record;
-    let said: String = record.findings.iter().map(|f| f.says.clone()).collect();
+    let said: String = paragraphs(&record.findings, Medium::Terminal).concat();
     assert!(said.contains("bound") && record.test_frames_used == 0, "{said}");
     assert!(record.frames_used < record.frames);
     for cell in &record.grid {
@@ -291,7 +292,7 @@ fn smears_narrow_the_limit_of_the_hand() {
         })
         .collect();
     let record = chart(&ChartJob::default(), &long).record;
-    let said: String = record.findings.iter().map(|f| f.says.clone()).collect();
+    let said: String = paragraphs(&record.findings, Medium::Terminal).concat();
     let torn = record.handheld.unwrap();
     assert!(torn.by_smears.unwrap().limit.contradicts(&torn.by_verdicts.unwrap()), "{torn:?}");
     assert_eq!(torn.half_hit_shutter_s, torn.by_verdicts.map(|v| v.half_hit_shutter_s));

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::Connection;
 
 use super::*;
+use crate::error::Hint;
 use crate::report::value::WithError;
 
 struct TestLog(tempfile::TempDir);
@@ -266,7 +267,8 @@ fn other_files_and_damaged_ones_are_told_and_left_alone() {
     std::fs::write(&path, bytes).unwrap();
     let error = Log::open_to_read(&path).and_then(|log| log.outings().map(drop)).unwrap_err();
     assert!(says(&error).contains("damaged"), "{error}");
-    assert!(says(&Log::open_to_read(&place.log("none")).unwrap_err()).contains("--log"));
+    let none = Log::open_to_read(&place.log("none")).unwrap_err();
+    assert_eq!(none.hint(), Some(Hint::LogOuting), "{none}");
 }
 
 #[test]
