@@ -194,7 +194,9 @@ pub fn subject_blur(
         _ => own.clone(),
     };
     let mut ratios = burst_blur(&readings, &family, is_pattern, given)?.ratios;
-    if reached == Reached::Yes {
+    // Where the settings are not known nothing keeps the blur of a sharp frame up, and small ratios
+    // are not safe enough to be read twice.
+    if reached == Reached::Yes && family.in_focus_px.is_some() {
         let cores = self::readings(boxes, sparse, noise, bands, |s| s.core);
         if let Some(core) = burst_blur(&cores, &family, is_pattern, given) {
             join_core(&mut ratios, &core.ratios, anchor);
