@@ -7,7 +7,7 @@ use crate::report::column::{Cell, Column};
 
 /// A frame and the clip that it is of.
 #[derive(Debug, Clone, Copy)]
-pub struct ClipFrame<'a> {
+pub struct ClipFrameLine<'a> {
     /// The clip.
     pub clip: &'a ClipRecord,
     /// The frame.
@@ -15,15 +15,15 @@ pub struct ClipFrame<'a> {
 }
 
 /// The frames of all clips, in order.
-pub fn frames(clips: &[ClipRecord]) -> impl Iterator<Item = ClipFrame<'_>> {
+pub fn frames(clips: &[ClipRecord]) -> impl Iterator<Item = ClipFrameLine<'_>> {
     clips
         .iter()
-        .flat_map(|clip| clip.frames_table.iter().map(move |frame| ClipFrame { clip, frame }))
+        .flat_map(|clip| clip.frames_table.iter().map(move |frame| ClipFrameLine { clip, frame }))
 }
 
 /// All columns, in order.
 #[rustfmt::skip]
-pub const fn columns<'a>() -> [Column<ClipFrame<'a>>; 17] {
+pub const fn columns<'a>() -> [Column<ClipFrameLine<'a>>; 17] {
     [
     Column::new("path", "clip", "", ByError,
         |row| Cell::Path(row.clip.path.clone()),

@@ -59,6 +59,9 @@ pub const REACHING_LN: f64 = 0.35;
 /// What differs between the frames of a burst besides blur, ln(power): level (light, pose) and
 /// shape, the latter varying over [`RING_CORRELATION_LN`].
 const FRAME_LEVEL_SD: f64 = 0.10;
+/// How far the level may also differ per ln of the mean tones of two frames: a tone curve gives dark
+/// and bright parts other contrast (that of IEC 61966-2-1: 0.28 from a fifth to three fifths).
+const TONE_LEVEL: f64 = 0.3;
 /// See [`FRAME_LEVEL_SD`].
 const FRAME_SHAPE_SD: f64 = 0.12;
 /// Blurs of the anchor less likely than this are not followed to the other frames.
@@ -230,6 +233,8 @@ struct Observed {
     value: RingValues,
     noise: RingValues,
     covariance: RingSquare,
+    /// ln of the mean tone.
+    tone_ln: f64,
 }
 
 impl Observed {
@@ -246,6 +251,7 @@ impl Observed {
             value: kept.map(f64::ln),
             noise,
             covariance: RingSquare::from_diagonal(&own) + together,
+            tone_ln: 0.5 * square.ln(),
         }
     }
 }
@@ -402,7 +408,9 @@ pub fn burst_blur(
             let (mean, square) = if i == anchor {
                 (0.0, 0.0)
             } else {
-                let logs = model.logs(&scene, observed);
+                let tone = TONE_LEVEL * (observed.tone_ln - first.tone_ln);
+                let covariance = scene.covariance.add_scalar(tone * tone);
+                let logs = model.logs(&SceneProcess { covariance, ..scene }, observed);
                 match Posterior::of_logs(&logs, |blur| family.reachable[blur]) {
                     Some(own) => own.ln_moments(&lns, lns[at]),
                     None => continue,
