@@ -6,6 +6,7 @@
 //! reduction are in it, so no gain and no electrons can be had from them.
 
 mod findings;
+pub mod log_entry;
 pub mod page;
 pub mod record;
 pub mod table;
