@@ -274,7 +274,10 @@ pub enum LogProblem {
         known: i64,
     },
     /// Of an earlier form, in a place where it cannot be brought up to date.
-    #[error("it is of an earlier form ({found}) and cannot be brought up to date where it is")]
+    #[error(
+        "it is of an earlier form ({found}) and cannot be brought up to date where it is; copy it \
+         to a place that can be written"
+    )]
     Older {
         /// Its form.
         found: i64,

@@ -6,6 +6,7 @@
 //! reduction are in it, so no gain and no electrons can be had from them.
 
 pub mod findings;
+pub mod log_entry;
 pub mod page;
 pub mod record;
 mod sentences;

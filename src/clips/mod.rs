@@ -9,6 +9,7 @@ mod cut;
 pub mod edit_timeline;
 mod exposure;
 pub mod findings;
+pub mod log_entry;
 mod meter;
 pub mod page;
 pub mod page_data;

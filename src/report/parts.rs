@@ -32,6 +32,16 @@ pub enum FrameSource {
     Rendered,
 }
 
+impl FrameSource {
+    /// The word in records and in the log.
+    pub fn word(self) -> &'static str {
+        match self {
+            FrameSource::Raw => "raw",
+            FrameSource::Rendered => "rendered",
+        }
+    }
+}
+
 /// Where the subject point of a burst came from.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
