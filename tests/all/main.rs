@@ -24,6 +24,7 @@ mod layers;
 mod noise_frame;
 mod noise_jpeg;
 mod optics;
+mod plan_grid;
 mod planning;
 mod properties;
 #[cfg(feature = "raw")]

@@ -6,11 +6,12 @@ use std::time::{Duration, Instant};
 use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
-use stopwise::optics::Optics;
+use stopwise::optics::MountedLens;
 use stopwise::report::sentences::{Medium, paragraphs};
 
 use stopwise::limits::{ChartJob, LimitFrame, chart};
 use stopwise::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX};
+use stopwise::plan::grid::PlanGrid;
 use stopwise::plan::record::{LightKind, ModelKind, PlanWish};
 use stopwise::plan::{PlanJob, plan};
 use stopwise::report::term;
@@ -22,7 +23,7 @@ mod bench;
 use crate::harness::golden;
 use bench::{charted, entry};
 
-fn entries(seed: u64, frames: usize, tests: usize) -> Vec<LimitFrame> {
+pub fn entries(seed: u64, frames: usize, tests: usize) -> Vec<LimitFrame> {
     let s = Shooter::of(seed);
     s.season(seed, frames, tests).iter().map(|t| entry(&s, t)).collect()
 }
@@ -174,7 +175,7 @@ fn a_plan_from_ones_own_chart_is_right() {
         },
         pitch_um: None,
         frame_width_px: None,
-        optics: Optics::bare(s.magnification, None),
+        lens: MountedLens::default(),
     };
     let record = plan(&job, Some(&charted));
     assert_eq!(record.model, ModelKind::Own);
@@ -243,10 +244,13 @@ fn goldens_of_chart_and_plan() {
         wish,
         pitch_um: Some(4.4),
         frame_width_px: Some(8192),
-        optics: Optics::bare(2.0, None),
+        lens: MountedLens::default(),
     };
     let record = plan(&job, None);
-    golden("plan.html", &bare(&stopwise::plan::page::plan(&record).unwrap()));
+    golden(
+        "plan.html",
+        &bare(&stopwise::plan::page::plan(&record, &PlanGrid::of(&job, None)).unwrap()),
+    );
     golden("plan-80.txt", &stopwise::plan::terminal::plan(&record, plain));
 }
 
