@@ -1,5 +1,5 @@
 //! What is found of a body, and what can be done about it: numbers, no sentences. Those are in
-//! [`super::sentences`].
+//! `sentences.rs`.
 
 use crate::body_noise::record::{IsoNoise, NoiseMethod};
 use crate::report::parts::FrameSource;

@@ -1,5 +1,5 @@
 //! What is found of a clip, and what can be done about it: numbers, no sentences. Those are in
-//! [`super::sentences`].
+//! `sentences.rs`.
 
 use super::ClipExposure;
 use super::verdicts::ClipVerdict;

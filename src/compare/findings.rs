@@ -1,5 +1,5 @@
 //! What a series shows, and what can be done about it: numbers and names, no sentences. Those are
-//! in [`super::sentences`].
+//! in `sentences.rs`.
 
 use super::CompareJob;
 use crate::compare::record::{

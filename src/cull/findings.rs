@@ -1,5 +1,5 @@
 //! What is found of frames, bursts and outings, and what can be done about it: numbers and names,
-//! no sentences. Those are in [`super::sentences`].
+//! no sentences. Those are in `sentences.rs`.
 
 use serde::{Deserialize, Serialize};
 

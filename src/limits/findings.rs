@@ -1,5 +1,5 @@
 //! What a chart shows, what its frames lack, and what can be done about it: numbers, no sentences.
-//! Those are in [`super::sentences`].
+//! Those are in `sentences.rs`.
 
 use super::record::{BreakEven, ChartRecord, HandState, Handheld, ShootNext, whole_iso_stop};
 

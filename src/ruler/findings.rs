@@ -1,5 +1,5 @@
 //! What to know of a scale, and what can be done about it: numbers, no sentences. Those are in
-//! [`super::sentences`].
+//! `sentences.rs`.
 
 use crate::core::ValueSource;
 use crate::ruler::reading::RulerReading;
