@@ -24,7 +24,7 @@ use stopwise::sharpness::subject_blur::Attainable;
 use stopwise::simulator::burst::{BurstSpec, SimulatedBurst, TrueCall, Truth};
 use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::scene::SceneKind;
-use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+use stopwise::tracking::frame_features::FrameFeatures;
 use stopwise::tracking::subject_hints::SubjectMark;
 
 use field::kendall::kendall_tau;
@@ -215,14 +215,12 @@ fn burst(clean: &Clean, noise_dn: f64, verbose: bool) -> [Score; 2] {
     let frames = clean.noisy(noise_dn);
     let shots: Vec<FrameFeatures> =
         frames.iter().map(|f| FrameFeatures::measure(&f.view()).unwrap()).collect();
-    let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-        Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
-    };
+    let pixels: Vec<Luma<'_>> = frames.iter().map(Frame::view).collect();
     let allowed = vec![Some(clean.attainable); frames.len()];
     let plains: Vec<f64> = frames.iter().map(plain).collect();
     let mark = SubjectMark { frame: 0, x_px: truths[0].x, y_px: truths[0].y, box_px: None };
     [Some(mark), None].map(|mark| {
-        let j = judge(&shots, mark, &allowed, &fetch);
+        let j = judge(&shots, mark, &allowed, &pixels);
         score(clean, noise_dn, &j, &plains, verbose)
     })
 }
@@ -388,11 +386,9 @@ mod causes {
             .collect();
         let shots: Vec<FrameFeatures> =
             views.iter().map(|f| FrameFeatures::measure(&f.view()).unwrap()).collect();
-        let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-            Some(Patch::cut(&views[i].view(), x0, y0, side, side))
-        };
+        let pixels: Vec<Luma<'_>> = views.iter().map(Frame::view).collect();
         let mark = SubjectMark { frame: 0, x_px: p.spot.0, y_px: p.spot.1, box_px: None };
-        let j = judge(&shots, Some(mark), &[Some(p.attainable); 2], &fetch);
+        let j = judge(&shots, Some(mark), &[Some(p.attainable); 2], &pixels);
         let f = &j.frames[1];
         let first = f.causes.first().map(|c| c.cause);
         let moved = |c: Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);

@@ -3,6 +3,7 @@
 //! Three kinds are kept apart: the run cannot go on ([`Error`]), one frame is unusable
 //! ([`SkipReason`], the run goes on), and a number is shaky (a [`crate::core::Flag`]).
 
+use std::fmt;
 use std::io;
 use std::path::PathBuf;
 
@@ -99,13 +100,8 @@ pub enum Error {
         problem: RigProblem,
     },
     /// The system names no home folder, so there is no place for what is kept between runs.
-    #[error("no home folder is known for the {what}: name its file with {option}")]
-    NoHome {
-        /// What was to be kept.
-        what: &'static str,
-        /// The option or variable that names a file.
-        option: &'static str,
-    },
+    #[error("no home folder is known for the {0}")]
+    NoHome(KeptFile),
     /// The frames make no series that can be compared.
     #[error("{0}")]
     Series(NotASeries),
@@ -125,6 +121,61 @@ pub enum Error {
     Stopped,
 }
 
+/// A file that is kept between runs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum KeptFile {
+    /// The log of outings.
+    Log,
+    /// The description of the equipment.
+    Rigs,
+    /// What people decided.
+    Decisions,
+}
+
+impl fmt::Display for KeptFile {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            KeptFile::Log => "log",
+            KeptFile::Rigs => "rigs",
+            KeptFile::Decisions => "decisions",
+        })
+    }
+}
+
+/// What a user can do about an error. The program knows the option for it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Hint {
+    /// Name a file.
+    NameFile(KeptFile),
+    /// Give the f-numbers.
+    GiveFNumbers,
+    /// Give another region.
+    GiveRegion {
+        /// Least side, px.
+        least_px: usize,
+    },
+    /// Log an outing first.
+    LogOuting,
+    /// Allow more memory.
+    AllowMemory,
+}
+
+impl Error {
+    /// What to do about it, where an option helps.
+    pub fn hint(&self) -> Option<Hint> {
+        match self {
+            Error::NoHome(file) => Some(Hint::NameFile(*file)),
+            Error::Series(NotASeries::NoFNumbers { .. }) => Some(Hint::GiveFNumbers),
+            Error::Series(NotASeries::NothingThere { least_px }) => {
+                Some(Hint::GiveRegion { least_px: *least_px })
+            }
+            Error::Log { problem: LogProblem::Missing, .. } => Some(Hint::LogOuting),
+            Error::Unusable { reason, .. } => reason.hint(),
+            _ => None,
+        }
+    }
+}
+
 /// Why frames make no series.
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum NotASeries {
@@ -138,10 +189,7 @@ pub enum NotASeries {
         frames: usize,
     },
     /// F-numbers are not in the files.
-    #[error(
-        "{missing} of {frames} frames do not tell their f-number: give them with --aperture, one \
-         a frame in order of time or names, or one a step, such as --aperture 4,5.6,8,11"
-    )]
+    #[error("{missing} of {frames} frames do not tell their f-number")]
     NoFNumbers {
         /// Frames without.
         missing: usize,
@@ -194,10 +242,7 @@ pub enum NotASeries {
         example: String,
     },
     /// The region holds nothing to measure.
-    #[error(
-        "nothing to measure in that region: give one of at least {least_px} px a side with some \
-         texture, not clipped, with --region X,Y,W,H"
-    )]
+    #[error("nothing to measure in that region")]
     NothingThere {
         /// Least side, px.
         least_px: usize,
@@ -212,7 +257,7 @@ fn paths_listed(paths: &[PathBuf]) -> String {
 #[derive(Debug, thiserror::Error)]
 pub enum LogProblem {
     /// No outing was ever logged there.
-    #[error("nothing has been logged yet: run cull with --log")]
+    #[error("nothing has been logged yet")]
     Missing,
     /// Another kind of file.
     #[error("this is another kind of file, not a log of outings")]
@@ -229,7 +274,10 @@ pub enum LogProblem {
         known: i64,
     },
     /// Of an earlier form, in a place where it cannot be brought up to date.
-    #[error("it is of an earlier form ({found}) and cannot be brought up to date where it is")]
+    #[error(
+        "it is of an earlier form ({found}) and cannot be brought up to date where it is; copy it \
+         to a place that can be written"
+    )]
     Older {
         /// Its form.
         found: i64,
@@ -321,8 +369,7 @@ pub enum SkipReason {
     },
     /// Decoding takes more memory than all decoders together may have.
     #[error(
-        "decoding it takes about {needed_mb} MB, more than the {budget_mb} MB that decoders may use: \
-         allow more with --memory"
+        "decoding it takes about {needed_mb} MB, more than the {budget_mb} MB that decoders may use"
     )]
     NeedsMemory {
         /// Estimate, MB.
@@ -362,6 +409,13 @@ pub enum SkipReason {
     /// The same bytes as another frame of this outing.
     #[error("the same picture as {0}")]
     Duplicate(String),
+}
+
+impl SkipReason {
+    /// What to do about it, where an option helps.
+    pub fn hint(&self) -> Option<Hint> {
+        matches!(self, SkipReason::NeedsMemory { .. }).then_some(Hint::AllowMemory)
+    }
 }
 
 /// Why a sidecar is left as it is. The run goes on without it.

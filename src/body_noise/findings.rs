@@ -1,8 +1,8 @@
-//! What the rows of a body say in sentences.
+//! What is found of a body, and what can be done about it: numbers, no sentences. Those are in
+//! `sentences.rs`.
 
 use crate::body_noise::record::{IsoNoise, NoiseMethod};
-use crate::report::parts::{Finding, FrameSource};
-use crate::report::wording;
+use crate::report::parts::FrameSource;
 
 /// A step of the read noise counts when its fall per stop exceeds that of the step before by this
 /// many stops: behind one amplifier the fall only ever shrinks as ISO rises.
@@ -42,64 +42,87 @@ pub(super) fn gain_steps(isos: &[IsoNoise]) -> Vec<u32> {
         .collect()
 }
 
-pub(super) fn all(isos: &[IsoNoise], steps: &[u32]) -> Vec<Finding> {
-    let mut found = Vec::new();
-    for iso in steps {
-        found.push(Finding {
-            says: format!(
-                "At ISO {iso} the sensor switches to a second, higher gain of its own: read noise \
-                 falls there more than an amplifier could make it."
-            ),
-            next: Some(format!("When light is short, ISO {iso} is better than one just below.")),
-        });
+/// What is found of a body.
+#[derive(Debug, Clone, PartialEq)]
+pub enum NoiseFinding {
+    /// The sensor switches to a second conversion gain.
+    GainStep {
+        /// ISO from which it does.
+        iso: u32,
+    },
+    /// Read noise gets no lower.
+    ReadNoiseFloor {
+        /// ISO from which it does not.
+        iso: u32,
+        /// Read noise there, electrons.
+        read_noise_e: f64,
+    },
+    /// Only an upper bound of the noise is known.
+    OnlyBounds {
+        /// ISO settings.
+        isos: Vec<u32>,
+    },
+    /// Only rendered files were given.
+    OnlyRendered,
+}
+
+/// What can be done about it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum NoiseAdvice {
+    /// Prefer an ISO to one just below.
+    Prefer {
+        /// That ISO.
+        iso: u32,
+    },
+    /// Brighten raw files afterwards.
+    BrightenAfterwards {
+        /// From that ISO.
+        iso: u32,
+    },
+    /// Take a pair of flat frames.
+    TakePair,
+    /// Give raw files.
+    GiveRaw,
+}
+
+impl NoiseFinding {
+    /// What to do about it.
+    pub fn advice(&self) -> NoiseAdvice {
+        match self {
+            NoiseFinding::GainStep { iso } => NoiseAdvice::Prefer { iso: *iso },
+            NoiseFinding::ReadNoiseFloor { iso, .. } => {
+                NoiseAdvice::BrightenAfterwards { iso: *iso }
+            }
+            NoiseFinding::OnlyBounds { .. } => NoiseAdvice::TakePair,
+            NoiseFinding::OnlyRendered => NoiseAdvice::GiveRaw,
+        }
     }
+}
+
+pub(super) fn all(isos: &[IsoNoise], steps: &[u32]) -> Vec<NoiseFinding> {
+    let mut found: Vec<NoiseFinding> =
+        steps.iter().map(|iso| NoiseFinding::GainStep { iso: *iso }).collect();
     found.extend(floor(isos));
-    let bounds: Vec<String> = isos
-        .iter()
-        .filter(|r| r.method == NoiseMethod::UpperBound)
-        .filter_map(|r| Some(r.iso?.to_string()))
-        .collect();
+    let bounds = isos.iter().filter(|r| r.method == NoiseMethod::UpperBound);
+    let bounds: Vec<u32> = bounds.filter_map(|r| r.iso).collect();
     if !bounds.is_empty() {
-        found.push(Finding {
-            says: format!(
-                "ISO {}: no frame has enough flat places, so noise is at most what is shown.",
-                bounds.join(", ")
-            ),
-            next: Some(
-                "Take two frames of a still, defocused surface at that ISO with equal settings."
-                    .to_owned(),
-            ),
-        });
+        found.push(NoiseFinding::OnlyBounds { isos: bounds });
     }
     if isos.iter().all(|r| r.source == FrameSource::Rendered) {
-        found.push(Finding {
-            says: "Only rendered files: this is the noise that the camera's rendering leaves, \
-                   after its tone curve and noise reduction."
-                .to_owned(),
-            next: Some("For gain and read noise give raw files.".to_owned()),
-        });
+        found.push(NoiseFinding::OnlyRendered);
     }
     found
 }
 
 /// From which ISO on read noise is as low as it gets.
-fn floor(isos: &[IsoNoise]) -> Option<Finding> {
+fn floor(isos: &[IsoNoise]) -> Option<NoiseFinding> {
     let known: Vec<(u32, f64)> = isos
         .iter()
         .filter(|r| r.method == NoiseMethod::Pair && r.source == FrameSource::Raw)
         .filter_map(|r| Some((r.iso?, r.read_noise_e?.value)))
         .collect();
     let lowest = known.iter().map(|k| k.1).reduce(f64::min)?;
-    let (iso, read) = *known.iter().find(|k| k.1 <= FLOOR * lowest)?;
+    let (iso, read_noise_e) = *known.iter().find(|k| k.1 <= FLOOR * lowest)?;
     let last = known.last()?.0;
-    (iso < last).then(|| Finding {
-        says: format!(
-            "From ISO {iso} on read noise is as low as it gets ({} e): a higher ISO makes the \
-             shadows no cleaner.",
-            wording::number(read)
-        ),
-        next: Some(format!(
-            "In raw, ISO {iso} brightened afterwards equals a higher ISO and clips later."
-        )),
-    })
+    (iso < last).then_some(NoiseFinding::ReadNoiseFloor { iso, read_noise_e })
 }

@@ -5,9 +5,11 @@
 //! Rendered frames give the noise of the rendering only: the camera's tone curve and noise
 //! reduction are in it, so no gain and no electrons can be had from them.
 
-mod findings;
+pub mod findings;
+pub mod log_entry;
 pub mod page;
 pub mod record;
+mod sentences;
 pub mod table;
 pub mod terminal;
 mod transfer_chart;
@@ -61,8 +63,7 @@ pub const NAMELESS: &str = "unknown body";
 /// A path that does not exist, or nothing to measure.
 pub fn body_noise(paths: &[PathBuf], listener: &dyn Progress) -> Result<(NoiseRecord, bool)> {
     let found = image::find(paths)?;
-    let row =
-        |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
+    let row = SkippedRecord::new;
     let mut skipped: Vec<SkippedRecord> =
         found.skipped.iter().map(|(p, reason)| row(path_text(p), reason)).collect();
     let headers: Vec<_> = found.items.par_iter().map(image::read_header).collect();

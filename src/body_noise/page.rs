@@ -11,6 +11,7 @@ use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::parts::FrameSource;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 #[derive(Template)]
@@ -41,13 +42,9 @@ impl BodyView {
     fn new(body: &BodyNoise) -> Self {
         let raw: Vec<&IsoNoise> =
             body.isos.iter().filter(|r| r.source == FrameSource::Raw).collect();
-        let finding = |f: &crate::report::parts::Finding| match &f.next {
-            Some(next) => format!("{} {next}", f.says),
-            None => f.says.clone(),
-        };
         BodyView {
             name: wording::visible(&body.body),
-            findings: body.findings.iter().map(finding).collect(),
+            findings: paragraphs(&body.findings, Medium::Report),
             chart: transfer_chart::transfer_chart(&raw),
             key: transfer_chart::transfer_key(&raw),
             tables: tables(body).into_iter().map(TableView::new).collect(),

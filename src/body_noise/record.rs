@@ -7,7 +7,9 @@ use crate::report::header::Header;
 use crate::report::value::WithError;
 use serde::Serialize;
 
-use crate::report::parts::{Finding, FrameSource, SkippedRecord};
+use super::findings::NoiseFinding;
+use crate::report::parts::{FrameSource, SkippedRecord};
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const NOISE_SCHEMA: u32 = 1;
@@ -98,7 +100,8 @@ pub struct BodyNoise {
     /// ISO settings from which the sensor reads out with a higher gain of its own.
     pub gain_steps_iso: Vec<u32>,
     /// Findings.
-    pub findings: Vec<Finding>,
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<NoiseFinding>,
 }
 
 /// The record of `noise`.

@@ -2,6 +2,7 @@
 
 use crate::body_noise::record::NoiseRecord;
 use crate::body_noise::table::tables;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;
@@ -27,9 +28,7 @@ pub fn noise(record: &NoiseRecord, style: Style) -> String {
                 if t.trusted[row] { cell.to_owned() } else { style.dim(cell) }
             }));
         }
-        for finding in &body.findings {
-            let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
-            let line = format!("{}{next}", finding.says);
+        for line in paragraphs(&body.findings, Medium::Terminal) {
             text.push_str(&wrapped(&style.signs(&line), style.columns(), 2));
         }
         text.push('\n');

@@ -1,6 +1,7 @@
 //! `stopwise chart`.
 
 use std::collections::BTreeMap;
+use stopwise::limits::columns::COLUMNS;
 use stopwise::limits::page;
 use stopwise::limits::terminal;
 
@@ -37,7 +38,7 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
     }
     let record = &charted.record;
     outputs.write(json, |out| json::write(record, out));
-    outputs.write(csv, |out| csv::write_chart(record, out));
+    outputs.write(csv, |out| csv::write(COLUMNS, &record.grid, out));
     if let Some(path) = svg {
         outputs.tried(page::write_chart_svg(path, record));
     }

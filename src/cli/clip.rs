@@ -8,11 +8,11 @@ use stopwise::report::atomic_file;
 use stopwise::report::map;
 
 use anyhow::Context;
+use stopwise::clips::log_entry;
 use stopwise::clips::page_data::ClipPage;
 use stopwise::clips::record::{ClipRecord, ClipsRecord};
 use stopwise::clips::{self, ClipJob, ClipSink};
-use stopwise::clips::{chapters, edit_timeline};
-use stopwise::cull::log_entry;
+use stopwise::clips::{chapters, columns, edit_timeline};
 use stopwise::error::Result as LibResult;
 use stopwise::image::clip::{RgbPicture, Tools};
 use stopwise::report::wording;
@@ -46,10 +46,11 @@ pub fn run(typed: &ClipArgs) -> anyhow::Result<Outcome> {
     };
     let (record, stopped) = work(&job, &out, &mut outputs)?;
     outputs.write(json, |out| json::write(&record, out));
-    outputs.write(csv, |out| csv::write_clips(&record.clips, out));
+    outputs.write(csv, |out| csv::write(&columns::columns(), columns::frames(&record.clips), out));
     outputs.write(otio, |out| edit_timeline::write(&record.clips, out));
     let log_asked = log.is_some();
-    let logged = log.is_none_or(|log| log_options::add(log, || log_entry::clips(&record), stopped));
+    let logged =
+        log.is_none_or(|log| log_options::add(log, || log_entry::outing(&record), stopped));
     let known =
         |c: &ClipRecord| c.settings.shutter_s.is_some() && c.settings.magnification.is_some();
     if !(stopped || record.clips.is_empty()) && log_asked && !record.clips.iter().any(known) {

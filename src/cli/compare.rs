@@ -1,5 +1,6 @@
 //! `stopwise compare`.
 
+use stopwise::compare::columns::COLUMNS;
 use stopwise::compare::{self, CompareJob, page, terminal};
 use stopwise::core::progress::Progress;
 use stopwise::report::{csv, json};
@@ -31,7 +32,7 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Outcome> {
         text.push_str(&format!("page: {}\n", path.display()));
     }
     outputs.write(json, |out| json::write(&record, out));
-    outputs.write(csv, |out| csv::write_steps(&record.steps, out));
+    outputs.write(csv, |out| csv::write(COLUMNS, &record.steps, out));
     outputs.print(&text);
     Ok(outputs.outcome(Outcome::of_files(screen.stopped(), true, record.skipped.is_empty())))
 }

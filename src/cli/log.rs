@@ -1,82 +1,22 @@
 //! `stopwise log`.
 
-use std::io;
 use std::path::{Path, PathBuf};
 use stopwise::store::log_terminal;
 
-use serde::ser::{Error as _, SerializeSeq};
-use serde::{Serialize, Serializer};
 use stopwise::report::wording;
 use stopwise::report::{csv, json};
 use stopwise::review::agreement;
-use stopwise::review::agreement_record::AGREEMENT_HEADER;
 use stopwise::review::agreement_terminal;
+use stopwise::review::columns as agreement_columns;
 use stopwise::store::decisions::Decisions;
-use stopwise::store::log::{Correction, FORM, Log, LoggedNoise, Outing, OutingKind};
+use stopwise::store::log::{Correction, Log, OutingKind};
+use stopwise::store::log_export::LogExport;
 use stopwise::store::log_view;
 use stopwise::store::paths;
 
 use super::args::{KindArg, LogArgs, LogCommand};
 use super::outputs::{Outcome, Output, Outputs};
 use super::{overrides, screen};
-use stopwise::report::header::Header;
-
-/// Everything in the log, read as it is written: a long log takes no more memory than a short one.
-#[derive(Serialize)]
-struct Export<'l> {
-    #[serde(flatten)]
-    header: Header,
-    form: i64,
-    outings: Outings<'l>,
-    noise: Vec<LoggedNoise>,
-}
-
-/// The outings, each with its frames.
-struct Outings<'l>(&'l Log, &'l [Outing]);
-
-impl Serialize for Outings<'_> {
-    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        to.collect_seq(self.1.iter().map(|outing| WithFrames {
-            outing,
-            frames: ExportedFrames { log: self.0, outing: outing.id },
-        }))
-    }
-}
-
-#[derive(Serialize)]
-struct WithFrames<'l> {
-    #[serde(flatten)]
-    outing: &'l Outing,
-    frames: ExportedFrames<'l>,
-}
-
-/// The frames of an outing.
-struct ExportedFrames<'l> {
-    log: &'l Log,
-    outing: i64,
-}
-
-impl Serialize for ExportedFrames<'_> {
-    fn serialize<S: Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
-        let mut frames = to.serialize_seq(None)?;
-        let mut failed = None;
-        let read = self.log.each_frame_of(self.outing, &mut |frame| {
-            if failed.is_none() {
-                failed = frames.serialize_element(&frame).err();
-            }
-        });
-        match failed {
-            Some(error) => Err(error),
-            None => {
-                read.map_err(S::Error::custom)?;
-                frames.end()
-            }
-        }
-    }
-}
-
-/// Number of the export's form; raised when a field changes its meaning.
-const EXPORT_SCHEMA: u32 = 1;
 
 /// Does what was asked with the log.
 pub fn run(typed: &LogArgs) -> anyhow::Result<Outcome> {
@@ -174,7 +114,7 @@ fn agreed(json: Option<&Path>, csv: Option<&Path>) -> anyhow::Result<Outcome> {
         (Vec::new(), 0)
     };
     let record = agreement::agreement(&judgements, placed);
-    outputs.write(csv, |out| csv::write_cells(&AGREEMENT_HEADER, record.rows(), out));
+    outputs.write(csv, |out| csv::write(agreement_columns::COLUMNS, record.lines(), out));
     outputs.write(json, |out| json::write(&record, out));
     outputs.print(&agreement_terminal::agreement(&record, screen::style()));
     Ok(outputs.outcome(Outcome::Whole))
@@ -189,27 +129,8 @@ fn export(path: &Path, json: Option<&Path>, csv: Option<&Path>) -> anyhow::Resul
     let mut outputs = outputs(json, csv)?;
     let log = Log::open_to_read(path)?;
     let _moment = log.moment()?;
-    let outings = log.outings()?;
-    outputs.write(csv, |out| {
-        let mut table = csv::CellWriter::new(&log_view::EXPORT_HEADER, out)?;
-        for outing in &outings {
-            let mut written = Ok(());
-            let read = log.each_frame_of(outing.id, &mut |frame| {
-                if written.is_ok() {
-                    written = table.row(log_view::export_row(outing, &frame));
-                }
-            });
-            written?;
-            read.map_err(io::Error::other)?;
-        }
-        table.finish()
-    });
-    let export = Export {
-        header: Header::new(EXPORT_SCHEMA),
-        form: FORM,
-        outings: Outings(&log, &outings),
-        noise: log.noise()?,
-    };
-    outputs.write(json, |out| json::write(&export, out));
+    let export = LogExport::new(&log)?;
+    outputs.write(csv, |out| export.write_csv(out));
+    outputs.write(json, |out| export.write_json(out));
     Ok(outputs.outcome(Outcome::Whole))
 }

@@ -1,9 +1,9 @@
 //! `stopwise noise`.
 
 use stopwise::body_noise;
+use stopwise::body_noise::log_entry;
 use stopwise::body_noise::page;
 use stopwise::body_noise::terminal;
-use stopwise::cull::log_entry;
 use stopwise::report::json;
 use stopwise::report::wording;
 
@@ -33,7 +33,7 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
     outputs.print(&terminal::noise(&record, screen::style()));
     let mut logged = true;
     if let Some(mut log) = log {
-        let rows = if stopped { Vec::new() } else { log_entry::noise(&record) };
+        let rows = if stopped { Vec::new() } else { log_entry::rows(&record) };
         match log.add_noise(&rows) {
             _ if stopped => screen::print_note("Interrupted. Nothing was added to the log."),
             Ok(rows) => screen::print_note(&format!(

@@ -26,7 +26,11 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
     let record = plan::plan(&job, charted.as_ref());
     outputs.write(json, |out| json::write(&record, out));
     if let Some(path) = report {
-        outputs.tried(page::write_plan(path, &record));
+        outputs.tried(page::write_plan(
+            path,
+            &record,
+            &plan::grid::PlanGrid::of(&job, charted.as_ref()),
+        ));
     }
     outputs.print(&terminal::plan(&record, screen::style()));
     Ok(outputs.outcome(Outcome::of_files(false, !record.settings.is_empty(), true)))
@@ -54,12 +58,6 @@ fn job(typed: &PlanArgs) -> anyhow::Result<PlanJob> {
     if typed.pupil_ratio.is_some() {
         (lens.pupil_ratio, lens.is_reversed) = (typed.pupil_ratio, false);
     }
-    let optics = Optics::of(&lens);
-    // A rig that says too little is planned for as a bare lens.
-    let optics = match optics.lens_magnification {
-        Some(_) => optics,
-        None => Optics::bare(magnification, optics.pupil_ratio),
-    };
     Ok(PlanJob {
         rig: typed.rig.clone(),
         wish: PlanWish {
@@ -77,6 +75,6 @@ fn job(typed: &PlanArgs) -> anyhow::Result<PlanJob> {
         },
         pitch_um: typed.pitch.or(rig.as_ref().and_then(|r| r.pixel_pitch_um)),
         frame_width_px: typed.frame_width,
-        optics,
+        lens,
     })
 }

@@ -96,7 +96,9 @@ fn shown(place: &Path, name: &str) -> anyhow::Result<Outcome> {
             };
             lines.push(("working f-number", value));
         }
-        (false, None) => lines.push(("working f-number", equipment::missing(rig).to_owned())),
+        (false, None) => {
+            lines.push(("working f-number", equipment::missing(rig).advice_text().to_owned()))
+        }
     }
     let mut text = format!("{}\n", wording::visible(name));
     for (what, value) in lines {

@@ -5,6 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use stopwise::core::progress::{Progress, ProgressStep};
+use stopwise::error::{Hint, KeptFile};
 use stopwise::report::term::Style;
 
 /// Widest table: beyond it rows are hard to follow.
@@ -20,7 +21,29 @@ pub fn print_problem(error: &anyhow::Error) {
             text = format!("{text}: {cause}");
         }
     }
+    let hint = error.chain().find_map(|e| e.downcast_ref::<stopwise::Error>()?.hint());
+    if let Some(hint) = hint {
+        text = format!("{text}: {}", advice(hint));
+    }
     anstream::eprintln!("stopwise: {text}");
+}
+
+/// What to do about an error, by its option or variable.
+fn advice(hint: Hint) -> String {
+    match hint {
+        Hint::NameFile(KeptFile::Log) => "name its file with --log".to_owned(),
+        Hint::NameFile(KeptFile::Rigs) => "name its file with STOPWISE_RIGS".to_owned(),
+        Hint::NameFile(KeptFile::Decisions) => "name its file with STOPWISE_DECISIONS".to_owned(),
+        Hint::GiveFNumbers => "give them with --aperture, one a frame in order of time or names, \
+                               or one a step, such as --aperture 4,5.6,8,11"
+            .to_owned(),
+        Hint::GiveRegion { least_px } => format!(
+            "give one of at least {least_px} px a side with some texture, not clipped, with \
+             --region X,Y,W,H"
+        ),
+        Hint::LogOuting => "run cull with --log".to_owned(),
+        Hint::AllowMemory => "allow more with --memory".to_owned(),
+    }
 }
 
 /// Prints a remark that is no result.

@@ -1,14 +1,14 @@
-//! What a clip's numbers come to, in sentences, each with what to do.
+//! What is found of a clip, and what can be done about it: numbers, no sentences. Those are in
+//! `sentences.rs`.
 
 use super::ClipExposure;
 use super::verdicts::ClipVerdict;
 use crate::clips::record::{ClipRecord, SpanVerdict};
+use crate::core::Measured;
 use crate::core::stats::quantile;
 use crate::core::units::PitchUm;
 use crate::core::verdict::{Cause, Verdict};
 use crate::optics::{diffraction, movement};
-use crate::report::parts::Finding;
-use crate::report::wording;
 
 /// Smear over the best blur from which the exposure is too long.
 const SMEARED: f64 = 1.5;
@@ -23,8 +23,208 @@ const STEADYING: f64 = 0.02;
 /// Share of a loss to a cause worth telling.
 const CAUSE_SHARE: f64 = 0.1;
 
-fn say(says: String, next: Option<&str>) -> Finding {
-    Finding { says, next: next.map(str::to_owned) }
+/// Shake from this frequency on comes from muscles, not from the body's sway, Hz.
+const FAST_SHAKE_HZ: f64 = 4.0;
+/// Loss of sharpness by closing one stop up to which the depth is worth it.
+const CLOSING_PAYS: f64 = 1.2;
+
+/// What is found of a clip.
+#[derive(Debug, Clone, PartialEq)]
+pub enum ClipFinding {
+    /// No stretch is in focus.
+    NothingInFocus {
+        /// Length of the clip, s.
+        length_s: f64,
+    },
+    /// Stretches in focus.
+    InFocus {
+        /// Their length together, s.
+        in_focus_s: f64,
+        /// Length of the clip, s.
+        length_s: f64,
+        /// Length when played at another rate, s, and that rate, frames per second.
+        played: Option<(f64, f64)>,
+        /// Number of stretches.
+        stretches: u32,
+    },
+    /// Even the best frames are soft.
+    BestIsSoft {
+        /// Their blur, px.
+        blur_px: Measured,
+    },
+    /// Focus drifts through the subject.
+    FocusDrift {
+        /// When the focus plane is at the subject, s.
+        at_s: f64,
+        /// Growth of the blur, px per second.
+        rate_px_s: Measured,
+        /// Movement of the focus plane, mm per second.
+        rate_mm_s: Option<f64>,
+    },
+    /// The picture shakes.
+    Shake {
+        /// Amplitude, px.
+        amplitude_px: f64,
+        /// Frequency, Hz.
+        frequency_hz: Measured,
+        /// Share of the frame that steadying would cut off.
+        crop: f64,
+    },
+    /// A quarter of the frames is smeared.
+    Smear {
+        /// Speed of the picture that a quarter of the frames exceeds, px per second.
+        speed_px_s: f64,
+        /// Shutter time, s.
+        shutter_s: f64,
+        /// Whether the shutter time was assumed.
+        is_assumed: bool,
+        /// Smear at that speed, px.
+        smear_px: f64,
+        /// Blur of the best frames, px.
+        blur_px: f64,
+        /// Shutter time that would do, s.
+        needed_s: f64,
+    },
+    /// What one stop less of aperture would do to a clip with a drift of focus.
+    OneStopCloser {
+        /// Marked f-number.
+        f_number: f64,
+        /// Marked f-number one stop closer.
+        closed: f64,
+        /// Time in focus, s.
+        in_focus_s: f64,
+        /// Blur of the best frames then over that of now.
+        softer: f64,
+    },
+    /// Noise rises and falls with the key frames.
+    KeyFramePulse {
+        /// Noise of key frames over that of the others.
+        ratio: Measured,
+    },
+    /// Noise makes much of the fine contrast of the best frames.
+    Noisy {
+        /// Its share, 0..1.
+        share: f64,
+    },
+    /// Frames could not be judged.
+    Unclear {
+        /// Their share.
+        share: f64,
+        /// Why.
+        why: UnclearBecause,
+    },
+    /// The finest lines of the sharpest stretch are coarser than the delivered pixels.
+    NoCrop {
+        /// Delivered width and height, px.
+        deliver_px: (u32, u32),
+        /// Width of the finest lines, delivered px.
+        lines_px: f64,
+    },
+    /// The sharpest stretch can be cropped.
+    Crop {
+        /// Delivered width and height, px.
+        deliver_px: (u32, u32),
+        /// How many times before the finest lines are coarser than the pixels.
+        times: Measured,
+        /// How many times at one pixel for one.
+        pixel_for_pixel: f64,
+    },
+    /// Brightness flickers.
+    Flicker {
+        /// Standard deviation over the mean.
+        share: f64,
+    },
+    /// The clip fits several rigs.
+    SeveralRigs {
+        /// Their names.
+        rigs: Vec<String>,
+    },
+    /// Frames are made of two fields.
+    Interlaced,
+    /// The clip could not be read to its end.
+    BrokeOff {
+        /// Why.
+        why: String,
+    },
+}
+
+/// Why frames of a clip could not be judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum UnclearBecause {
+    /// Noise.
+    Noise,
+    /// Too little texture at the subject.
+    NoTexture,
+    /// The subject was lost.
+    SubjectLost,
+}
+
+/// What can be done about it.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum ClipAdvice {
+    /// Check the subject point, then focus and movement.
+    CheckSubjectPoint,
+    /// Rest the lens or the hand near the subject.
+    RestNearSubject,
+    /// Support the lens.
+    SupportLens,
+    /// Put a foot on the ground.
+    UseMonopod,
+    /// A shorter shutter time.
+    ShutterAtMost {
+        /// Longest time, s.
+        shutter_s: f64,
+    },
+    /// Closing the aperture pays where there is light.
+    ClosingPays,
+    /// Closing the aperture costs more than it gives.
+    ClosingCosts,
+    /// A higher bit rate.
+    HigherBitRate,
+    /// One stop more light.
+    MoreLight,
+    /// Mark the subject in the first frame.
+    MarkSubject,
+    /// Crop no further than that.
+    CropWithin,
+    /// Match the shutter to the lamps.
+    MatchLamps,
+    /// Name the rig.
+    NameRig,
+    /// Record progressive frames.
+    RecordProgressive,
+}
+
+impl ClipFinding {
+    /// What to do about it.
+    pub fn advice(&self) -> Option<ClipAdvice> {
+        match self {
+            ClipFinding::NothingInFocus { .. }
+            | ClipFinding::InFocus { .. }
+            | ClipFinding::NoCrop { .. }
+            | ClipFinding::BrokeOff { .. } => None,
+            ClipFinding::BestIsSoft { .. } => Some(ClipAdvice::CheckSubjectPoint),
+            ClipFinding::FocusDrift { .. } => Some(ClipAdvice::RestNearSubject),
+            ClipFinding::Shake { frequency_hz, .. } if frequency_hz.value >= FAST_SHAKE_HZ => {
+                Some(ClipAdvice::SupportLens)
+            }
+            ClipFinding::Shake { .. } => Some(ClipAdvice::UseMonopod),
+            ClipFinding::Smear { needed_s, .. } => {
+                Some(ClipAdvice::ShutterAtMost { shutter_s: *needed_s })
+            }
+            ClipFinding::OneStopCloser { softer, .. } if *softer < CLOSING_PAYS => {
+                Some(ClipAdvice::ClosingPays)
+            }
+            ClipFinding::OneStopCloser { .. } => Some(ClipAdvice::ClosingCosts),
+            ClipFinding::KeyFramePulse { .. } => Some(ClipAdvice::HigherBitRate),
+            ClipFinding::Noisy { .. } => Some(ClipAdvice::MoreLight),
+            ClipFinding::Unclear { .. } => Some(ClipAdvice::MarkSubject),
+            ClipFinding::Crop { .. } => Some(ClipAdvice::CropWithin),
+            ClipFinding::Flicker { .. } => Some(ClipAdvice::MatchLamps),
+            ClipFinding::SeveralRigs { .. } => Some(ClipAdvice::NameRig),
+            ClipFinding::Interlaced => Some(ClipAdvice::RecordProgressive),
+        }
+    }
 }
 
 /// The findings of a clip.
@@ -33,105 +233,61 @@ pub(super) fn findings(
     clip: &ClipRecord,
     judged: &ClipVerdict,
     speeds_px_s: &[Option<f64>],
-) -> Vec<Finding> {
-    let mut all = vec![keep(clip)];
+) -> Vec<ClipFinding> {
+    let mut all = vec![in_focus(clip)];
     all.extend(soft(clip, judged));
     all.extend(drift(clip));
     all.extend(shaken(clip));
     all.extend(shutter(taken, clip, judged, speeds_px_s));
     all.extend(aperture(taken, clip));
     all.extend(noise(clip, judged));
-    all.extend(lost(clip));
+    all.extend(unclear(clip));
     all.extend(delivery(clip));
-    if let Some(f) = clip.flicker.filter(|f| *f > FLICKER) {
-        let says = format!("Brightness flickers by {} from frame to frame.", wording::per_cent(f));
-        all.push(say(says, Some("Match the shutter to the lamps' mains or dimmer frequency.")));
-    }
+    let flicker = clip.flicker.filter(|f| *f > FLICKER);
+    all.extend(flicker.map(|share| ClipFinding::Flicker { share }));
     if !taken.undecided.is_empty() {
-        let says = format!(
-            "The clip fits several rigs equally well ({}): none was used.",
-            taken.undecided.join(", ")
-        );
-        all.push(say(says, Some("Name one with --rig.")));
+        all.push(ClipFinding::SeveralRigs { rigs: taken.undecided.clone() });
     }
     if clip.interlaced {
-        let says = "The frames are made of two fields taken at different times: what moves is \
-                    combed, and blur across lines is told less surely."
-            .to_owned();
-        all.push(say(says, Some("Record progressive frames.")));
+        all.push(ClipFinding::Interlaced);
     }
-    if let Some(why) = &clip.broke_off {
-        let says = format!("The clip could not be read to its end: {why}. What was read is told.");
-        all.push(say(says, None));
-    }
+    all.extend(clip.broke_off.clone().map(|why| ClipFinding::BrokeOff { why }));
     all
 }
 
-fn seconds(s: f64) -> String {
-    format!("{} s", wording::fixed(s, 1))
-}
-
-fn keep(clip: &ClipRecord) -> Finding {
+fn in_focus(clip: &ClipRecord) -> ClipFinding {
     let spans: Vec<_> = clip.spans.iter().filter(|s| s.verdict == SpanVerdict::InFocus).collect();
     if spans.is_empty() {
-        return say(format!("Nothing of {} is in focus.", seconds(clip.length_s)), None);
+        return ClipFinding::NothingInFocus { length_s: clip.length_s };
     }
-    let played = clip.play_fps.map_or(String::new(), |p| {
-        let frames: u32 = spans.iter().map(|s| s.frames).sum();
-        format!(" ({} played at {} fps)", seconds(f64::from(frames) / p), wording::short(p))
-    });
-    let n = spans.len() as u32;
-    says_plain(format!(
-        "In focus: {} of {}{played}, in {}.",
-        seconds(clip.in_focus_s()),
-        seconds(clip.length_s),
-        wording::count(n, "stretch", "stretches")
-    ))
+    let frames: u32 = spans.iter().map(|s| s.frames).sum();
+    ClipFinding::InFocus {
+        in_focus_s: clip.in_focus_s(),
+        length_s: clip.length_s,
+        played: clip.play_fps.map(|fps| (f64::from(frames) / fps, fps)),
+        stretches: spans.len() as u32,
+    }
 }
 
-fn says_plain(says: String) -> Finding {
-    Finding { says, next: None }
+fn soft(clip: &ClipRecord, judged: &ClipVerdict) -> Option<ClipFinding> {
+    let blur_px = clip.best_blur_sigma_px.filter(|_| judged.best_is_soft)?;
+    Some(ClipFinding::BestIsSoft { blur_px })
 }
 
-fn soft(clip: &ClipRecord, judged: &ClipVerdict) -> Option<Finding> {
-    let best = clip.best_blur_sigma_px.filter(|_| judged.best_is_soft)?;
-    let says = format!(
-        "Even the best frames are soft: blur {} px at the subject.",
-        wording::measured(&best)
-    );
-    Some(say(says, Some("Check the subject point first; then focus or movement.")))
-}
-
-fn drift(clip: &ClipRecord) -> Option<Finding> {
+fn drift(clip: &ClipRecord) -> Option<ClipFinding> {
     let d = clip.focus_drift?;
-    let mm = d.rate_mm_s.map_or(String::new(), |v| format!(", {} mm/s", wording::number(v)));
-    let says = format!(
-        "The focus plane went through the subject at {}: blur of defocus grows by {} px a \
-         second{mm}; towards or away cannot be told from blur.",
-        seconds(d.at_s),
-        wording::measured(&d.rate_px_s)
-    );
-    Some(say(says, Some("Rest the front of the lens or the hand on something near the subject.")))
+    let (at_s, rate_px_s, rate_mm_s) = (d.at_s, d.rate_px_s, d.rate_mm_s);
+    Some(ClipFinding::FocusDrift { at_s, rate_px_s, rate_mm_s })
 }
 
-fn shaken(clip: &ClipRecord) -> Option<Finding> {
+fn shaken(clip: &ClipRecord) -> Option<ClipFinding> {
     let s = clip.shake?;
-    let (amplitude, frequency) = (s.amplitude_px?, s.frequency_hz?);
-    if s.stabilise_crop < STEADYING {
-        return None;
-    }
-    let says = format!(
-        "The picture shakes by ±{} px at {} Hz; steadying it would cut off {} of the frame.",
-        wording::number(amplitude.value),
-        wording::measured(&frequency),
-        wording::per_cent(s.stabilise_crop)
-    );
-    let next = if frequency.value >= 4.0 {
-        "Fast shake comes from muscles or a touched tripod: support the lens, not the elbow."
-    } else {
-        "Slow sway comes from the body: a foot on the ground (monopod) takes most of it."
-    };
-    Some(say(says, Some(next)))
+    let (amplitude, frequency_hz) = (s.amplitude_px?, s.frequency_hz?);
+    (s.stabilise_crop >= STEADYING).then_some(ClipFinding::Shake {
+        amplitude_px: amplitude.value,
+        frequency_hz,
+        crop: s.stabilise_crop,
+    })
 }
 
 fn shutter(
@@ -139,112 +295,74 @@ fn shutter(
     clip: &ClipRecord,
     judged: &ClipVerdict,
     speeds: &[Option<f64>],
-) -> Option<Finding> {
+) -> Option<ClipFinding> {
     let best = judged.best_px?.value;
     let mut known: Vec<f64> = speeds.iter().flatten().copied().collect();
     let speed = quantile(&mut known, USUAL)?;
-    let (shutter_s, assumed) = match taken.shutter_s {
-        Some(s) => (s, ""),
-        None => (movement::half_frame_shutter_s(clip.fps), " (assumed, give --shutter)"),
-    };
+    let shutter_s = taken.shutter_s.unwrap_or_else(|| movement::half_frame_shutter_s(clip.fps));
     let smear = speed * shutter_s;
     // Too long when the smear widens the best blur by half.
     let limit = best * (12.0 * (SMEARED * SMEARED - 1.0)).sqrt();
-    if smear <= limit {
-        return None;
-    }
-    let says = format!(
-        "In a quarter of the frames the picture moves by {} px a second or more: at {}{assumed} \
-         that is a smear of {} px over a blur of {} px.",
-        wording::number(speed),
-        wording::shutter(shutter_s),
-        wording::number(smear),
-        wording::number(best)
-    );
-    let needed = movement::shutter_for_s(limit, speed);
-    Some(Finding { says, next: Some(format!("Use {} or shorter.", wording::shutter(needed))) })
+    (smear > limit).then(|| ClipFinding::Smear {
+        speed_px_s: speed,
+        shutter_s,
+        is_assumed: taken.shutter_s.is_none(),
+        smear_px: smear,
+        blur_px: best,
+        needed_s: movement::shutter_for_s(limit, speed),
+    })
 }
 
-fn aperture(taken: &ClipExposure, clip: &ClipRecord) -> Option<Finding> {
+fn aperture(taken: &ClipExposure, clip: &ClipRecord) -> Option<ClipFinding> {
     let (n, n_eff, pitch) = (taken.f_number()?, taken.n_eff()?, taken.pixel_pitch_um()?);
     clip.focus_drift?;
     let wavelength = taken.settings.wavelength;
     let sigma = |n_eff: f64| diffraction::sigma_settings_px(n_eff, PitchUm(pitch), wavelength);
-    let closed = n * 2f64.sqrt();
     let (now, then) = (sigma(n_eff), sigma(n_eff * 2f64.sqrt()));
     let best = clip.best_blur_sigma_px?.value;
-    // What diffraction adds, on top of what is measured now.
-    let worse = (best * best + then * then - now * now).sqrt() / best;
-    let in_focus = clip.in_focus_s();
-    let says = format!(
-        "Closing from {} to {} would make the depth, and the {} in focus, about 1.4 times as \
-         long and the best frames {} softer by diffraction.",
-        wording::f_number(n),
-        wording::f_number(closed),
-        seconds(in_focus),
-        wording::per_cent(worse - 1.0)
-    );
-    let next =
-        if worse < 1.2 { "Worth it where there is light." } else { "It costs more than it gives." };
-    Some(say(says, Some(next)))
+    Some(ClipFinding::OneStopCloser {
+        f_number: n,
+        closed: n * 2f64.sqrt(),
+        in_focus_s: clip.in_focus_s(),
+        // What diffraction adds, on top of what is measured now.
+        softer: (best * best + then * then - now * now).sqrt() / best,
+    })
 }
 
-fn noise(clip: &ClipRecord, judged: &ClipVerdict) -> Option<Finding> {
-    if let Some(p) = clip.key_frame_pulse {
-        let says = format!(
-            "Noise pulses with the codec's key frames: {} times that of the frames between. \
-             It is the coding, not the light; frames are compared with their own kind.",
-            wording::measured(&p)
-        );
-        return Some(say(says, Some("A higher bit rate, or all-intra coding, evens it out.")));
+fn noise(clip: &ClipRecord, judged: &ClipVerdict) -> Option<ClipFinding> {
+    if let Some(ratio) = clip.key_frame_pulse {
+        return Some(ClipFinding::KeyFramePulse { ratio });
     }
     let share = judged.noise_share.filter(|s| *s > NOISY)?;
-    let says = format!(
-        "At the subject {} of the fine contrast of the best frames is noise.",
-        wording::per_cent(share.min(1.0))
-    );
-    Some(say(says, Some("One stop more light takes a third of the noise off.")))
+    Some(ClipFinding::Noisy { share: share.min(1.0) })
 }
 
-fn lost(clip: &ClipRecord) -> Option<Finding> {
+fn unclear(clip: &ClipRecord) -> Option<ClipFinding> {
     let n = clip.frames_table.iter().filter(|f| f.verdict == Verdict::Unclear).count();
     let share = n as f64 / clip.frames_table.len().max(1) as f64;
     if share < CAUSE_SHARE {
         return None;
     }
-    let noise = clip.frames_table.iter().any(|f| f.cause == Some(Cause::Noise));
-    let why = if noise {
-        "noise hides what is there"
-    } else if clip.frames_table.iter().any(|f| f.cause == Some(Cause::NoTexture)) {
-        "there is nothing to judge at the subject point"
+    let any = |cause: Cause| clip.frames_table.iter().any(|f| f.cause == Some(cause));
+    let why = if any(Cause::Noise) {
+        UnclearBecause::Noise
+    } else if any(Cause::NoTexture) {
+        UnclearBecause::NoTexture
     } else {
-        "the subject left the picture or could not be followed"
+        UnclearBecause::SubjectLost
     };
-    let says = format!("Of {} of the frames nothing can be said: {why}.", wording::per_cent(share));
-    Some(say(says, Some("Give the subject's place in the first frame with --subject.")))
+    Some(ClipFinding::Unclear { share, why })
 }
 
-fn delivery(clip: &ClipRecord) -> Option<Finding> {
-    let (w, h) = clip.deliver_px?;
+fn delivery(clip: &ClipRecord) -> Option<ClipFinding> {
+    let deliver_px = clip.deliver_px?;
     let crops = clip.spans.iter().filter(|s| s.verdict == SpanVerdict::InFocus);
     let most = crops.filter_map(|s| s.crop_max).max_by(|a, b| a.value.total_cmp(&b.value))?;
-    let plain = f64::from(clip.width_px.max(clip.height_px)) / f64::from(w.max(h));
-    let says = if most.value < 1.0 {
-        format!(
-            "For {w}x{h} there is nothing to crop: the finest lines of even the sharpest stretch \
-             are {} px of the delivered picture wide.",
-            wording::number(1.0 / most.value)
-        )
-    } else {
-        format!(
-            "For {w}x{h} the sharpest stretch can be cropped {} times before its finest lines \
-             are coarser than the pixels; pixel for pixel it is {} times.",
-            wording::measured(&most),
-            wording::number(plain)
-        )
-    };
-    let next = (most.value >= 1.0).then_some(
-        "Crop within that; beyond it a higher magnification when taking gives more than cropping.",
-    );
-    Some(say(says, next))
+    if most.value < 1.0 {
+        return Some(ClipFinding::NoCrop { deliver_px, lines_px: 1.0 / most.value });
+    }
+    let (width_px, height_px) = deliver_px;
+    let pixel_for_pixel =
+        f64::from(clip.width_px.max(clip.height_px)) / f64::from(width_px.max(height_px));
+    Some(ClipFinding::Crop { deliver_px, times: most, pixel_for_pixel })
 }

@@ -4,16 +4,18 @@
 //! with the length of the clip. The few pictures of a page are fetched again.
 
 pub mod chapters;
-pub mod column;
+pub mod columns;
 mod cut;
 pub mod edit_timeline;
 mod exposure;
-mod findings;
+pub mod findings;
+pub mod log_entry;
 mod meter;
 pub mod page;
 pub mod page_data;
 pub mod record;
 mod scout;
+mod sentences;
 mod stretch;
 pub mod table;
 pub mod terminal;
@@ -155,10 +157,7 @@ pub fn clips(
     if !found.clips.is_empty() {
         job.tools.check()?;
     }
-    let skip = |path: &str, reason: &SkipReason| SkippedRecord {
-        path: path.to_owned(),
-        reason: reason.to_string(),
-    };
+    let skip = |path: &str, reason: &SkipReason| SkippedRecord::new(path.to_owned(), reason);
     let mut record = ClipsRecord {
         header: Header::new(CLIP_SCHEMA),
         clips: Vec::new(),

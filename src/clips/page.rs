@@ -7,13 +7,16 @@ use std::path::Path;
 use askama::Template;
 
 use super::page_data::{ClipPage, ClipPicture};
+use crate::clips::columns::SPAN_COLUMNS;
 use crate::clips::record::SpanVerdict;
 use crate::clips::table;
 use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
+use crate::report::column::html_table;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
 use crate::report::parts::SkippedRecord;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 #[derive(Template)]
@@ -56,19 +59,12 @@ struct ClipPictureView {
 impl ClipView {
     fn new(page: &ClipPage) -> Self {
         let clip = &page.clip;
-        let columns = table::spans(clip);
-        let head = columns.iter().map(|c| match c.unit {
-            "" => c.heading.to_owned(),
-            unit => format!("{}, {unit}", c.heading),
-        });
-        let rows = clip.spans.iter().enumerate().map(|(i, s)| RowView {
-            in_focus: s.verdict == SpanVerdict::InFocus,
-            cells: columns.iter().map(|c| c.cells[i].clone()).collect(),
-        });
-        let finding = |f: &crate::report::parts::Finding| match &f.next {
-            Some(next) => format!("{} {next}", f.says),
-            None => f.says.clone(),
-        };
+        let (head, cells) = html_table(SPAN_COLUMNS, &clip.spans);
+        let rows = clip
+            .spans
+            .iter()
+            .zip(cells)
+            .map(|(s, cells)| RowView { in_focus: s.verdict == SpanVerdict::InFocus, cells });
         ClipView {
             name: wording::visible(&clip.path),
             facts: table::facts(clip).join(" · "),
@@ -96,9 +92,9 @@ impl ClipView {
                     picture(p, 3, "The subject at 100 %", note)
                 })
                 .collect(),
-            head: head.collect(),
+            head,
             rows: rows.collect(),
-            findings: clip.findings.iter().map(finding).collect(),
+            findings: paragraphs(&clip.findings, Medium::Report),
         }
     }
 }

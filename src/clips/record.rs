@@ -3,6 +3,7 @@
 //! Places are fractions of the upright picture, movements px of it. A value that is missing is
 //! `null`, never 0.
 
+use super::findings::ClipFinding;
 use crate::report::header::Header;
 use std::path::PathBuf;
 
@@ -10,7 +11,8 @@ use serde::Serialize;
 
 use crate::core::verdict::{Cause, Verdict};
 use crate::core::{FlagSet, Measured};
-use crate::report::parts::{Finding, SkippedRecord, SubjectFound};
+use crate::report::parts::{SkippedRecord, SubjectFound};
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const CLIP_SCHEMA: u32 = 1;
@@ -257,7 +259,8 @@ pub struct ClipRecord {
     /// Every frame.
     pub frames_table: Vec<ClipFrameRow>,
     /// Sentences with their numbers.
-    pub findings: Vec<Finding>,
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<ClipFinding>,
 }
 
 impl ClipRecord {

@@ -54,7 +54,7 @@ pub fn find_subject(tools: &Tools, info: &ClipInfo) -> Result<Option<Scouted>> {
         shots.iter().zip(&noise.of_frame).map(|(s, n)| s.cells.map(n)).collect();
     let to_frame: Vec<Similarity> = (0..shots.len()).map(|i| overlay(&shots, i)).collect();
     let places = BurstPlaces::read(&shots, &noise.noise, &to_frame);
-    let located = locate(&shots, &maps, places.as_ref(), &SubjectHints::default(), None);
+    let located = locate(&shots, &maps, places.as_ref(), &SubjectHints::default());
     let first = located.positions.first().copied().flatten();
     Ok(first.map(|p| Scouted { place: (p.x_px, p.y_px) }))
 }

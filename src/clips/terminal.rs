@@ -1,10 +1,12 @@
 //! `clip` in text: a heading, a time line, a table of stretches and the findings of each clip.
 
+use crate::clips::columns::SPAN_COLUMNS;
 use crate::clips::record::{ClipRecord, SpanVerdict};
 use crate::clips::table as clip_table;
 use crate::report::parts::SkippedRecord;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
-use crate::report::term::table::{TextColumn, table, wrapped};
+use crate::report::term::table::{table, text_columns, wrapped};
 use crate::report::wording;
 
 /// Columns of the text time line.
@@ -27,14 +29,9 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
     let key = key(style);
     text.push_str(&format!("  {}\n", style.dim(&format!("0{}{end}", " ".repeat(fill)))));
     text.push_str(&style.dim(&wrapped(&key, style.columns(), 2)));
-    let columns = clip_table::spans(clip).into_iter().map(|c| TextColumn {
-        heading: c.heading.to_owned(),
-        unit: style.signs(c.unit),
-        right: c.number,
-        drop_priority: c.drop_priority,
-        cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
-    });
-    text.push_str(&table(columns.collect(), style, |row, _, cell| match clip.spans[row].verdict {
+    let mut columns = text_columns(SPAN_COLUMNS, &clip.spans, style);
+    columns.retain(|c| c.cells.iter().any(|cell| !cell.is_empty()));
+    text.push_str(&table(columns, style, |row, _, cell| match clip.spans[row].verdict {
         SpanVerdict::InFocus => style.bold(cell),
         SpanVerdict::Near => cell.to_owned(),
         SpanVerdict::Out | SpanVerdict::CannotSay => style.dim(cell),
@@ -42,9 +39,7 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
     if let Some(stretch) = clip_table::stretch(clip) {
         text.push_str(&wrapped(&style.signs(&stretch), style.columns(), 2));
     }
-    for finding in &clip.findings {
-        let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
-        let line = format!("{}{next}", finding.says);
+    for line in paragraphs(&clip.findings, Medium::Terminal) {
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 2));
     }
     text

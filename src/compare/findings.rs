@@ -1,13 +1,13 @@
-//! What a series shows, in words.
+//! What a series shows, and what can be done about it: numbers and names, no sentences. Those are
+//! in `sentences.rs`.
 
 use super::CompareJob;
 use crate::compare::record::{
-    AttributionRecord, CompareRecord, CostMore, Protocol, StepAxis, StepRecord, step_name,
+    AttributionRecord, BestAperture, CompareRecord, CostMore, StepAxis, StepRecord, step_name,
 };
-use crate::compare::series::{StepSeries, SteppedSetting};
-use crate::core::Flag;
-use crate::report::parts::Finding;
-use crate::report::wording;
+use crate::compare::series::{Confounded, StepSeries, SteppedSetting};
+use crate::core::{Flag, Measured};
+use crate::report::parts::FrameSource;
 
 /// Movement that is worth a word, px.
 const MOVED_PX: f64 = 0.5;
@@ -19,170 +19,254 @@ const LIGHT_STOPS: (f64, f64) = (0.3, 0.6);
 /// Repeats that differ by more than this share of their detail did not show the same.
 const REPEATS_DIFFER: f64 = 0.08;
 
+/// What a series shows.
+#[derive(Debug, Clone, PartialEq)]
+pub enum CompareFinding {
+    /// The costs of aperture and noise could not be separated.
+    Inseparable {
+        /// Why.
+        reason: String,
+    },
+    /// The step with the most detail.
+    MostDetail {
+        /// Its name.
+        step: String,
+        /// Detail, bits per pixel.
+        bits_px: Option<Measured>,
+        /// Finest lines on the subject, µm.
+        finest_um: Option<Measured>,
+    },
+    /// The cost of one change, which the record holds with its sentence.
+    Change(AttributionRecord),
+    /// One of aperture and noise costs more at every step.
+    AlwaysCosts {
+        /// That one.
+        more: CostMore,
+    },
+    /// From a step on, the other one costs more.
+    CostsFrom {
+        /// Marked f-number of the step.
+        f_number: f64,
+        /// The one that costs more from there on.
+        more: CostMore,
+    },
+    /// The aperture with the most detail in the plane of focus.
+    BestInPlane(BestAperture),
+    /// The best aperture for a depth.
+    BestForDepth {
+        /// The depth, mm.
+        depth_mm: f64,
+        /// The aperture.
+        best: BestAperture,
+    },
+    /// A depth was asked for, and the magnification is missing.
+    DepthNeedsMagnification,
+    /// The straight edge could be measured.
+    Edge {
+        /// Its middle, fractions of the picture.
+        at: (f64, f64),
+        /// Whether its place was given.
+        is_given: bool,
+        /// MTF50 in cycles per pixel with the step's name: the best, and the worst of several.
+        best_and_worst: (EdgeAtStep, Option<EdgeAtStep>),
+    },
+    /// The straight edge could not be measured.
+    NoEdge {
+        /// Its middle, fractions of the picture.
+        at: (f64, f64),
+        /// Why.
+        reason: String,
+    },
+    /// Something else changed with the aperture.
+    Confounded(Confounded),
+    /// What makes the comparison itself shaky.
+    Caution(SeriesCaution),
+}
+
+/// What makes a comparison shaky.
+#[derive(Debug, Clone, PartialEq)]
+pub enum SeriesCaution {
+    /// The camera's noise reduction widens the intervals.
+    NoiseReduced,
+    /// Frames moved.
+    Moved {
+        /// Greatest shift, px.
+        shift_px: f64,
+        /// Greatest turn, degrees.
+        turn_deg: f64,
+    },
+    /// Detail finer than the pixels is aliased.
+    Aliased {
+        /// Marked f-numbers of the steps.
+        f_numbers: Vec<f64>,
+    },
+    /// The scale changed from frame to frame.
+    Scaled {
+        /// Greatest change, share.
+        share: f64,
+    },
+    /// Repeats of a step differ.
+    RepeatsDiffer {
+        /// Name of the step.
+        step: String,
+        /// Difference over its detail.
+        share: f64,
+    },
+    /// A picture got other light than its settings give.
+    OtherLight {
+        /// Name of the step.
+        step: String,
+        /// Stops more than the settings give.
+        stops: f64,
+    },
+    /// Steps differ in brightness.
+    UnequalLight {
+        /// Range, stops.
+        stops: f64,
+    },
+    /// Working f-numbers need the magnification.
+    NoMagnification,
+}
+
+/// Sharpness of the edge at one step.
+#[derive(Debug, Clone, PartialEq)]
+pub struct EdgeAtStep {
+    /// MTF50, cycles per pixel.
+    pub mtf50_cy_px: Measured,
+    /// Name of the step.
+    pub step: String,
+}
+
+/// What can be done about it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum CompareAdvice {
+    /// Take four corners or pairs of raw frames.
+    TakeFourCornersOrPairs,
+    /// Go on with the series.
+    ExtendSeries,
+    /// Give the magnification.
+    GiveMagnification,
+    /// For what the edge may be used.
+    EdgeUse,
+    /// What gives exact intervals.
+    FourCornersAreExact,
+    /// Use a stand against false detail.
+    StandAgainstAliasing,
+    /// Use a stand and leave the focus.
+    StandAndFocusOnce,
+    /// Take a step again.
+    RepeatStep,
+}
+
+impl CompareFinding {
+    /// What to do about it.
+    pub fn advice(&self) -> Option<CompareAdvice> {
+        match self {
+            CompareFinding::Inseparable { .. } => Some(CompareAdvice::TakeFourCornersOrPairs),
+            CompareFinding::BestInPlane(best) => {
+                (!best.interior).then_some(CompareAdvice::ExtendSeries)
+            }
+            CompareFinding::DepthNeedsMagnification => Some(CompareAdvice::GiveMagnification),
+            CompareFinding::Edge { .. } | CompareFinding::NoEdge { .. } => {
+                Some(CompareAdvice::EdgeUse)
+            }
+            CompareFinding::Caution(caution) => caution.advice(),
+            CompareFinding::MostDetail { .. }
+            | CompareFinding::Change(_)
+            | CompareFinding::AlwaysCosts { .. }
+            | CompareFinding::CostsFrom { .. }
+            | CompareFinding::BestForDepth { .. }
+            | CompareFinding::Confounded(_) => None,
+        }
+    }
+}
+
+impl SeriesCaution {
+    /// What to do about it.
+    pub fn advice(&self) -> Option<CompareAdvice> {
+        match self {
+            SeriesCaution::NoiseReduced => Some(CompareAdvice::FourCornersAreExact),
+            SeriesCaution::Aliased { .. } => Some(CompareAdvice::StandAgainstAliasing),
+            SeriesCaution::Scaled { .. } => Some(CompareAdvice::StandAndFocusOnce),
+            SeriesCaution::RepeatsDiffer { .. } => Some(CompareAdvice::RepeatStep),
+            SeriesCaution::NoMagnification => Some(CompareAdvice::GiveMagnification),
+            SeriesCaution::Moved { .. }
+            | SeriesCaution::OtherLight { .. }
+            | SeriesCaution::UnequalLight { .. } => None,
+        }
+    }
+}
+
 /// Every finding, the most important first.
 pub(super) fn all(
     record: &CompareRecord,
     series: &StepSeries,
     job: &CompareJob,
     noise_reduced: bool,
-) -> Vec<Finding> {
+) -> Vec<CompareFinding> {
     let mut found = Vec::new();
-    let mut say = |says: String, next: Option<&str>| {
-        found.push(Finding { says, next: next.map(str::to_owned) });
-    };
-    if let Some(reason) = &record.refused {
-        say(
-            format!("Refused to tell the aperture's cost from the noise's: {reason}."),
-            Some(
-                "Take both apertures at both ISO settings, two frames each, the shutter making \
-                 up for the light; or two raw frames a step.",
-            ),
-        );
-    }
-    if let Some(best) = record.best_step.and_then(|i| record.steps.get(i)) {
-        let detail = best.detail_bits_px.as_ref().map_or_else(String::new, wording::measured);
-        let mut text = format!("Most detail: {}, {detail} bit/px", step_name(best, record.axis));
-        if let Some(um) = &best.finest_um {
-            text.push_str(&format!(", lines of {} µm on the subject", wording::measured(um)));
-        }
-        say(format!("{text}."), None);
-    }
-    for a in record
-        .attributions
-        .iter()
-        .filter(|a| a.to == a.from + 1 || record.axis == StepAxis::FourCorners)
-    {
-        say(a.says.clone(), None);
-    }
-    if let Some(text) = turning_point(record) {
-        say(text, None);
-    }
-    if let Some(best) = &record.best_aperture {
-        let working = working(best.working_f_number);
-        if best.interior {
-            say(
-                format!(
-                    "Best aperture in focus, as taken: {}{working}.",
-                    wording::f_number(best.f_number)
-                ),
-                None,
-            );
-        } else {
-            say(
-                format!(
-                    "The best aperture is at the end of the series, {}{working}.",
-                    wording::f_number(best.f_number)
-                ),
-                Some("Take the series further in that direction to find the best one."),
-            );
-        }
-    }
-    match (&record.best_for_depth, job.depth_mm) {
-        (Some(best), Some(depth)) => say(
-            format!(
-                "For {} mm of depth on the subject, judged at its ends: {}{}{}.",
-                wording::short(depth),
-                wording::f_number(best.f_number),
-                working(best.working_f_number),
-                if best.interior { "" } else { ", the end of the series" }
-            ),
-            None,
-        ),
-        (None, Some(_)) => say(
-            "The aperture for a depth needs the magnification.".to_owned(),
-            Some("Give it with --magnification or --rig."),
-        ),
-        _ => {}
-    }
-    if let Some(text) = edge(record) {
-        say(
-            text,
-            Some(
-                "It holds for the edge of a ruler, chart or plate: it is unfit for living \
-                 subjects, and the camera's sharpening raises it.",
-            ),
-        );
-    }
-    for text in &series.confounded {
-        say(text.clone(), None);
-    }
-    shaky(record, noise_reduced, &mut say);
+    found.extend(record.refused.clone().map(|reason| CompareFinding::Inseparable { reason }));
+    let best = record.best_step.and_then(|i| record.steps.get(i));
+    found.extend(best.map(|best| CompareFinding::MostDetail {
+        step: step_name(best, record.axis),
+        bits_px: best.detail_bits_px,
+        finest_um: best.finest_um,
+    }));
+    let shown = |a: &&AttributionRecord| a.to == a.from + 1 || record.axis == StepAxis::FourCorners;
+    found.extend(record.attributions.iter().filter(shown).cloned().map(CompareFinding::Change));
+    found.extend(turning_point(record));
+    found.extend(record.best_aperture.map(CompareFinding::BestInPlane));
+    found.extend(job.depth_mm.map(|depth_mm| match record.best_for_depth {
+        Some(best) => CompareFinding::BestForDepth { depth_mm, best },
+        None => CompareFinding::DepthNeedsMagnification,
+    }));
+    found.extend(edge(record));
+    found.extend(series.confounded.iter().copied().map(CompareFinding::Confounded));
+    found.extend(shaky(record, noise_reduced).into_iter().map(CompareFinding::Caution));
     found
 }
 
-fn working(n: Option<f64>) -> String {
-    n.map_or_else(String::new, |n| format!(" (working {})", wording::f_number(n)))
-}
-
 /// What makes the comparison itself shaky.
-fn shaky(record: &CompareRecord, noise_reduced: bool, say: &mut dyn FnMut(String, Option<&str>)) {
+fn shaky(record: &CompareRecord, noise_reduced: bool) -> Vec<SeriesCaution> {
+    let mut found = Vec::new();
     if noise_reduced && record.refused.is_none() {
-        say(
-            "The camera smoothed the noise, so the intervals are wide.".to_owned(),
-            Some("Four corners (both apertures at both ISO settings) or raw frames are exact."),
-        );
+        found.push(SeriesCaution::NoiseReduced);
     }
     let moved = &record.moved;
     if moved.shift_px > MOVED_PX {
-        let px = wording::number(moved.shift_px);
-        let deg = wording::fixed(moved.turn_deg, 2);
-        say(format!("The frames moved by up to {px} px and {deg}°; they were registered."), None);
+        found.push(SeriesCaution::Moved { shift_px: moved.shift_px, turn_deg: moved.turn_deg });
     }
-    let aliased: Vec<String> = record
-        .steps
-        .iter()
-        .filter(|s| s.detail_bits_px.is_some_and(|m| m.flags.has(Flag::Aliased)))
-        .map(|s| wording::f_number(s.f_number))
-        .collect();
-    if !aliased.is_empty() {
-        say(
-            format!(
-                "At {} detail finer than the pixels makes false detail that changes as the frame \
-                 moves; it was told from noise by the noise of single frames.",
-                aliased.join(", ")
-            ),
-            Some("On a stand the frames do not move, and the figures are surer."),
-        );
+    let aliased = |s: &&StepRecord| s.detail_bits_px.is_some_and(|m| m.flags.has(Flag::Aliased));
+    let f_numbers: Vec<f64> = record.steps.iter().filter(aliased).map(|s| s.f_number).collect();
+    if !f_numbers.is_empty() {
+        found.push(SeriesCaution::Aliased { f_numbers });
     }
     if moved.scale > SCALED {
-        say(
-            format!(
-                "The scale changed by up to {} %: the focus or the camera moved between frames, \
-                 and that counts as the aperture's doing.",
-                wording::fixed(100.0 * moved.scale, 1)
-            ),
-            Some("Use a stand, focus once, and leave the focus alone."),
-        );
+        found.push(SeriesCaution::Scaled { share: moved.scale });
     }
     for step in &record.steps {
         let Some(detail) = step.detail_bits_px else { continue };
         let low = step.repeats_bits_px.iter().copied().fold(f64::INFINITY, f64::min);
         let high = step.repeats_bits_px.iter().copied().fold(0.0, f64::max);
         if low.is_finite() && high - low > REPEATS_DIFFER * detail.value {
-            say(
-                format!(
-                    "Repeats at {} differ by {} of their detail: focus moved, or the subject did.",
-                    step_name(step, record.axis),
-                    wording::per_cent((high - low) / detail.value)
-                ),
-                Some("Take that step again."),
-            );
+            found.push(SeriesCaution::RepeatsDiffer {
+                step: step_name(step, record.axis),
+                share: (high - low) / detail.value,
+            });
         }
     }
-    light(record, say);
+    light(record, &mut found);
     if record.magnification.is_none() && record.axis == StepAxis::Aperture {
-        say(
-            "The magnification is not known, so neither are working f-numbers.".to_owned(),
-            Some("Give it with --magnification or --rig."),
-        );
+        found.push(SeriesCaution::NoMagnification);
     }
+    found
 }
 
 /// Light that does not go with the settings, and steps that got unequal light.
-fn light(record: &CompareRecord, say: &mut dyn FnMut(String, Option<&str>)) {
+fn light(record: &CompareRecord, found: &mut Vec<SeriesCaution>) {
     let limit = match record.source {
-        crate::report::parts::FrameSource::Raw => LIGHT_STOPS.0,
-        crate::report::parts::FrameSource::Rendered => LIGHT_STOPS.1,
+        FrameSource::Raw => LIGHT_STOPS.0,
+        FrameSource::Rendered => LIGHT_STOPS.1,
     };
     let set = |s: &StepRecord| {
         SteppedSetting { f_number: s.f_number, iso: s.iso, shutter_s: s.shutter_s }
@@ -198,165 +282,58 @@ fn light(record: &CompareRecord, say: &mut dyn FnMut(String, Option<&str>)) {
     if let Some((step, stops)) = worst
         && stops.abs() > limit
     {
-        let more = if stops > 0.0 { "more" } else { "less" };
-        say(
-            format!(
-                "At {} the picture got {} stops {more} light than its settings say: the light \
-                 changed, a flash made up for the settings, or the lens's marks are off.",
-                step_name(step, record.axis),
-                wording::fixed(stops.abs(), 1)
-            ),
-            None,
-        );
+        found.push(SeriesCaution::OtherLight { step: step_name(step, record.axis), stops });
     }
     let lights: Vec<f64> = record.steps.iter().filter_map(|s| s.light_stops).collect();
     let low = lights.iter().copied().fold(f64::INFINITY, f64::min);
     let high = lights.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     if record.axis == StepAxis::Aperture && high - low > 2.0 * limit {
-        say(
-            format!(
-                "The steps differ by {} stops in brightness: nothing made up for all of the \
-                 aperture, and the dark steps' noise counts as noise.",
-                wording::fixed(high - low, 1)
-            ),
-            None,
-        );
+        found.push(SeriesCaution::UnequalLight { stops: high - low });
     }
 }
 
 /// The straight edge, from its best step to its worst.
-fn edge(record: &CompareRecord) -> Option<String> {
-    let at = record.edge?;
-    let place = format!("{},{}", wording::fixed(at.x, 2), wording::fixed(at.y, 2));
-    let of = |s: &StepRecord| s.edge.as_ref().and_then(|e| e.mtf50_cy_px);
-    let mut steps: Vec<&StepRecord> = record.steps.iter().filter(|s| of(s).is_some()).collect();
+fn edge(record: &CompareRecord) -> Option<CompareFinding> {
+    let edge = record.edge?;
+    let at = (edge.x, edge.y);
+    let seen = |s: &StepRecord| {
+        let mtf50_cy_px = s.edge.as_ref()?.mtf50_cy_px?;
+        Some(EdgeAtStep { mtf50_cy_px, step: step_name(s, record.axis) })
+    };
+    let mut steps: Vec<EdgeAtStep> = record.steps.iter().filter_map(seen).collect();
     if steps.is_empty() {
         let reason = record.steps.iter().find_map(|s| s.edge.as_ref()?.refused.clone())?;
-        return Some(format!("The edge at {place} gives no answer: {reason}."));
+        return Some(CompareFinding::NoEdge { at, reason });
     }
     steps.sort_by(|a, b| {
-        of(b)
-            .map(|m| m.value)
-            .partial_cmp(&of(a).map(|m| m.value))
-            .unwrap_or(std::cmp::Ordering::Equal)
+        let (a, b) = (a.mtf50_cy_px.value, b.mtf50_cy_px.value);
+        b.partial_cmp(&a).unwrap_or(std::cmp::Ordering::Equal)
     });
-    let told = |s: &StepRecord| -> Option<String> {
-        Some(format!("{} cy/px at {}", wording::measured(&of(s)?), step_name(s, record.axis)))
-    };
-    let (first, last) = (told(steps.first()?)?, told(steps.last()?)?);
-    let found = if at.given { "The edge" } else { "A straight edge found" };
-    let range = if steps.len() > 1 { format!("{first}, {last}") } else { first };
-    Some(format!("{found} at {place}: modulation falls to a half at {range}."))
+    let worst = if steps.len() > 1 { steps.pop() } else { None };
+    let best_and_worst = (steps.into_iter().next()?, worst);
+    Some(CompareFinding::Edge { at, is_given: edge.given, best_and_worst })
 }
 
 /// From which stop on the aperture costs more than the noise, or the other way round.
-fn turning_point(record: &CompareRecord) -> Option<String> {
+fn turning_point(record: &CompareRecord) -> Option<CompareFinding> {
     if record.axis != StepAxis::Aperture {
         return None;
     }
-    let steps: Vec<&AttributionRecord> =
-        record.attributions.iter().filter(|a| a.to == a.from + 1).collect();
-    let sure: Vec<(usize, CostMore)> = steps
+    let sure: Vec<(usize, CostMore)> = record
+        .attributions
         .iter()
+        .filter(|a| a.to == a.from + 1)
         .map(|a| (a.to, a.cost_more))
         .filter(|(_, c)| matches!(c, CostMore::Optics | CostMore::Noise))
         .collect();
     let (first, last) = (sure.first()?, sure.last()?);
-    let name = |i: usize| record.steps.get(i).map(|s| wording::f_number(s.f_number));
     if sure.iter().all(|s| s.1 == first.1) {
-        let (more, less) = words(first.1);
-        return Some(format!("{more} costs more than {less} at every step that could be told."));
+        return Some(CompareFinding::AlwaysCosts { more: first.1 });
     }
     let turned = sure.iter().position(|s| s.1 != first.1)?;
     if sure[turned..].iter().any(|s| s.1 != last.1) {
         return None;
     }
-    let (more, less) = words(last.1);
-    Some(format!(
-        "From {} on {} costs more than {less}; before it, the other way round.",
-        name(sure[turned].0)?,
-        more.to_lowercase()
-    ))
-}
-
-fn words(cost: CostMore) -> (&'static str, &'static str) {
-    match cost {
-        CostMore::Optics => ("The aperture", "the noise"),
-        _ => ("The noise", "the aperture"),
-    }
-}
-
-/// One change, as a sentence.
-pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: StepAxis) -> String {
-    let (Some(from), Some(to)) = (steps.get(a.from), steps.get(a.to)) else {
-        return String::new();
-    };
-    let stops = 2.0 * (to.f_number / from.f_number).log2();
-    let same_aperture = stops.abs() < 0.1;
-    let mut what = if same_aperture {
-        match axis {
-            StepAxis::Shutter => format!("From {} to", step_name(from, axis)),
-            _ => format!("At {}, from", wording::f_number(from.f_number)),
-        }
-    } else if stops > 0.0 {
-        format!("Closing from {}", wording::f_number(from.f_number))
-    } else {
-        format!("Opening from {}", wording::f_number(from.f_number))
-    };
-    let iso = |s: &StepRecord| s.iso.map(|iso| format!("ISO {iso}"));
-    if same_aperture && axis != StepAxis::Shutter {
-        let name = |s: &StepRecord| iso(s).unwrap_or_else(|| "unknown ISO".to_owned());
-        what.push_str(&format!(" {} to {}", name(from), name(to)));
-    } else if same_aperture {
-        what.push_str(&format!(" {}", step_name(to, axis)));
-    } else {
-        what.push_str(&format!(" to {}", wording::f_number(to.f_number)));
-        if let (Some(m), Some(n)) = (from.working_f_number, to.working_f_number) {
-            let (m, n) = (wording::f_number(m), wording::f_number(n));
-            what.push_str(&format!(" (working {m} to {n})"));
-        }
-        match (iso(from), iso(to)) {
-            (Some(x), Some(y)) if x != y => what.push_str(&format!(", paid with {x} to {y},")),
-            _ => {}
-        }
-    }
-    let decimals = a.total_std_err.map_or(2, |e| wording::decimals_for(e).min(3));
-    let bits = |v: f64| wording::fixed(v.abs(), decimals);
-    let before = from.detail_bits_px.map_or(0.0, |m| m.value);
-    let share =
-        if before > 0.0 { wording::per_cent((a.total / before).abs()) } else { String::new() };
-    let total = match a.total_std_err {
-        Some(e) => format!("{} ± {}", bits(a.total), wording::fixed(e, decimals)),
-        None => bits(a.total),
-    };
-    let lost = if a.total < 0.0 { "cost" } else { "gained" };
-    if a.cost_more == CostMore::NothingLost {
-        return if a.total > 0.0 {
-            format!("{what} gained {total} bit/px ({share}).")
-        } else {
-            format!("{what} cost nothing that stands out of the error ({total} bit/px).")
-        };
-    }
-    let part = |v: f64| if v < 0.0 { format!("−{}", bits(v)) } else { format!("+{}", bits(v)) };
-    let verdict = match a.cost_more {
-        // At one aperture a change of sharpness is movement, focus or rendering.
-        CostMore::Optics if same_aperture => "Lost sharpness cost more",
-        CostMore::Optics => "The aperture cost more",
-        CostMore::Noise => "The noise cost more",
-        CostMore::AboutEqual => "Both cost about the same",
-        CostMore::CannotSeparate | CostMore::NothingLost => "Which cost more cannot be separated",
-    };
-    let whose = if same_aperture { "a change of sharpness" } else { "the aperture's" };
-    let by = match a.protocol {
-        Protocol::FourCorners => " (measured on four corners)",
-        _ => "",
-    };
-    format!(
-        "{what} {lost} {total} bit/px ({share}): {} is {whose} ({} to {}), {} the noise's. \
-         {verdict}{by}.",
-        part(a.optics),
-        part(a.low),
-        part(a.high),
-        part(a.noise),
-    )
+    let f_number = record.steps.get(sure[turned].0)?.f_number;
+    Some(CompareFinding::CostsFrom { f_number, more: last.1 })
 }

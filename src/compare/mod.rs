@@ -6,17 +6,18 @@
 
 mod area;
 pub mod attribution;
+pub mod columns;
 mod edge_chart;
 mod edges;
-mod findings;
+pub mod findings;
 mod ladder;
 pub mod page;
 pub mod record;
 mod region;
+mod sentences;
 pub mod series;
 mod single_frame_noise;
 mod steps;
-pub mod table;
 pub mod terminal;
 
 use std::path::PathBuf;
@@ -93,8 +94,7 @@ pub fn compare(
     listener: &dyn Progress,
 ) -> Result<(CompareRecord, ComparePictures)> {
     let found = image::find(&job.paths)?;
-    let row =
-        |path: String, reason: &SkipReason| SkippedRecord { path, reason: reason.to_string() };
+    let row = SkippedRecord::new;
     let mut skipped: Vec<SkippedRecord> =
         found.skipped.iter().map(|(p, reason)| row(path_text(p), reason)).collect();
     let headers: Vec<_> = found.items.par_iter().map(image::read_header).collect();

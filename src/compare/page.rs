@@ -7,14 +7,16 @@ use std::path::Path;
 
 use askama::Template;
 
+use crate::compare::columns::COLUMNS;
 use crate::compare::record::{
-    AttributionRecord, ComparePictures, CompareRecord, StepAxis, step_name,
+    AttributionRecord, ComparePictures, CompareRecord, StepAxis, StepRecord, step_name,
 };
-use crate::compare::table::{COLUMNS, StepColumn};
 use crate::error::{Error, Result};
 use crate::report::atomic_file::write_atomically;
+use crate::report::column::{Column, html_table};
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::PictureView;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg;
 use crate::report::wording;
 
@@ -35,7 +37,7 @@ struct CompareTemplate {
     costs: Vec<CostView>,
     edge: Option<String>,
     protocol: Option<&'static str>,
-    columns: &'static [StepColumn],
+    columns: &'static [Column<StepRecord>],
     head: Vec<String>,
     rows: Vec<Vec<String>>,
     skipped: Vec<String>,
@@ -106,8 +108,7 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
     facts.push(wording::count(frames, "frame", "frames"));
     facts.extend(record.rig.as_deref().map(|r| format!("rig {}", wording::visible(r))));
     facts.extend(record.magnification.map(|m| format!("{}:1", wording::short(m))));
-    let used: Vec<&StepColumn> =
-        COLUMNS.iter().filter(|c| record.steps.iter().any(|s| !c.cell(s).is_empty())).collect();
+    let (head, rows) = html_table(COLUMNS, &record.steps);
     let r = &record.region;
     let template = CompareTemplate {
         version: env!("CARGO_PKG_VERSION"),
@@ -122,14 +123,7 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
             wording::fixed(r.y, 2),
             if r.given { "" } else { ", where the most detail is" }
         ),
-        findings: record
-            .findings
-            .iter()
-            .map(|f| match &f.next {
-                Some(next) => format!("{} {next}", f.says),
-                None => f.says.clone(),
-            })
-            .collect(),
+        findings: paragraphs(&record.findings, Medium::Report),
         steps: step_views(record, pictures),
         place_px: pictures.crops.iter().flatten().map(|c| c.width_px).max().unwrap_or(320),
         aperture: ladder::aperture_ladder(record),
@@ -139,14 +133,8 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
         edge: edge_chart::edge_chart(record),
         protocol: record.protocol.map(|p| p.words()),
         columns: COLUMNS,
-        head: used
-            .iter()
-            .map(|c| match c.unit {
-                "" => c.heading.to_owned(),
-                unit => format!("{}, {unit}", c.heading),
-            })
-            .collect(),
-        rows: record.steps.iter().map(|s| used.iter().map(|c| c.cell(s)).collect()).collect(),
+        head,
+        rows,
         skipped: record
             .skipped
             .iter()

@@ -6,9 +6,11 @@
 use crate::report::header::Header;
 use serde::Serialize;
 
+use crate::compare::findings::CompareFinding;
 use crate::core::Measured;
 use crate::image::Picture;
-use crate::report::parts::{Finding, FrameSource, SkippedRecord, SpectrumPoint};
+use crate::report::parts::{FrameSource, SkippedRecord, SpectrumPoint};
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const COMPARE_SCHEMA: u32 = 1;
@@ -285,7 +287,8 @@ pub struct CompareRecord {
     /// The aperture for the depth asked for.
     pub best_for_depth: Option<BestAperture>,
     /// What was found, in words.
-    pub findings: Vec<Finding>,
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<CompareFinding>,
     /// Why optics and noise were not told apart; `None` when they were.
     pub refused: Option<String>,
     /// Frames passed over.

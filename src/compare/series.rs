@@ -35,8 +35,8 @@ pub struct StepSeries {
     pub axis: StepAxis,
     /// Its steps in order of the axis.
     pub steps: Vec<SeriesStep>,
-    /// What else changed with it, so that its effect cannot be told apart; a sentence each.
-    pub confounded: Vec<String>,
+    /// What else changed with it, so that its effect cannot be told apart.
+    pub confounded: Vec<Confounded>,
 }
 
 /// Longest over shortest exposure time from which the shutter changed.
@@ -162,8 +162,17 @@ fn axis(steps: &[SeriesStep]) -> StepAxis {
     }
 }
 
+/// What else changed with the aperture and cannot be told from it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Confounded {
+    /// The shutter time.
+    Shutter,
+    /// The power of the flash.
+    Flash,
+}
+
 /// What else changed and cannot be told from the axis.
-fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<String> {
+fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<Confounded> {
     let mut found = Vec::new();
     let range = |values: Vec<f64>| -> f64 {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
@@ -178,18 +187,10 @@ fn confounded(axis: StepAxis, steps: &[SeriesStep], frames: &[Frame]) -> Vec<Str
     let shutter_changes = shutters.len() == steps.len() && range(shutters) > SHUTTER_CHANGES;
     let iso_changes = isos.len() == steps.len() && range(isos) > ISO_CHANGES;
     if axis == StepAxis::Aperture && shutter_changes && !flash {
-        found.push(
-            "The shutter changed with the aperture: if anything moved during the exposure, that \
-             counts as the aperture's doing."
-                .to_owned(),
-        );
+        found.push(Confounded::Shutter);
     }
     if apertures > APERTURE_CHANGES && !shutter_changes && !iso_changes && flash {
-        found.push(
-            "Neither ISO nor shutter made up for the aperture, so the flash did: a stronger \
-             flash burns longer, and movement it shows cannot be told from the aperture's doing."
-                .to_owned(),
-        );
+        found.push(Confounded::Flash);
     }
     found
 }

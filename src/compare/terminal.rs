@@ -1,9 +1,11 @@
 //! `compare` in text: findings first, then the steps, then what each change cost.
 
+use crate::compare::columns::COLUMNS;
 use crate::compare::record::{AttributionRecord, CompareRecord, step_name};
-use crate::compare::table::COLUMNS;
+use crate::compare::sentences::region_choice;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
-use crate::report::term::table::{TextColumn, table, wrapped};
+use crate::report::term::table::{TextColumn, table, text_columns, wrapped};
 use crate::report::wording;
 
 /// A series.
@@ -28,24 +30,16 @@ pub fn compare(record: &CompareRecord, style: Style) -> String {
         r.height_px,
         wording::fixed(r.x, 2),
         wording::fixed(r.y, 2),
-        if r.given { "as given" } else { "where the most detail is; --region gives another" }
+        region_choice(r, Medium::Terminal)
     );
     text.push_str(&wrapped(&style.signs(&region), style.columns(), 0));
     text.push('\n');
-    for finding in &record.findings {
-        let next = finding.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
-        let line = format!("{}{next}", finding.says);
+    for line in paragraphs(&record.findings, Medium::Terminal) {
         text.push_str(&bullet(&style.signs(&line), style));
     }
     text.push('\n');
-    let columns = COLUMNS.iter().map(|c| TextColumn {
-        heading: style.signs(c.heading),
-        unit: style.signs(c.unit),
-        right: true,
-        drop_priority: c.drop_priority,
-        cells: record.steps.iter().map(|s| style.signs(&c.cell(s))).collect(),
-    });
-    text.push_str(&table(columns.collect(), style, |row, _, cell| {
+    let columns = text_columns(COLUMNS, &record.steps, style);
+    text.push_str(&table(columns, style, |row, _, cell| {
         if record.best_step == Some(row) { style.bold(cell) } else { cell.to_owned() }
     }));
     if !record.attributions.is_empty() {

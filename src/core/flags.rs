@@ -114,7 +114,8 @@ impl FromIterator<Flag> for FlagSet {
 
 impl Serialize for FlagSet {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.collect_seq(self.iter().map(Flag::key))
+        // A form without names of fields has to know how many there are.
+        self.iter().map(Flag::key).collect::<Vec<_>>().serialize(serializer)
     }
 }
 

@@ -1,13 +1,14 @@
 //! A value that was measured, and a value that was read, typed or assumed.
 
-use serde::{Deserialize, Serialize};
+use serde::ser::SerializeStruct;
+use serde::{Deserialize, Serialize, Serializer};
 
 use super::FlagSet;
 
 /// A measured value with its standard error, the number of samples behind it and its flags.
 ///
 /// A value that could not be measured is `None` around this type, never 0 or NaN inside it.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Deserialize)]
 pub struct Measured {
     /// The value, in the unit its field name states.
     pub value: f64,
@@ -16,8 +17,25 @@ pub struct Measured {
     /// Number of samples (pixels, tiles or frames) behind the value.
     pub n: u32,
     /// What makes it shaky.
-    #[serde(default, skip_serializing_if = "FlagSet::is_empty")]
+    #[serde(default)]
     pub flags: FlagSet,
+}
+
+impl Serialize for Measured {
+    /// Text leaves out flags where there are none; a form without names of fields holds all fields.
+    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
+        let is_short = serializer.is_human_readable() && self.flags.is_empty();
+        let mut out = serializer.serialize_struct("Measured", if is_short { 3 } else { 4 })?;
+        out.serialize_field("value", &self.value)?;
+        out.serialize_field("std_err", &self.std_err)?;
+        out.serialize_field("n", &self.n)?;
+        if is_short {
+            out.skip_field("flags")?;
+        } else {
+            out.serialize_field("flags", &self.flags)?;
+        }
+        out.end()
+    }
 }
 
 impl Measured {

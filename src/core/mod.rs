@@ -19,4 +19,4 @@ pub use flags::{Flag, FlagSet};
 pub use measured::{Known, Measured, ValueSource};
 pub use path_text::{byte_of, path_text, text_path};
 pub use plane::{Luma, Plane, Tone};
-pub use simd::with_simd;
+pub use simd::{VectorKernel, at_baseline, with_simd, with_vectors};

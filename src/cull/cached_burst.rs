@@ -1,28 +1,29 @@
-//! Bursts that were judged before and have not changed since: taken from the cache whole.
+//! Bursts that were measured before and have not changed since: what was measured is taken from
+//! the cache, and judged anew.
 //!
-//! What is kept of a group of frames is all that came out of it: the records of its bursts, their
-//! pictures and maps, and the frames that were skipped. So a second run decodes nothing. Its key
-//! holds all that these depend on: the content of every frame and what its header says, its name
-//! as shown, why and where the group was cut, the marks, the options, the version of the program,
-//! [`METHOD`] and whether raw files are read. One frame, mark or option that differs, and the
-//! group is measured again; another group of the outing is not.
+//! What is kept of a group of frames is all that was read from its pixels: what each frame tells
+//! as a whole, where the subject is and what lies there, and small pictures; and the frames that
+//! were skipped. So a second run decodes nothing. The key holds all that these depend on: the
+//! content of every frame, how it is turned and where the camera saw the subject, the marks, the
+//! version of the program, [`METHOD`], and whether pictures are wanted and raw files are read.
+//! Optics, names and sentences are no part of it: they belong to judging. One frame or mark that
+//! differs, and the group is measured again; another group of the outing is not.
 
 use serde::{Deserialize, Serialize};
 
+use super::burst::{self, BurstReadings};
 use super::grouping::FrameGroup;
-use super::outing::OutingJob;
-use super::page_data::{BurstPage, FramePictures};
-use super::record::{BurstRecord, FrameRecord, MapRecord};
+use super::job::OutingJob;
+use super::measured_frame::MeasuredFrame;
 use crate::error::SkipReason;
-use crate::image::{self, Exposure, FileKind, FoundFile, Frame, Picture};
-use crate::report::parts::SkippedRecord;
+use crate::image::{self, Exposure, FileKind, FoundFile, Frame};
 use crate::store::cache::{Cache, Stamp};
 use crate::store::hash::Content;
 
-/// Number of the way in which frames are measured, judged, worded and pictured. Raise it with
-/// every change after which the same frames give another record, page or picture; what was kept
-/// before is then measured again.
-pub const METHOD: u32 = 6;
+/// Number of the way in which frames are measured and pictured. Raise it with every change after
+/// which the same frames give another measurement or picture; what was kept before is then measured
+/// again.
+pub const METHOD: u32 = 7;
 
 /// The cache as one outing uses it.
 #[derive(Debug, Clone, Copy)]
@@ -86,13 +87,24 @@ pub struct CacheKey {
     stamps: Vec<Stamp>,
 }
 
-/// All that comes out of one group.
-#[derive(Debug, Clone, PartialEq, Default)]
+/// All that was measured on one group.
+#[derive(Debug)]
+pub struct CachedGroup {
+    /// Its bursts in order.
+    pub bursts: Vec<CachedBurst>,
+    /// Its frames that were passed over, by their place in the group, and why.
+    pub skipped: Vec<(usize, SkipReason)>,
+}
+
+/// All that was measured on one burst.
+#[derive(Debug, Serialize, Deserialize)]
 pub struct CachedBurst {
-    /// Its bursts in order. Their numbers are those of the run that measured them.
-    pub pages: Vec<BurstPage>,
-    /// Its frames that were passed over.
-    pub skipped: Vec<SkippedRecord>,
+    /// Places of its frames in the group.
+    pub places: Vec<usize>,
+    /// What each frame tells as a whole.
+    pub frames: Vec<MeasuredFrame>,
+    /// What all of them tell.
+    pub readings: BurstReadings,
 }
 
 impl<'a> CullCache<'a> {
@@ -103,28 +115,24 @@ impl<'a> CullCache<'a> {
 
     /// What to ask for a group; `None` when a frame cannot be read or the cache is out of use.
     /// `marks` are those of the frames themselves.
-    pub fn question(
-        &self,
-        group: &FrameGroup,
-        frames: &[&Frame],
-        marks: &[Option<(f64, f64)>],
-    ) -> Option<CacheKey> {
-        // A field that is new here has to be put into the key, unless nothing depends on it.
-        let OutingJob { paths: _, subject, marks: _, subject_size, typed, pictures } = self.job;
-        let FrameGroup { frames: _, cut_by, timed } = group;
+    pub fn question(&self, frames: &[&Frame], marks: &[Option<(f64, f64)>]) -> Option<CacheKey> {
+        // A field that is new here has to be put into the key, unless no measurement depends on it.
+        let OutingJob { paths: _, subject, marks: _, subject_size, typed: _, pictures } = self.job;
         let mut parts: Vec<Vec<u8>> = vec![
             format!("{} {METHOD} {}", env!("CARGO_PKG_VERSION"), cfg!(feature = "raw")).into(),
-            format!("{subject:?} {subject_size:?} {typed:?} {cut_by:?} {timed}").into(),
+            bytes_of(*subject),
+            bytes_of(*subject_size),
         ];
         let mut stamps = Vec::with_capacity(frames.len());
         for (frame, mark) in frames.iter().zip(marks) {
             let (content, stamp) = self.cache.content_of(&frame.path)?;
             stamps.push(stamp);
-            let Frame { path: _, shown, partner, kind, file_bytes, width_px, height_px, exposure } =
-                frame;
+            let (kind, turned) = (frame.kind, frame.orientation());
             parts.push(content.0.to_vec());
-            parts.push(format!("{shown:?} {partner:?} {mark:?}").into());
-            parts.push(format!("{kind:?} {file_bytes} {width_px} {height_px} {exposure:?}").into());
+            parts.push(bytes_of(*mark));
+            parts.push(bytes_of(burst::recorded_spot(frame)));
+            parts
+                .push(format!("{kind:?} {} {} {turned:?}", frame.width_px, frame.height_px).into());
         }
         let key = |pictures: bool| {
             let last: &[u8] = if pictures { b"with pictures" } else { b"without pictures" };
@@ -136,27 +144,25 @@ impl<'a> CullCache<'a> {
     }
 
     /// The answer, when there is one.
-    pub fn answer(&self, question: &CacheKey) -> Option<CachedBurst> {
-        let mut found = question
-            .keys
-            .iter()
-            .find_map(|key| self.cache.get(key).and_then(|bytes| unpacked(&bytes)))?;
-        if !self.job.pictures {
-            let pictures = found.pages.iter_mut().flat_map(|p| &mut p.frames).map(|f| &mut f.1);
-            pictures.for_each(|p| *p = FramePictures::NONE);
-        }
-        Some(found)
+    pub fn answer(&self, question: &CacheKey, group: &FrameGroup) -> Option<CachedGroup> {
+        let whole = |bytes: Vec<u8>| unpacked(&bytes).filter(|g| g.is_of(group.frames.len()));
+        question.keys.iter().find_map(|key| self.cache.get(key).and_then(whole))
     }
 
-    /// Keeps what came out of a group, unless a frame has changed since it was hashed.
-    pub fn keep(&self, question: &CacheKey, frames: &[&Frame], result: BurstPacker) {
+    /// Keeps what was measured on a group, unless a frame has changed since it was hashed.
+    pub fn keep(&self, question: &CacheKey, frames: &[&Frame], measured: GroupPacker) {
         let mut same = frames.iter().zip(&question.stamps);
         if same.all(|(f, then)| Stamp::of(&f.path) == Some(*then))
-            && let Some(bytes) = result.packed()
+            && let Some(bytes) = measured.packed()
         {
             self.cache.put(&question.own, &bytes);
         }
     }
+}
+
+/// A pair of numbers to the bit; nothing when there is none.
+fn bytes_of(pair: Option<(f64, f64)>) -> Vec<u8> {
+    pair.map_or_else(Vec::new, |(a, b)| [a.to_le_bytes(), b.to_le_bytes()].concat())
 }
 
 /// Whether a frame is passed over for what it holds; else it may be read another time.
@@ -164,137 +170,65 @@ pub fn is_permanent(reason: &SkipReason) -> bool {
     !matches!(reason, SkipReason::Unreadable(_) | SkipReason::NeedsMemory { .. })
 }
 
-/// What came out of a group, being packed.
+impl CachedGroup {
+    /// Whether this can have been measured on a group of `frames` frames.
+    fn is_of(&self, frames: usize) -> bool {
+        let mut places = self.bursts.iter().flat_map(|b| &b.places);
+        let mut skipped = self.skipped.iter();
+        places.all(|p| *p < frames)
+            && skipped.all(|(p, _)| *p < frames)
+            && self.bursts.iter().all(|b| {
+                let own = b.places.len();
+                own > 0 && b.frames.len() == own && b.readings.is_of(own)
+            })
+    }
+}
+
+/// What was measured on a group, being packed: its head and then its bursts one by one, so that
+/// their pixels need not be held together.
 #[derive(Debug, Default)]
-pub struct BurstPacker {
+pub struct GroupPacker {
     head: CachedHead,
-    blobs: Vec<u8>,
+    bursts: Vec<u8>,
+    is_broken: bool,
 }
 
 #[derive(Debug, Default, Serialize, Deserialize)]
 struct CachedHead {
-    pages: Vec<HeadPage>,
-    skipped: Vec<SkippedRecord>,
+    bursts: usize,
+    skipped: Vec<(usize, SkipReason)>,
 }
 
-#[derive(Debug, Serialize, Deserialize)]
-struct HeadPage {
-    burst: BurstRecord,
-    frames: Vec<(FrameRecord, CachedPictures)>,
-}
-
-/// Pictures without their bytes, which follow the head in this order.
-#[derive(Debug, Serialize, Deserialize)]
-struct CachedPictures {
-    crop: Option<CachedPicture>,
-    crop_scale: f64,
-    thumb: Option<CachedPicture>,
-    map: Option<HeadMap>,
-}
-
-#[derive(Debug, Serialize, Deserialize)]
-struct CachedPicture {
-    bytes: usize,
-    width_px: u32,
-    height_px: u32,
-}
-
-#[derive(Debug, Clone, Copy, Serialize, Deserialize)]
-struct HeadMap {
-    tile_px: u32,
-    cols: u32,
-    rows: u32,
-}
-
-impl BurstPacker {
+impl GroupPacker {
     /// Adds a burst.
-    pub fn page(&mut self, page: &BurstPage) {
-        let frames = page
-            .frames
-            .iter()
-            .map(|(record, pictures)| (record.clone(), self.pictures(pictures)))
-            .collect();
-        self.head.pages.push(HeadPage { burst: page.burst.clone(), frames });
-    }
-
-    /// Adds a frame that was passed over.
-    pub fn skipped(&mut self, row: &SkippedRecord) {
-        self.head.skipped.push(row.clone());
-    }
-
-    fn pictures(&mut self, pictures: &FramePictures) -> CachedPictures {
-        let crop = pictures.crop.as_ref().map(|p| self.picture(p));
-        let thumb = pictures.thumb.as_ref().map(|p| self.picture(p));
-        let map = pictures.map.as_ref().map(|m| {
-            for values in [&m.blur_sigma_px, &m.blur_std_err_px, &m.lap_var] {
-                // What is missing is marked by a NaN on the disk only; no value is one.
-                let bytes = values.iter().flat_map(|v| v.unwrap_or(f32::NAN).to_le_bytes());
-                self.blobs.extend(bytes);
-            }
-            HeadMap { tile_px: m.tile_px, cols: m.cols, rows: m.rows }
-        });
-        CachedPictures { crop, crop_scale: pictures.crop_scale, thumb, map }
-    }
-
-    fn picture(&mut self, picture: &Picture) -> CachedPicture {
-        self.blobs.extend(&picture.jpeg);
-        CachedPicture {
-            bytes: picture.jpeg.len(),
-            width_px: picture.width_px,
-            height_px: picture.height_px,
+    pub fn burst(&mut self, burst: &CachedBurst) {
+        match postcard::to_extend(burst, std::mem::take(&mut self.bursts)) {
+            Ok(bytes) => self.bursts = bytes,
+            Err(_) => self.is_broken = true,
         }
+        self.head.bursts += 1;
+    }
+
+    /// Adds a frame that was passed over, by its place in the group.
+    pub fn skipped(&mut self, place: usize, reason: SkipReason) {
+        self.head.skipped.push((place, reason));
     }
 
     fn packed(self) -> Option<Vec<u8>> {
-        let head = serde_json::to_vec(&self.head).ok()?;
-        let mut out = Vec::with_capacity(8 + head.len() + self.blobs.len());
-        out.extend((head.len() as u64).to_le_bytes());
-        out.extend(head);
-        out.extend(self.blobs);
-        Some(out)
+        let mut bytes = postcard::to_stdvec(&self.head).ok().filter(|_| !self.is_broken)?;
+        bytes.extend(self.bursts);
+        Some(bytes)
     }
 }
 
 /// What was packed; `None` when the bytes do not add up.
-fn unpacked(bytes: &[u8]) -> Option<CachedBurst> {
-    let (length, rest) = bytes.split_first_chunk::<8>()?;
-    let (head, mut blobs) = rest.split_at_checked(u64::from_le_bytes(*length) as usize)?;
-    let head: CachedHead = serde_json::from_slice(head).ok()?;
-    let mut pages = Vec::with_capacity(head.pages.len());
-    for page in head.pages {
-        let mut frames = Vec::with_capacity(page.frames.len());
-        for (record, pictures) in page.frames {
-            frames.push((record, pictures_of(pictures, &mut blobs)?));
-        }
-        pages.push(BurstPage { burst: page.burst, frames });
+fn unpacked(bytes: &[u8]) -> Option<CachedGroup> {
+    let (head, mut rest) = postcard::take_from_bytes::<CachedHead>(bytes).ok()?;
+    let mut bursts = Vec::new();
+    for _ in 0..head.bursts {
+        let (burst, left) = postcard::take_from_bytes::<CachedBurst>(rest).ok()?;
+        bursts.push(burst);
+        rest = left;
     }
-    blobs.is_empty().then_some(CachedBurst { pages, skipped: head.skipped })
-}
-
-fn pictures_of(head: CachedPictures, blobs: &mut &[u8]) -> Option<FramePictures> {
-    let mut picture = |head: Option<CachedPicture>| -> Option<Option<Picture>> {
-        let Some(CachedPicture { bytes, width_px, height_px }) = head else { return Some(None) };
-        Some(Some(Picture { jpeg: blobs.split_off(..bytes)?.to_vec(), width_px, height_px }))
-    };
-    let (crop, thumb) = (picture(head.crop)?, picture(head.thumb)?);
-    let map = match head.map {
-        None => None,
-        Some(HeadMap { tile_px, cols, rows }) => {
-            let tiles = (cols as usize).checked_mul(rows as usize)?;
-            let mut values = || -> Option<Vec<Option<f32>>> {
-                let bytes = blobs.split_off(..tiles.checked_mul(4)?)?;
-                let number = |b: &[u8; 4]| Some(f32::from_le_bytes(*b)).filter(|v| !v.is_nan());
-                Some(bytes.as_chunks::<4>().0.iter().map(number).collect())
-            };
-            Some(MapRecord {
-                tile_px,
-                cols,
-                rows,
-                blur_sigma_px: values()?,
-                blur_std_err_px: values()?,
-                lap_var: values()?,
-            })
-        }
-    };
-    Some(FramePictures { crop, crop_scale: head.crop_scale, thumb, map })
+    rest.is_empty().then_some(CachedGroup { bursts, skipped: head.skipped })
 }

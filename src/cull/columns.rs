@@ -4,6 +4,7 @@ use super::record::FrameRecord;
 use super::wording::first_cause;
 use crate::report::column::Decimals::{AsSet, ByError, FNumber, Fixed, Shutter};
 use crate::report::column::{Cell, Column};
+use crate::report::sentences::Medium;
 
 /// Every column, in the order in which they are written.
 #[rustfmt::skip]
@@ -129,7 +130,7 @@ pub static COLUMNS: &[Column<FrameRecord>] = &[
     Column::new("flags", "cautions", "", ByError,
         |f| Cell::text(Some(f.flags.iter().map(|x| x.key()).collect::<Vec<_>>().join(" "))),
         "What makes the numbers shaky, by key."),
-    Column::new("because", "because", "", ByError, |f| Cell::text(Some(f.because.clone())),
+    Column::new("because", "because", "", ByError, |f| Cell::text(Some(f.because.sentence(Medium::Terminal))),
         "Why this verdict, and what to do."),
 ];
 

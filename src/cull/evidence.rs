@@ -33,7 +33,9 @@ pub struct BurstEvidence<'a> {
     /// The burst laid over itself.
     pub places: Option<&'a BurstPlaces>,
     /// Where the subject is.
-    pub located: LocatedSubject<'a>,
+    pub located: LocatedSubject,
+    /// Without a mark, what the planes say of it.
+    pub unmarked: Option<UnmarkedSubject<'a>>,
     /// What lies there.
     pub subjects: SubjectBoxes,
     /// What was known of the subject.
@@ -59,8 +61,8 @@ pub struct RankedBurst<'a> {
 impl<'a> RankedBurst<'a> {
     /// Ranks the frames of a burst.
     pub fn of(evidence: BurstEvidence<'a>) -> RankedBurst<'a> {
-        let BurstEvidence { shots, noise, maps, places, located, subjects, hints, attainable } =
-            evidence;
+        let BurstEvidence { shots, noise, maps, places, located, unmarked, .. } = evidence;
+        let BurstEvidence { subjects, hints, attainable, .. } = evidence;
         let SubjectBoxes { boxes, sparse, lead } = subjects;
         let is_marked = hints.mark.is_some();
         let of_any = attainable.iter().flatten().next().copied();
@@ -115,7 +117,7 @@ impl<'a> RankedBurst<'a> {
         // plane lay.
         let nothing_sharp =
             burst.is_shaken || !is_marked && whole_frames::is_blurred(&burst.maps, of_any);
-        match located.unmarked.as_ref().and_then(|u| u.is_reached(of_any)) {
+        match unmarked.as_ref().and_then(|u| u.is_reached(of_any)) {
             _ if nothing_sharp => burst.reached = Reached::No,
             Some(false) => burst.reached = Reached::No,
             // The place is a guess, and what is smooth there may be sharp at the subject.
@@ -128,7 +130,7 @@ impl<'a> RankedBurst<'a> {
             ranking,
             shake,
             nothing_sharp,
-            unmarked: located.unmarked,
+            unmarked,
             overlaid: places.map(|p| &p.overlaid),
             hints,
             attainable: of_burst,

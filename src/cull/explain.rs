@@ -1,6 +1,10 @@
-//! The sentences: why a verdict is what it is, and what to do next time.
+//! Why a verdict is what it is, and what is found of bursts and outings.
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict};
+use super::findings::{
+    Advice, BlurReason, BurstFinding, OutingFinding, PlaceInFrame, RatioOver, Reason, SettingsNote,
+    SmearLength, Yardstick,
+};
 use super::grouping::FrameGroup;
 use super::record::{BurstRecord, CauseShare, FrameRecord, OtherSubject, OutingRecord};
 use super::summary::MIN_FRAMES_FOR_RATE;
@@ -8,114 +12,57 @@ use super::to_record::FrameParts;
 use crate::core::Flag;
 use crate::core::verdict::{Cause, Verdict};
 use crate::image::Frame;
-use crate::report::parts::{Finding, SubjectFound};
-use crate::report::wording;
+use crate::report::parts::SubjectFound;
 
 /// Share of the misses from which a cause is worth a finding.
 const CAUSE_SHARE: f64 = 0.3;
 /// Blur whose range reaches this close to what the settings allow is as sharp as they allow.
 const AS_ALLOWED: f64 = 1.05;
 
-/// What to do when the subject is not sure.
-const MARK_IT: &str = "Open the folder with `stopwise review`, press s and click the eye.";
-
-/// A blur in a sentence.
-fn px(sigma_px: f64) -> String {
-    format!("{} px", wording::fixed(sigma_px, 2))
-}
-
-/// What a frame's ratio is over.
-fn yardstick(burst: &BurstVerdict) -> &'static str {
-    match (burst.best_is_soft, burst.frames.len()) {
-        (true, _) => "the blur that these settings allow",
-        (_, 1) => "the blur that a single frame can be held to",
-        _ => "the blur of the burst's sharpest frame",
-    }
-}
-
-fn ratio_words(judged: &FrameVerdict, burst: &BurstVerdict) -> String {
-    judged.ratio.map_or_else(String::new, |r| {
-        let shown = wording::plus_minus(r.value, r.std_err);
-        format!("{shown} times {}", yardstick(burst))
-    })
+/// A frame's blur over its yardstick.
+fn ratio_over(judged: &FrameVerdict, burst: &BurstVerdict) -> Option<RatioOver> {
+    let over = match (burst.best_is_soft, burst.frames.len()) {
+        (true, _) => Yardstick::Settings,
+        (_, 1) => Yardstick::SingleFrame,
+        _ => Yardstick::SharpestFrame,
+    };
+    judged.ratio.map(|r| RatioOver { ratio: r.value, std_err: r.std_err, over })
 }
 
 /// Why one frame has its verdict.
-pub fn frame_reason(parts: FrameParts<'_>, burst: &BurstVerdict, causes: &[CauseShare]) -> String {
+pub fn frame_reason(parts: FrameParts<'_>, burst: &BurstVerdict, causes: &[CauseShare]) -> Reason {
     let FrameParts { judged, allowed, is_best, .. } = parts;
     let first = causes.first().map(|c| c.cause);
-    if judged.flags.has(Flag::SubjectLost) {
-        return "The subject could not be followed into this frame. Mark it with --subject, or \
-                look at the frame."
-            .to_owned();
+    if judged.verdict == Verdict::Unclear || judged.flags.has(Flag::SubjectLost) {
+        return Reason::unclear(judged.flags, first);
     }
+    let ratio = ratio_over(judged, burst);
     match (judged.verdict, first) {
-        (Verdict::Unclear, Some(Cause::UnderExposed)) => {
-            "The subject is too dark to judge. Give more light or open the aperture.".to_owned()
-        }
-        (Verdict::Unclear, Some(Cause::Clipped)) => {
-            "The subject is blown out, so its edges are gone. Give less light or soften it."
-                .to_owned()
-        }
-        (Verdict::Unclear, Some(Cause::Noise)) => {
-            "Noise hides whether the subject is sharp. Use more light or a lower ISO.".to_owned()
-        }
-        (Verdict::Unclear, None) if judged.flags.has(Flag::Resized) => {
-            "Sharp at this size, but the file was made smaller after capture: focus can only be \
-             judged on the original."
-                .to_owned()
-        }
-        (Verdict::Unclear, None) if !judged.flags.has(Flag::Alone) => {
-            format!("The verdict depends on the subject that you meant. {MARK_IT}")
-        }
-        (Verdict::Unclear, None) => format!(
-            "Sharp at this spot, but the spot was guessed and there is no second frame to compare \
-             with. {MARK_IT}"
-        ),
-        (Verdict::Unclear, _) => {
-            "Too little structure at the subject to judge. Mark a spot with texture using \
-             --subject."
-                .to_owned()
-        }
         (Verdict::Hit, _) => {
-            let lead = if is_best {
-                "Sharpest of its burst".to_owned()
-            } else {
-                ratio_words(judged, burst)
-            };
-            match allowed {
-                Some(a) if first == Some(Cause::Diffraction) => format!(
-                    "{lead}. Diffraction at a working f/{} makes {} of the blur that these \
-                     settings allow ({}): opening up would show more.",
-                    wording::fixed(a.n_eff, 0),
-                    wording::per_cent(a.diffraction_share),
-                    px(a.sigma_px),
-                ),
+            let settings = match allowed {
+                Some(a) if first == Some(Cause::Diffraction) => SettingsNote::Diffraction {
+                    working_f_number: a.n_eff,
+                    share: a.diffraction_share,
+                    allowed_px: a.sigma_px,
+                },
                 Some(a) if as_allowed(judged, a.sigma_px) => {
-                    format!("{lead}, as sharp as these settings allow ({}).", px(a.sigma_px))
+                    SettingsNote::Reached { allowed_px: a.sigma_px }
                 }
-                Some(a) => format!("{lead}. These settings allow {}.", px(a.sigma_px)),
-                None => format!("{lead}."),
-            }
+                Some(a) => SettingsNote::Allowed { allowed_px: a.sigma_px },
+                None => SettingsNote::Unknown,
+            };
+            Reason::Hit { is_best, ratio, settings }
         }
         (_, cause) => {
-            let lead = ratio_words(judged, burst);
-            let tail = match cause {
-                Some(Cause::Shake) => movement(judged, "Everything in the frame is smeared"),
-                Some(Cause::SubjectMotion) => movement(judged, "Only the subject is smeared"),
-                Some(Cause::Ghosted) => ghost(judged),
-                _ if burst.best_is_soft => {
-                    "No frame of this burst is in focus at the subject.".to_owned()
-                }
-                Some(Cause::Misfocused) => {
-                    "Something else in the frame is sharp: the focus plane missed the subject."
-                        .to_owned()
-                }
-                _ => "Nothing in the frame is sharp and the blur has no direction: the focus \
-                      plane missed the whole subject, or movement and defocus add up."
-                    .to_owned(),
+            let by = match cause {
+                Some(Cause::Shake) => BlurReason::Shake(smear(judged)),
+                Some(Cause::SubjectMotion) => BlurReason::SubjectMotion(smear(judged)),
+                Some(Cause::Ghosted) => BlurReason::Ghosted(smear(judged)),
+                _ if burst.best_is_soft => BlurReason::BurstIsSoft,
+                Some(Cause::Misfocused) => BlurReason::Misfocused,
+                _ => BlurReason::NothingSharp,
             };
-            if lead.is_empty() { tail } else { format!("{lead}. {tail}") }
+            Reason::Blurred { ratio, by }
         }
     }
 }
@@ -124,25 +71,9 @@ fn as_allowed(judged: &FrameVerdict, allowed_px: f64) -> bool {
     judged.range.is_some_and(|r| r.low_px <= AS_ALLOWED * allowed_px)
 }
 
-fn movement(judged: &FrameVerdict, lead: &str) -> String {
-    judged.movement.map_or_else(
-        || format!("{lead}."),
-        |m| {
-            let length = wording::plus_minus(m.smear.length_px, Some(m.smear.length_std_err_px));
-            format!("{lead} by {length} px in one direction. Use a shorter shutter time or flash.")
-        },
-    )
-}
-
-fn ghost(judged: &FrameVerdict) -> String {
-    let smear = judged.movement.map_or_else(String::new, |m| {
-        let length = wording::plus_minus(m.smear.length_px, Some(m.smear.length_std_err_px));
-        format!(", smeared by {length} px")
-    });
-    format!(
-        "A fainter image{smear} overlaps the sharp one: flash and ambient light both exposed. Use \
-         a shorter shutter time or less ambient light."
-    )
+fn smear(judged: &FrameVerdict) -> Option<SmearLength> {
+    let smear = judged.movement?.smear;
+    Some(SmearLength { px: smear.length_px, std_err_px: smear.length_std_err_px })
 }
 
 /// Findings about a burst.
@@ -151,48 +82,23 @@ pub fn burst_findings(
     frames: &[FrameRecord],
     group: &FrameGroup,
     other: Option<&OtherSubject>,
-) -> Vec<Finding> {
+) -> Vec<BurstFinding> {
     let mut findings = Vec::new();
-    let total = frames.len();
     if judged.best_is_soft {
-        let sharpest =
+        let least =
             frames.iter().filter_map(|f| f.blur_sigma_px).map(|b| b.value).min_by(f64::total_cmp);
         let allowed = frames.iter().find_map(|f| f.blur_allowed_px);
-        let figures = match (sharpest, allowed) {
-            (Some(s), Some(a)) => format!(
-                " (about {} px of blur; these settings allow {} px)",
-                wording::fixed(s, 1),
-                wording::fixed(a, 1)
-            ),
-            _ => String::new(),
-        };
-        let (what, next) = if judged.is_shaken {
-            (
-                "Nearly every frame of this burst is smeared: nothing is sharp at the subject",
-                "Use a shorter shutter time or flash, or rest your hands.",
-            )
-        } else {
-            (
-                "Nothing sharp at the subject in this burst",
-                "Rock further through the focus plane, or mark the subject if this is not it.",
-            )
-        };
-        findings.push(Finding { says: format!("{what}{figures}."), next: Some(next.to_owned()) });
+        findings.push(BurstFinding::NothingSharp {
+            is_shaken: judged.is_shaken,
+            least_and_allowed_px: least.zip(allowed),
+        });
     }
-    if let Some(finding) = other.and_then(|other| two_subjects(judged, frames, other)) {
-        findings.push(finding);
-    }
+    findings.extend(other.and_then(|other| two_subjects(judged, frames, other)));
     if judged.found == SubjectFound::None {
-        findings.push(Finding {
-            says: "No frame shows enough structure to place a subject.".to_owned(),
-            next: Some(MARK_IT.to_owned()),
-        });
+        findings.push(BurstFinding::NoSubject);
     }
-    if !group.timed && total > 1 {
-        findings.push(Finding {
-            says: "No capture times: frames are in the order of their names.".to_owned(),
-            next: None,
-        });
+    if !group.timed && frames.len() > 1 {
+        findings.push(BurstFinding::NoCaptureTimes);
     }
     findings
 }
@@ -202,21 +108,12 @@ fn two_subjects(
     judged: &BurstVerdict,
     frames: &[FrameRecord],
     other: &OtherSubject,
-) -> Option<Finding> {
+) -> Option<BurstFinding> {
     let best = frames.get(judged.best?)?;
     let at = best.subject?;
-    let place = |x: f64, y: f64| {
-        format!("{} from the left and {} from the top", wording::per_cent(x), wording::per_cent(y))
-    };
-    Some(Finding {
-        says: format!(
-            "Nobody marked the subject. If it is {}, {} is the sharpest; if it is {}, {} is.",
-            place(at.x, at.y),
-            wording::file_name(&best.path),
-            place(other.x, other.y),
-            wording::file_name(&other.best),
-        ),
-        next: Some(MARK_IT.to_owned()),
+    Some(BurstFinding::TwoSubjects {
+        taken: PlaceInFrame { path: best.path.clone(), x: at.x, y: at.y },
+        other: PlaceInFrame { path: other.best.clone(), x: other.x, y: other.y },
     })
 }
 
@@ -225,24 +122,14 @@ pub fn outing_findings(
     outing: &OutingRecord,
     bursts: &[BurstRecord],
     frames: &[FrameRecord],
-) -> Vec<Finding> {
+) -> Vec<OutingFinding> {
     let mut findings = Vec::new();
     if outing.unmarked_bursts > 0 {
-        findings.push(Finding {
-            says: format!(
-                "No subject is marked in {}: it was guessed there, and the verdicts hold for the \
-                 guess.",
-                wording::count(outing.unmarked_bursts, "burst", "bursts")
-            ),
-            next: Some(MARK_IT.to_owned()),
-        });
+        findings.push(OutingFinding::SubjectGuessed { bursts: outing.unmarked_bursts });
     }
     let never: Vec<u32> = bursts.iter().filter(|b| is_soft(b, frames)).map(|b| b.id).collect();
     if !never.is_empty() {
-        findings.push(Finding {
-            says: format!("Nothing sharp at the subject in {}.", wording::bursts(&never)),
-            next: Some("Rock further through the focus plane there.".to_owned()),
-        });
+        findings.push(OutingFinding::NothingSharp { bursts: never.clone() });
     }
     if outing.hits.of < MIN_FRAMES_FOR_RATE {
         return findings;
@@ -261,21 +148,14 @@ pub fn outing_findings(
         if short.is_empty() || (count as f64) < CAUSE_SHARE * short.len() as f64 {
             continue;
         }
-        let next = match cause {
-            Cause::Shake => "A shorter shutter time or flash would save most of them.",
-            Cause::SubjectMotion => "Use flash, or a shorter shutter time than the hand needs.",
-            Cause::Ghosted => "Shorten the shutter time, so that the flash alone exposes.",
-            Cause::Misfocused => "Take more frames per pass through focus, or close the aperture.",
-            Cause::Soft => {
-                "Take more frames per pass through focus: it passed between two of them."
-            }
-            _ => continue,
-        };
-        let among = if never.is_empty() { "" } else { " in the other bursts" };
-        findings.push(Finding {
-            says: format!("{count} of {} near and missed frames{among}: {}.", short.len(), row.key),
-            next: Some(next.to_owned()),
-        });
+        if Advice::against(cause).is_some() {
+            findings.push(OutingFinding::Lost {
+                cause,
+                frames: count,
+                of: short.len(),
+                in_other_bursts: !never.is_empty(),
+            });
+        }
     }
     findings
 }

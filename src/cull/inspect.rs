@@ -1,23 +1,25 @@
 //! Everything measured on one frame.
 
 use std::path::PathBuf;
+use std::slice::from_ref;
 
 use super::decide;
-use super::judge::judge;
+use super::job::OutingJob;
+use super::judge::judge_measured;
+use super::measured_burst::LocatedBurst;
 use super::measured_frame::{self, KeptPixels, Scout, Workspace};
-use super::outing::OutingJob;
 use super::page_data::FramePictures;
 use super::pictures;
+use super::read_patches::{BurstPatches, PixelsAgain};
 use super::record::{CULL_SCHEMA, InspectRecord};
 use super::to_record::{self, FrameParts};
 use crate::core::Measured;
 use crate::error::{Error, Result, SkipReason};
-use crate::image::{self, CROP_PX};
+use crate::image;
 use crate::noise::spectrum::{RINGS, ring_cy_px};
 use crate::report::header::Header;
 use crate::report::parts::{NoiseAt, SpectrumPoint};
-use crate::tracking::frame_features::{FrameFeatures, patch_corner};
-use crate::tracking::subject_hints::SubjectMark;
+use crate::tracking::subject_hints::{SubjectHints, SubjectMark};
 
 /// Longest side of the picture on the page, px.
 const PICTURE_PX: usize = 1400;
@@ -54,25 +56,23 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
         box_px: job.box_px(frame.upright_size()),
     });
     let allowed = to_record::allowed(&frame, &job.typed);
-    let fetch = |_: usize, x0: usize, y0: usize, side: usize| {
-        taken.at_hand(x0, y0, side).or_else(|| {
-            let decoded = image::load(&frame, image::Want::Colour).ok()?;
-            let half = side as f64 / 2.0;
-            taken.put(measured_frame::cut(&decoded, x0 as f64 + half, y0 as f64 + half, true));
-            taken.at_hand(x0, y0, side)
-        })
-    };
-    let shots: [&FrameFeatures; 1] = [&taken.shot];
-    let mut judged = judge(&shots, mark, &[allowed.map(|a| a.attainable(&frame))], &fetch);
+    let shots = [&taken.shot];
+    let hints = SubjectHints::from(mark);
+    let located = LocatedBurst::find(&shots, &hints);
+    let again = PixelsAgain { files: &[&frame], spools: &[], colour: true };
+    let positions = &located.subject.positions;
+    let patches = BurstPatches::read(from_ref(&taken), positions, job.pictures, &again);
+    let read = located.measured(mark, &patches.subject);
+    let mut judged = judge_measured(&shots, read, &hints, &[allowed.map(|a| a.attainable(&frame))]);
     decide::withhold_hits(&mut judged, &[to_record::made_small(&frame)]);
-    let place = judged.frames[0].place.map(|p| (p.x_px, p.y_px));
-    let measured = place.and_then(|p| to_record::subject_detail(&taken, p));
+    let detail = patches.detail.first().and_then(Option::as_ref);
+    let measured = detail.and_then(|patch| to_record::subject_detail(&taken.shot, patch));
     let parts = FrameParts {
         frame: &frame,
         taken: &taken,
         judged: &judged.frames[0],
         allowed,
-        detail: measured.as_ref().map(|m| m.0),
+        detail_bits_px: measured.as_ref().map(|m| m.0.bits_px),
         is_best: false,
     };
     let row = to_record::frame_row(parts, &judged, 1, &job.typed);
@@ -97,10 +97,8 @@ pub fn inspect(job: &OutingJob) -> Result<(InspectRecord, FramePictures)> {
             .collect()
     });
     let resolved: Option<Measured> = measured.as_ref().and_then(|(d, _)| d.resolved_cy_px);
-    let crop = place.filter(|_| job.pictures).and_then(|(x, y)| {
-        let (x0, y0) = patch_corner(x, y, CROP_PX, size);
-        pictures::crop(&taken.at_hand(x0, y0, CROP_PX)?, frame.orientation(), 1.0)
-    });
+    let crop = patches.crop.first().and_then(Option::as_ref);
+    let crop = crop.and_then(|patch| pictures::crop(patch, frame.orientation(), 1.0));
     let pictures =
         FramePictures { crop, crop_scale: 1.0, thumb: taken.thumb.clone(), map: Some(map.clone()) };
     let record = InspectRecord {

@@ -3,6 +3,7 @@
 use super::columns::COLUMNS;
 use super::record::InspectRecord;
 use super::wording::causes;
+use crate::report::sentences::Medium;
 use crate::report::term::Style;
 use crate::report::term::table::{padded, wrapped};
 use crate::report::wording;
@@ -24,7 +25,11 @@ pub fn inspect(record: &InspectRecord, style: Style) -> String {
         verdict.push_str(&format!(" · {causes}"));
     }
     text.push_str(&wrapped(&style.signs(&verdict), style.columns(), 0));
-    text.push_str(&wrapped(&style.signs(&wording::visible(&frame.because)), style.columns(), 2));
+    text.push_str(&wrapped(
+        &style.signs(&wording::visible(&frame.because.sentence(Medium::Terminal))),
+        style.columns(),
+        2,
+    ));
     text.push('\n');
 
     let names = COLUMNS.iter().map(|c| c.heading.chars().count()).max().unwrap_or(0);

@@ -1,67 +1,67 @@
-//! A burst from its measured frames to its verdicts: locate, read, rank, measure movement, decide.
+//! A burst from what was measured to its verdicts: rank, measure movement, decide. No pixels are
+//! read.
 
 use std::borrow::Borrow;
 
-use rayon::prelude::*;
-
 use super::burst_verdict::BurstVerdict;
 use super::evidence::{BurstEvidence, RankedBurst};
+use super::measured_burst::{LocatedBurst, MeasuredBurst};
 use super::movement::movements;
-use super::subject_boxes::{Fetch, SubjectBoxes};
-use crate::sharpness::focus_map::FocusMap;
+use crate::core::Luma;
+use crate::sharpness::subject::REACH_PX;
 use crate::sharpness::subject_blur::Attainable;
-use crate::tracking::burst_noise::BurstNoise;
-use crate::tracking::burst_planes;
-use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::locate::{BurstPlaces, locate};
-use crate::tracking::similarity::Similarity;
+use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
+use crate::tracking::locate;
 use crate::tracking::subject_hints::SubjectHints;
+use crate::tracking::subject_tracking::SubjectPosition;
 
-/// Judges a burst: finds its subject, reads the pixels about it, decides.
+/// Measures and judges a burst: finds its subject, reads the pixels about it, decides.
 ///
-/// `attainable[i]` is what frame i's settings can give at best, where known. `fetch` returns
-/// pixels around a spot.
+/// `attainable[i]` is what frame i's settings can give at best, where known. `pixels`
+/// are those of all frames.
 pub fn judge<S: Borrow<FrameFeatures>>(
     shots: &[S],
     hints: impl Into<SubjectHints>,
     attainable: &[Option<Attainable>],
-    fetch: &Fetch<'_>,
+    pixels: &[Luma<'_>],
 ) -> BurstVerdict {
     let hints: SubjectHints = hints.into();
     let shots: &[&FrameFeatures] = &shots.iter().map(Borrow::borrow).collect::<Vec<_>>();
-    let noise = BurstNoise::of(shots);
-    let maps = maps(shots, &noise);
+    let located = LocatedBurst::find(shots, &hints);
+    let about = |(luma, position): (&Luma<'_>, &Option<SubjectPosition>)| {
+        let (side, size) = (2 * REACH_PX, (luma.width_px(), luma.height_px()));
+        let (x0, y0) = patch_corner((*position)?.x_px, (*position)?.y_px, side, size);
+        Some(Patch::cut(luma, x0, y0, side, side))
+    };
+    let patches: Vec<_> = pixels.iter().zip(&located.subject.positions).map(about).collect();
+    let measured = located.measured(hints.mark, &patches);
+    judge_measured(shots, measured, &hints, attainable)
+}
+
+/// Judges a burst that is measured; as [`judge`]. The tiles and patterns of `shots` are not asked.
+pub fn judge_measured(
+    shots: &[&FrameFeatures],
+    measured: MeasuredBurst,
+    hints: &SubjectHints,
+    attainable: &[Option<Attainable>],
+) -> BurstVerdict {
+    let MeasuredBurst { located, subjects } = measured;
+    let LocatedBurst { noise, maps, places, subject: located } = located;
     let of_any = attainable.iter().flatten().next().copied();
-    let places = places(shots, &noise, hints.mark.is_some());
-    let located = locate(shots, &maps, places.as_ref(), &hints, of_any);
-    let subjects = SubjectBoxes::read(shots, &noise, &located.positions, hints.mark, fetch);
+    let unmarked = locate::unmarked(shots, &maps, places.as_ref(), hints, of_any);
     let ranked = RankedBurst::of(BurstEvidence {
         shots,
         noise,
         maps,
         places: places.as_ref(),
         located,
+        unmarked,
         subjects,
-        hints: &hints,
+        hints,
         attainable,
     });
     let moved = ranked
         .to_be_measured()
         .map(|(boxes, sharpest, px)| movements(shots, &boxes, (sharpest, px), ranked.attainable()));
     ranked.decided(moved)
-}
-
-/// The focus maps of a burst's frames.
-fn maps(shots: &[&FrameFeatures], noise: &BurstNoise) -> Vec<FocusMap> {
-    shots.par_iter().zip(&noise.of_frame).map(|(s, n)| s.cells.map(n)).collect()
-}
-
-/// A burst laid over itself; `None` where nothing would be asked of it.
-fn places(shots: &[&FrameFeatures], noise: &BurstNoise, is_marked: bool) -> Option<BurstPlaces> {
-    if is_marked && shots.len() < burst_planes::MIN_FRAMES {
-        return None;
-    }
-    let to_frame: Vec<Similarity> =
-        (0..shots.len()).into_par_iter().map(|i| burst_planes::overlay(shots, i)).collect();
-    BurstPlaces::read(shots, &noise.noise, &to_frame)
 }

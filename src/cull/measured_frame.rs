@@ -1,9 +1,11 @@
 //! One frame, decoded once: what is measured, and which of its pixels are kept until its burst
 //! is judged.
 
+use serde::{Deserialize, Serialize};
+
 use std::sync::{Mutex, OnceLock};
 
-use super::subject_boxes::PATCH_PX;
+use super::read_patches::PATCH_PX;
 use crate::error::SkipReason;
 use crate::image::{self, Decoded, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::sharpness::band_noise::BandNoise;
@@ -24,7 +26,7 @@ const SPOT_APART_PX: f64 = 96.0;
 const PLAIN_ROW_STEP: usize = 8;
 
 /// A frame after its pixels are gone.
-#[derive(Debug)]
+#[derive(Debug, Serialize, Deserialize)]
 pub struct MeasuredFrame {
     /// What was measured.
     pub shot: FrameFeatures,
@@ -32,8 +34,9 @@ pub struct MeasuredFrame {
     pub plain_lap_var: f64,
     /// Small picture, upright.
     pub thumb: Option<Picture>,
-    /// Surroundings of likely subject points.
-    pub patches: Mutex<Vec<Patch>>,
+    /// Surroundings of likely subject points, which are not written down.
+    #[serde(skip)]
+    pub patches: Vec<Patch>,
 }
 
 /// What the frames of one burst tell each other while they are being read, so that the pixels
@@ -109,7 +112,7 @@ pub fn of(
         })
         .flatten();
     let plain_lap_var = plain_lap_var(&luma, PLAIN_ROW_STEP);
-    Some(MeasuredFrame { shot, plain_lap_var, thumb, patches: Mutex::new(patches) })
+    Some(MeasuredFrame { shot, plain_lap_var, thumb, patches })
 }
 
 /// The surroundings of a spot.
@@ -179,14 +182,8 @@ fn spots(shot: &FrameFeatures, keep: KeptPixels, scout: &Scout, first: bool) -> 
 
 impl MeasuredFrame {
     /// The square of a side at a corner out of the patches at hand.
-    pub fn at_hand(&self, x0: usize, y0: usize, side: usize) -> Option<Patch> {
+    pub fn at_hand(&self, (x0, y0): (usize, usize), side: usize) -> Option<Patch> {
         let size = (self.shot.width_px, self.shot.height_px);
-        let patches = self.patches.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
-        patches.iter().find_map(|p| p.part(x0, y0, side, size))
-    }
-
-    /// Adds a patch.
-    pub fn put(&self, patch: Patch) {
-        self.patches.lock().unwrap_or_else(std::sync::PoisonError::into_inner).push(patch);
+        self.patches.iter().find_map(|p| p.part(x0, y0, side, size))
     }
 }

@@ -68,7 +68,7 @@ impl<'a> BestFrame<'a> {
             .iter()
             .flatten()
             .filter(|b| b.clipped < MAX_CLIPPED && b.mean_dn > 1.0)
-            .filter_map(|b| Some((&*b.spectrum.as_ref()?.0, b.mean_dn)))
+            .filter_map(|b| Some((&b.spectrum.as_ref()?.0, b.mean_dn)))
             .collect();
         let envelope = PatchSpectrum::envelope(&spectra, subject.mean_dn);
         Some(BestFrame { subject, px, envelope, shares })
@@ -80,7 +80,7 @@ impl<'a> BestFrame<'a> {
         let sharp = match &self.envelope {
             Some(envelope) => envelope,
             None if is_sharpest => return None,
-            None => &*reference.0,
+            None => &reference.0,
         };
         smear_spectrum::against(
             (&own.0, &own.1, subject.mean_dn),

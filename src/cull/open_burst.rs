@@ -3,16 +3,16 @@
 
 use rayon::prelude::*;
 
-use super::burst;
+use super::burst::{self, BurstReadings};
 use super::grouping::{FrameGroup, SplitReason};
+use super::job::OutingJob;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout};
-use super::outing::OutingJob;
+use super::read_patches::PixelsAgain;
 use super::record::{BurstRecord, FrameRecord, MapRecord};
 use super::to_record;
 use crate::error::SkipReason;
-use crate::image::{self, Frame, Spool, SpooledSamples, Want};
+use crate::image::{self, Frame, Spool, Want};
 use crate::sharpness::pyramid::Pyramid;
-use crate::tracking::frame_features::{FrameFeatures, Patch, PatchLuma, patch_corner};
 use crate::tracking::subject_hints::SubjectMark;
 
 /// Luma set aside for one burst at most, bytes; frames beyond are decoded again when needed.
@@ -77,9 +77,12 @@ impl OpenBurst {
         let timed = files.iter().all(|f| f.exposure.as_ref().is_some_and(|e| e.taken_at.is_some()));
         let group =
             FrameGroup { frames: (0..files.len()).collect(), cut_by: SplitReason::First, timed };
-        let read = |i: usize, x0: usize, y0: usize, side: usize| self.pixels(i, x0, y0, side);
+        let again = PixelsAgain { files: &files, spools: &self.spools, colour: false };
         let hints = burst::hints(&files, mark);
-        let (page, judged) = burst::page(&self.job, &files, &self.taken, hints, &read, &group, 1);
+        let pictures = self.job.pictures;
+        let readings = BurstReadings::read(pictures, &self.taken, &hints, &again);
+        let (page, judged) =
+            burst::page(&self.job, &files, &self.taken, readings, &hints, &group, 1);
         let maps =
             judged.maps.iter().zip(&files).map(|(m, f)| to_record::map_record(m, f)).collect();
         JudgedAgain {
@@ -87,25 +90,5 @@ impl OpenBurst {
             frames: page.frames.into_iter().map(|f| f.0).collect(),
             maps,
         }
-    }
-
-    /// The surroundings of a square: from what was set aside, else decoded again.
-    fn pixels(&self, i: usize, x0: usize, y0: usize, side: usize) -> Option<Patch> {
-        let centre = ((x0 + side / 2) as f64, (y0 + side / 2) as f64);
-        if let Some(spool) = &self.spools[i] {
-            let shot: &FrameFeatures = &self.taken[i].shot;
-            let size = (shot.width_px, shot.height_px);
-            let patch = super::subject_boxes::PATCH_PX;
-            let (x0, y0) = patch_corner(centre.0, centre.1, patch, size);
-            if let Ok((samples, width_px, height_px)) = spool.part(x0, y0, patch, patch) {
-                let luma = match samples {
-                    SpooledSamples::U8(data) => PatchLuma::U8(data),
-                    SpooledSamples::U16(data) => PatchLuma::U16(data),
-                };
-                return Some(Patch { x0, y0, width_px, height_px, luma, rgb: Vec::new() });
-            }
-        }
-        let decoded = image::load(&self.files[i], Want::Luma).ok()?;
-        Some(measured_frame::cut(&decoded, centre.0, centre.1, false))
     }
 }

@@ -4,63 +4,38 @@
 //! soon after its last frame was read, and its pixels are let go as soon as it is judged: memory
 //! does not grow with the outing.
 
-use std::collections::{BTreeMap, HashMap};
 use std::path::{Path, PathBuf};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-use super::burst;
-use super::cached_burst::{self, BurstPacker, CacheKey, CachedBurst, CullCache};
+use super::burst::{self, BurstReadings};
+use super::cached_burst::{self, CacheKey, CachedBurst, CachedGroup, CullCache, GroupPacker};
 use super::explain;
+use super::findings::OutingFinding;
 use super::grouping::{self, FrameGroup, SplitReason};
 use super::invariants;
+pub use super::job::OutingJob;
 use super::measured_frame::{self, KeptPixels, MeasuredFrame, Scout, Workspace};
 use super::page_data::BurstPage;
+use super::read_patches::PixelsAgain;
 use super::record::{BurstRecord, CULL_SCHEMA, CullRecord, FrameRecord};
 use super::summary;
 use crate::core::path_text;
 pub use crate::core::progress::{NoProgress, Progress, ProgressStep};
 use crate::error::{Error, Result, SkipReason};
-use crate::image::{self, Frame, Want};
+use crate::image::{self, Frame};
 use crate::report::header::Header;
-use crate::report::parts::{Finding, SkippedRecord};
+use crate::report::parts::SkippedRecord;
 use crate::store::cache::Cache;
-use crate::store::overrides::UserOverrides;
 use crate::tracking::frame_features::FrameFeatures;
-use crate::tracking::subject_hints::box_for;
+use crate::tracking::subject_hints::SubjectHints;
 
 /// Frames measured before the bursts among them are judged, per worker.
 const BATCH_PER_WORKER: usize = 8;
 /// Longest side of the small picture of a frame, px.
 const THUMB_PX: usize = 480;
-
-/// What is to be done with an outing.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct OutingJob {
-    /// Files and folders.
-    pub paths: Vec<PathBuf>,
-    /// The subject as fractions of the upright picture, in the first frame of every burst.
-    pub subject: Option<(f64, f64)>,
-    /// Subjects marked in single frames, by path as shown or by file name: fractions of the
-    /// upright picture. The first marked frame of a burst places the burst's subject.
-    pub marks: BTreeMap<String, (f64, f64)>,
-    /// Width and height of the subject as fractions of the upright picture, when given.
-    pub subject_size: Option<(f64, f64)>,
-    /// Values typed by the user.
-    pub typed: UserOverrides,
-    /// Whether pictures for a report are wanted.
-    pub pictures: bool,
-}
-
-impl OutingJob {
-    /// Side of the subject's box in a frame of an upright size, px, when the user gave one.
-    pub fn box_px(&self, (width_px, height_px): (u32, u32)) -> Option<usize> {
-        let (w, h) = self.subject_size?;
-        Some(box_for(w * f64::from(width_px), h * f64::from(height_px)))
-    }
-}
 
 /// Works through an outing. Each finished burst goes to `on_burst`, in order.
 ///
@@ -135,14 +110,12 @@ pub fn cull_with(
     let paths = job.paths.iter().map(|p| path_text(p)).collect();
     let mut outing = summary::outing(paths, &bursts, &rows);
     outing.findings = explain::outing_findings(&outing, &bursts, &rows);
-    outing.findings.extend(job.typed.equipment.findings(&list));
+    let equipment = job.typed.equipment.findings(&list);
+    outing.findings.extend(equipment.into_iter().map(OutingFinding::Equipment));
     let mut record =
         CullRecord { header: Header::new(CULL_SCHEMA), outing, bursts, frames: rows, skipped };
     let broken = invariants::contradictions(&record);
-    record.outing.findings.extend(broken.into_iter().map(|what| Finding {
-        says: format!("This record contradicts itself: {what}."),
-        next: Some("Please report it, with these frames if you can.".to_owned()),
-    }));
+    record.outing.findings.extend(broken.into_iter().map(OutingFinding::Contradiction));
     Ok((record, stopped))
 }
 
@@ -156,7 +129,7 @@ fn as_shown(path: &Path, asked: &[PathBuf]) -> String {
 }
 
 fn skipped_row(path: String, reason: &SkipReason) -> SkippedRecord {
-    SkippedRecord { path, reason: reason.to_string() }
+    SkippedRecord::new(path, reason)
 }
 
 struct CullRun<'a> {
@@ -181,15 +154,15 @@ struct Turn {
 type GroupOutcome = std::result::Result<MeasuredFrame, SkipReason>;
 
 impl CullRun<'_> {
-    /// Measures the frames of some groups in parallel, then judges the groups in order. Groups
-    /// that the cache holds are taken from there.
+    /// Measures the frames of some groups in parallel, then judges the groups in order. What the
+    /// cache holds of groups is not measured again.
     fn batch(
         &mut self,
         groups: &[FrameGroup],
         workers: usize,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<bool> {
-        let mut known: Vec<(Option<CacheKey>, Option<CachedBurst>)> =
+        let known: Vec<(Option<CacheKey>, Option<CachedGroup>)> =
             groups.par_iter().map(|g| self.known(g)).collect();
         let turns: Vec<Turn> = groups
             .iter()
@@ -205,7 +178,7 @@ impl CullRun<'_> {
             .collect();
         let (taken, mut stopped) = self.measure(&turns, groups.len(), workers);
         let mut taken = taken.into_iter();
-        for (group, (question, answer)) in groups.iter().zip(known.drain(..)) {
+        for (group, (question, answer)) in groups.iter().zip(known) {
             if let Some(answer) = answer {
                 stopped |= self.listener.stopped();
                 if !stopped {
@@ -214,16 +187,15 @@ impl CullRun<'_> {
                 continue;
             }
             let mut members = Vec::new();
-            let mut packing = BurstPacker::default();
+            let mut packing = GroupPacker::default();
             let mut lasting = true;
-            for frame in &group.frames {
+            for (place, frame) in group.frames.iter().enumerate() {
                 match taken.next().flatten() {
-                    Some(Ok(t)) => members.push((*frame, t)),
+                    Some(Ok(t)) => members.push((place, t)),
                     Some(Err(reason)) => {
                         lasting &= cached_burst::is_permanent(&reason);
-                        let row = skipped_row(self.list[*frame].shown.clone(), &reason);
-                        packing.skipped(&row);
-                        self.skipped.push(row);
+                        self.skipped.push(skipped_row(self.list[*frame].shown.clone(), &reason));
+                        packing.skipped(place, reason);
                     }
                     None => lasting = false,
                 }
@@ -243,39 +215,31 @@ impl CullRun<'_> {
     }
 
     /// What the cache is asked for a group, and its answer.
-    fn known(&self, group: &FrameGroup) -> (Option<CacheKey>, Option<CachedBurst>) {
+    fn known(&self, group: &FrameGroup) -> (Option<CacheKey>, Option<CachedGroup>) {
         let Some(kept) = self.kept.filter(|_| !self.listener.stopped()) else {
             return (None, None);
         };
         let frames = self.frames_of(group);
         let marks: Vec<_> = frames.iter().map(|f| self.own_mark(f)).collect();
-        let question = kept.question(group, &frames, &marks);
-        let answer = question.as_ref().and_then(|q| kept.answer(q));
+        let question = kept.question(&frames, &marks);
+        let answer = question.as_ref().and_then(|q| kept.answer(q, group));
         (question, answer)
     }
 
-    /// Hands on what came out of a group before.
+    /// Judges a group that was measured before.
     fn again(
         &mut self,
         group: &FrameGroup,
-        answer: CachedBurst,
+        answer: CachedGroup,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<()> {
-        self.skipped.extend(answer.skipped);
-        let files = self.frames_of(group);
-        let places: HashMap<&str, PathBuf> =
-            files.iter().map(|f| (f.shown.as_str(), f.path.clone())).collect();
-        let mut pages = answer.pages;
-        for frame in pages.iter_mut().flat_map(|p| &mut p.frames) {
-            // Where a file stands is this run's own.
-            if let Some(place) = places.get(frame.0.path.as_str()) {
-                frame.0.file.clone_from(place);
-            }
+        for (place, reason) in &answer.skipped {
+            let shown = self.list[group.frames[*place]].shown.clone();
+            self.skipped.push(skipped_row(shown, reason));
         }
-        for mut page in pages {
-            let id = self.next_id();
-            page.burst.id = id;
-            page.frames.iter_mut().for_each(|f| f.0.burst = id);
+        for (number, burst) in answer.bursts.into_iter().enumerate() {
+            let part = part_of(group, &burst.places, number == 0);
+            let page = self.page(&part, burst);
             self.hand_on(page, on_burst)?;
         }
         let done = self.done.fetch_add(group.frames.len(), Ordering::Relaxed) + group.frames.len();
@@ -377,12 +341,13 @@ impl CullRun<'_> {
         }
     }
 
-    /// Cuts a group further where its content changes, and judges the parts.
+    /// Cuts a group further where its content changes, and judges the parts. `members` are its
+    /// frames by their place in the group.
     fn split_and_judge(
         &mut self,
         group: &FrameGroup,
         members: Vec<(usize, MeasuredFrame)>,
-        mut packing: Option<&mut BurstPacker>,
+        mut packing: Option<&mut GroupPacker>,
         on_burst: &mut dyn FnMut(BurstPage) -> Result<()>,
     ) -> Result<()> {
         let patterns: Vec<&FrameFeatures> = members.iter().map(|(_, t)| &t.shot).collect();
@@ -391,39 +356,48 @@ impl CullRun<'_> {
         let mut members = members.into_iter();
         let mut start = 0;
         for end in breaks {
-            let part: Vec<(usize, MeasuredFrame)> = members.by_ref().take(end - start).collect();
-            let cut_by = if start == 0 { group.cut_by } else { SplitReason::Content };
-            start = end;
-            if !part.is_empty() {
-                let part_group = FrameGroup {
-                    frames: part.iter().map(|p| p.0).collect(),
-                    cut_by,
-                    timed: group.timed,
-                };
-                let page = self.judge(&part_group, part);
+            let (places, frames): (Vec<usize>, Vec<MeasuredFrame>) =
+                members.by_ref().take(end - start).unzip();
+            if !places.is_empty() {
+                let part = part_of(group, &places, start == 0);
+                let readings = self.readings(&part, &frames);
+                let burst = CachedBurst { places, frames, readings };
                 if let Some(packing) = packing.as_deref_mut() {
-                    packing.page(&page);
+                    packing.burst(&burst);
                 }
+                let page = self.page(&part, burst);
                 self.hand_on(page, on_burst)?;
             }
+            start = end;
         }
         Ok(())
     }
 
-    fn judge(&self, group: &FrameGroup, members: Vec<(usize, MeasuredFrame)>) -> BurstPage {
-        let id = self.next_id();
-        let (indices, taken): (Vec<usize>, Vec<MeasuredFrame>) = members.into_iter().unzip();
-        let files: Vec<&Frame> = indices.iter().map(|i| &self.list[*i]).collect();
-        let mark =
-            self.marked(&indices).map(|(frame, at)| burst::mark(self.job, files[frame], frame, at));
-        let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-            // Not at hand: this frame is decoded a second time, and the surroundings kept.
-            let want = if self.job.pictures { Want::Colour } else { Want::Luma };
-            let decoded = image::load(files[i], want).ok()?;
-            let centre = ((x0 + side / 2) as f64, (y0 + side / 2) as f64);
-            Some(measured_frame::cut(&decoded, centre.0, centre.1, self.job.pictures))
-        };
-        let hints = burst::hints(&files, mark);
-        burst::page(self.job, &files, &taken, hints, &fetch, group, id).0
+    fn hints(&self, part: &FrameGroup, files: &[&Frame]) -> SubjectHints {
+        let mark = self.marked(&part.frames);
+        burst::hints(files, mark.map(|(i, at)| burst::mark(self.job, files[i], i, at)))
+    }
+
+    fn readings(&self, part: &FrameGroup, taken: &[MeasuredFrame]) -> BurstReadings {
+        let files = self.frames_of(part);
+        let pictures = self.job.pictures;
+        let again = PixelsAgain { files: &files, spools: &[], colour: pictures };
+        BurstReadings::read(pictures, taken, &self.hints(part, &files), &again)
+    }
+
+    fn page(&self, part: &FrameGroup, burst: CachedBurst) -> BurstPage {
+        let files = self.frames_of(part);
+        let hints = self.hints(part, &files);
+        let CachedBurst { places: _, frames, readings } = burst;
+        burst::page(self.job, &files, &frames, readings, &hints, part, self.next_id()).0
+    }
+}
+
+/// The burst of some frames of a group, by their places in it.
+fn part_of(group: &FrameGroup, places: &[usize], is_first: bool) -> FrameGroup {
+    FrameGroup {
+        frames: places.iter().map(|place| group.frames[*place]).collect(),
+        cut_by: if is_first { group.cut_by } else { SplitReason::Content },
+        timed: group.timed,
     }
 }

@@ -19,8 +19,8 @@ use crate::error::Result;
 use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
 use crate::report::column::Column;
 use crate::report::html::colours::style_sheet;
-use crate::report::html::view::{FindingView, findings};
 use crate::report::parts::SkippedRecord;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg::{self, Stops};
 use crate::report::wording;
 
@@ -43,7 +43,7 @@ struct HeadTemplate<'a> {
     judged: String,
     note: String,
     rate_ruler: Option<String>,
-    findings: Vec<FindingView>,
+    findings: Vec<String>,
     causes: Option<String>,
     aperture: Option<String>,
     shutter: Option<String>,
@@ -274,7 +274,7 @@ impl ReportWriter {
             judged,
             note: no_rate.unwrap_or_else(|| "95\u{a0}% interval".to_owned()),
             rate_ruler: svg::share_ruler(&outing.hits).filter(|_| has_rate),
-            findings: findings(&outing.findings),
+            findings: paragraphs(&outing.findings, Medium::Report),
             causes: svg::cause_bars(&outing.by_cause),
             aperture: svg::share_chart(&outing.by_aperture, Stops::Aperture).filter(|_| has_rate),
             shutter: svg::share_chart(&outing.by_shutter, Stops::Shutter).filter(|_| has_rate),

@@ -6,13 +6,15 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::findings::{BurstFinding, OutingFinding, Reason};
+use super::sentences;
 use crate::core::verdict::{BlurBy, Cause, Verdict};
 use crate::core::{FlagSet, Measured};
 use crate::error::{Error, Result};
 use crate::report::header::Header;
 use crate::report::parts::{
-    BreakdownRow, ExposureRecord, Finding, FrameSource, NoiseAt, Proportion, SkippedRecord,
-    SpectrumPoint, SubjectFound,
+    BreakdownRow, ExposureRecord, FrameSource, NoiseAt, Proportion, SkippedRecord, SpectrumPoint,
+    SubjectFound,
 };
 
 /// Number of the record's form; raised when a field changes its meaning.
@@ -97,7 +99,8 @@ pub struct FrameRecord {
     /// What cost the sharpness, largest first.
     pub causes: Vec<CauseShare>,
     /// One sentence: why this verdict, and what to do.
-    pub because: String,
+    #[serde(with = "sentences::reason_in_record")]
+    pub because: Reason,
     /// Where the subject is.
     pub subject: Option<SubjectAt>,
     /// Blur at the subject, px (Gaussian-equivalent standard deviation).
@@ -180,7 +183,8 @@ pub struct BurstRecord {
     /// Seconds from the first frame to the last, when the times are known.
     pub lasts_s: Option<f64>,
     /// Findings about the burst.
-    pub findings: Vec<Finding>,
+    #[serde(with = "sentences::burst_in_record")]
+    pub findings: Vec<BurstFinding>,
 }
 
 /// Summary of an outing.
@@ -209,7 +213,8 @@ pub struct OutingRecord {
     /// Hits by shutter time.
     pub by_shutter: Vec<BreakdownRow>,
     /// Findings about the outing.
-    pub findings: Vec<Finding>,
+    #[serde(with = "sentences::outing_in_record")]
+    pub findings: Vec<OutingFinding>,
 }
 
 /// The record of `cull`.
@@ -238,7 +243,12 @@ impl CullRecord {
         // The kind of the file, and its form, are named before a field that is missing.
         let header: Header = serde_json::from_str(text).map_err(no_record)?;
         header.check(CULL_SCHEMA).map_err(Error::NoCullRecord)?;
-        serde_json::from_str(text).map_err(no_record)
+        let mut record: CullRecord = serde_json::from_str(text).map_err(no_record)?;
+        for frame in &mut record.frames {
+            let first = frame.causes.first().map(|c| c.cause);
+            frame.because.recover(frame.flags, frame.verdict, first);
+        }
+        Ok(record)
     }
 }
 

@@ -1,12 +1,14 @@
-//! The pixels about a burst's subject: the only ones that are read again for a verdict.
+//! What the pixels about a burst's subject hold.
+
+use serde::{Deserialize, Serialize};
 
 use rayon::prelude::*;
 
 use crate::core::Flag;
 use crate::sharpness::band_noise::BandNoise;
-use crate::sharpness::subject::{BOX_PX, REACH_PX, SubjectBox, SubjectSums};
+use crate::sharpness::subject::{BOX_PX, SubjectBox, SubjectSums};
 use crate::tracking::burst_noise::BurstNoise;
-use crate::tracking::frame_features::{FrameFeatures, Patch, patch_corner};
+use crate::tracking::frame_features::Patch;
 use crate::tracking::subject_hints::SubjectMark;
 use crate::tracking::subject_tracking::SubjectPosition;
 
@@ -22,14 +24,8 @@ const SPARSE_RATIO: f64 = 4.0;
 const SPARSE_SHARE: f64 = 0.1;
 /// Share of clipped pixels in the subject box from which nothing is said.
 pub const MAX_CLIPPED: f64 = 0.5;
-/// Side of the patch around the subject: what measuring needs and a margin for the picture, px.
-pub const PATCH_PX: usize = 448;
-
-/// Fetches pixels of a frame again: frame, left, top, side.
-pub type Fetch<'a> = dyn Fn(usize, usize, usize, usize) -> Option<Patch> + Sync + 'a;
-
 /// What the boxes about the subject hold.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct SubjectBoxes {
     /// Of each frame; `None` where the subject was lost.
     pub boxes: Vec<Option<SubjectBox>>,
@@ -40,17 +36,16 @@ pub struct SubjectBoxes {
 }
 
 impl SubjectBoxes {
-    /// Reads the pixels about the subject in every frame.
-    pub fn read(
-        shots: &[&FrameFeatures],
+    /// Measures the pixels about the subject in every frame, as far about it as [`SubjectSums`] wants to see.
+    pub fn measure(
         noise: &BurstNoise,
         positions: &[Option<SubjectPosition>],
         mark: Option<SubjectMark>,
-        fetch: &Fetch<'_>,
+        patches: &[Option<Patch>],
     ) -> SubjectBoxes {
         let box_px = mark.and_then(|m| m.box_px).unwrap_or(BOX_PX);
         let read = |(i, position): (usize, &Option<SubjectPosition>)| {
-            subject_box(i, (*position)?, shots[i], (&noise.of_frame[i], box_px), fetch)
+            subject_box((*position)?, patches[i].as_ref()?, (&noise.of_frame[i], box_px))
         };
         let mut boxes: Vec<Option<SubjectBox>> =
             positions.par_iter().enumerate().map(read).collect();
@@ -61,15 +56,10 @@ impl SubjectBoxes {
 }
 
 fn subject_box(
-    frame: usize,
     place: SubjectPosition,
-    shot: &FrameFeatures,
+    patch: &Patch,
     (noise, box_px): (&BandNoise, usize),
-    fetch: &Fetch<'_>,
 ) -> Option<SubjectBox> {
-    let size = (shot.width_px, shot.height_px);
-    let (x0, y0) = patch_corner(place.x_px, place.y_px, 2 * REACH_PX, size);
-    let patch = fetch(frame, x0, y0, 2 * REACH_PX)?;
     let (x, y) = (place.x_px - patch.x0 as f64, place.y_px - patch.y0 as f64);
     Some(SubjectSums::measure_box(&patch.luma(), x, y, box_px)?.under(noise))
 }

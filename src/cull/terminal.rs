@@ -5,7 +5,8 @@ use std::path::Path;
 use super::record::{BurstRecord, CullRecord, FrameRecord, OutingRecord};
 use super::{columns, summary};
 use crate::core::verdict::Verdict;
-use crate::report::parts::{BreakdownRow, Finding, Proportion, SkippedRecord};
+use crate::report::parts::{BreakdownRow, Proportion, SkippedRecord};
+use crate::report::sentences::{Medium, Sentences, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, display_width, padded, shortened, table, wrapped};
 use crate::report::wording;
@@ -220,17 +221,9 @@ fn bar(diameter_px: f64, room: usize, style: Style) -> String {
     text
 }
 
-fn findings(findings: &[Finding], style: Style) -> String {
-    let mut text = String::new();
-    for finding in findings {
-        let says = match &finding.next {
-            Some(next) => format!("{} {}", finding.says, next),
-            None => finding.says.clone(),
-        };
-        let says = style.signs(&wording::visible(&says));
-        text.push_str(&wrapped(&says, style.columns(), 2));
-    }
-    text
+fn findings(findings: &[impl Sentences], style: Style) -> String {
+    let says = paragraphs(findings, Medium::Terminal);
+    says.iter().map(|says| wrapped(&style.signs(says), style.columns(), 2)).collect()
 }
 
 /// The outing: hit rate, causes, breakdowns, findings, what was skipped, where the report lies.

@@ -20,6 +20,7 @@ use crate::sharpness::subject_blur::Attainable;
 use crate::store::equipment;
 use crate::store::exposure_record::exposure_record;
 use crate::store::overrides::UserOverrides;
+use crate::tracking::frame_features::{FrameFeatures, Patch};
 
 /// Blur of one pixel of the output, equal in MTF50 to a Gaussian of this many of its pixels
 /// (facts M15: 0.310582 of the box's width).
@@ -96,13 +97,10 @@ pub fn allowed(frame: &Frame, typed: &UserOverrides) -> Option<SettingsBlur> {
 }
 
 /// Detail in the surroundings of the subject, over the frame's own noise.
-pub fn subject_detail(taken: &MeasuredFrame, place: (f64, f64)) -> Option<(Detail, Spectrum)> {
-    let size = (taken.shot.width_px, taken.shot.height_px);
-    let (x0, y0) = crate::tracking::frame_features::patch_corner(place.0, place.1, DETAIL_PX, size);
-    let patch = taken.at_hand(x0, y0, DETAIL_PX)?;
+pub fn subject_detail(shot: &FrameFeatures, patch: &Patch) -> Option<(Detail, Spectrum)> {
     let plane = patch.plane();
     let mean = plane.data.iter().sum::<f32>() / plane.data.len().max(1) as f32;
-    let noise = taken.shot.rendered_noise.as_ref()?.spectrum_at(f64::from(mean))?;
+    let noise = shot.rendered_noise.as_ref()?.spectrum_at(f64::from(mean))?;
     let spectrum = Spectrum::of(&plane)?;
     Some((detail(&spectrum, &noise)?, spectrum))
 }
@@ -118,8 +116,8 @@ pub struct FrameParts<'a> {
     pub judged: &'a FrameVerdict,
     /// What the settings allow.
     pub allowed: Option<SettingsBlur>,
-    /// Detail at the subject.
-    pub detail: Option<Detail>,
+    /// Detail at the subject, bits per pixel.
+    pub detail_bits_px: Option<Measured>,
     /// Whether this is the burst's best.
     pub is_best: bool,
 }
@@ -131,7 +129,7 @@ pub fn frame_row(
     burst_id: u32,
     typed: &UserOverrides,
 ) -> FrameRecord {
-    let FrameParts { frame, taken, judged, allowed, detail, .. } = parts;
+    let FrameParts { frame, taken, judged, allowed, detail_bits_px, .. } = parts;
     let turn = frame.orientation();
     let (width_px, height_px) = frame.upright_size();
     let upright = |x_px: f64, y_px: f64| {
@@ -177,7 +175,7 @@ pub fn frame_row(
             .rendered_noise
             .as_ref()
             .and_then(|n| n.sigma_dn.map(|m| m.flagged(n.flags))),
-        detail_bits_px: detail.map(|d| d.bits_px),
+        detail_bits_px,
         motion: judged.movement.map(|m| MotionRecord {
             length_px: m.smear.length_px,
             length_std_err_px: Some(m.smear.length_std_err_px),

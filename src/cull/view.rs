@@ -10,7 +10,8 @@ use crate::core::Flag;
 use crate::error::Result;
 use crate::report::column::Column;
 use crate::report::html::data_uri;
-use crate::report::html::view::{FindingView, PictureView, findings};
+use crate::report::html::view::PictureView;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg::{self, BlurBar};
 use crate::report::{map, wording};
 
@@ -96,7 +97,7 @@ impl FrameView {
             blur: shown("blur_sigma_px").map(|(v, unit)| format!("{v} {unit}")),
             ratio: ratio(frame),
             bar: blur_bar(frame),
-            because: wording::visible(&frame.because),
+            because: wording::visible(&frame.because.sentence(Medium::Report)),
             crop: pictures.crop.as_ref().map(PictureView::new),
             crop_note: crop_note(pictures),
             crop_alt: format!("{name}: the subject, {}", frame.verdict.word()),
@@ -237,7 +238,7 @@ pub struct BurstView {
     pub anchor: String,
     pub facts: String,
     pub tally: String,
-    pub findings: Vec<FindingView>,
+    pub findings: Vec<String>,
     pub frames: Vec<FrameView>,
     pub place_px: u32,
     pub crop_height_px: u32,
@@ -266,7 +267,7 @@ impl BurstView {
             anchor: page.burst.id.to_string(),
             facts: facts(page),
             tally: tally(records.iter().copied()),
-            findings: findings(&page.burst.findings),
+            findings: paragraphs(&page.burst.findings, Medium::Report),
             likely_height_px: likely_height(records.len(), crop_height_px),
             frames,
             place_px,

@@ -1,5 +1,7 @@
 //! Small JPEG pictures, for pages.
 
+use serde::{Deserialize, Serialize};
+
 /// JPEG quality of crops: artefacts must not pass for blur.
 pub const CROP_QUALITY: u8 = 90;
 /// JPEG quality of small pictures.
@@ -8,7 +10,7 @@ pub const THUMB_QUALITY: u8 = 78;
 pub const CROP_PX: usize = 320;
 
 /// An encoded picture.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Picture {
     /// JPEG bytes.
     pub jpeg: Vec<u8>,

@@ -13,6 +13,7 @@
 pub mod clip;
 mod encode;
 pub mod exposure;
+mod jpeg;
 mod jpeg_header;
 mod kind;
 mod memory;
@@ -25,6 +26,7 @@ mod walk;
 
 pub use encode::{CROP_PX, CROP_QUALITY, Picture, THUMB_QUALITY, encode_jpeg};
 pub use exposure::Exposure;
+pub use jpeg::{ChromaRows, JpegPlanes, SequentialJpeg};
 pub use jpeg_header::JpegHeader;
 pub use kind::{FileKind, named_as_picture};
 pub use memory::{Held, memory_budget, set_memory_budget};

@@ -8,10 +8,12 @@
 //! kept apart by a factor of their own where tests are there; where not, that other subjects and
 //! focus a little off are in the numbers is said.
 
+pub mod columns;
 mod decided;
 mod entry;
 mod field;
 mod field_chart;
+pub mod findings;
 mod hand_chart;
 pub mod hand_speed;
 mod hands;
@@ -19,9 +21,9 @@ mod logged;
 pub mod page;
 pub mod record;
 mod season;
+mod sentences;
 mod smears;
 pub mod terminal;
-pub mod words;
 
 use std::collections::BTreeMap;
 
@@ -156,14 +158,14 @@ pub fn chart(job: &ChartJob, entries: &[LimitFrame]) -> Charted {
         findings: Vec::new(),
     };
     let lacks = lacks(entries, &here);
-    record.findings = words::findings(&record, &lacks);
+    record.findings = findings::findings(&record, &lacks);
     Charted { record, fit, known_rigs: Vec::new() }
 }
 
 /// How many frames say what is needed, for the words.
-fn lacks(entries: &[LimitFrame], here: &[&LimitFrame]) -> words::Lacks {
+fn lacks(entries: &[LimitFrame], here: &[&LimitFrame]) -> findings::Lacks {
     let count = |f: &dyn Fn(&LimitFrame) -> bool| entries.iter().filter(|e| f(e)).count() as u32;
-    words::Lacks {
+    findings::Lacks {
         frames: entries.len() as u32,
         with_magnification: count(&|e| e.sound_magnification().is_some()),
         here: here.len() as u32,

@@ -7,11 +7,13 @@ use std::path::Path;
 use askama::Template;
 
 use crate::error::{Error, Result};
+use crate::limits::findings::LimitFinding;
 use crate::limits::record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
-use crate::limits::words;
+use crate::limits::sentences;
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::parts::BreakdownRow;
+use crate::report::sentences::{Medium, paragraph, paragraphs};
 use crate::report::svg::{self, Stops};
 use crate::report::value::WithError;
 use crate::report::wording;
@@ -65,15 +67,8 @@ pub fn chart(record: &ChartRecord) -> Result<String> {
         version: env!("CARGO_PKG_VERSION"),
         style: format!("{}\n{}", style_sheet(), include_str!("chart.css")),
         gradient: svg::scale_gradient(),
-        heading: words::heading(record),
-        findings: record
-            .findings
-            .iter()
-            .map(|f| match &f.next {
-                Some(next) => format!("{} {next}", f.says),
-                None => f.says.clone(),
-            })
-            .collect(),
+        heading: sentences::heading(record),
+        findings: paragraphs(&record.findings, Medium::Report),
         field: field_chart::field_chart(record),
         sections: sections(&record.grid),
         hands: record
@@ -185,10 +180,7 @@ fn hand(h: &Handheld, what: &str) -> HandView {
     let flash = if h.flash { ", flash" } else { "" };
     HandView {
         title: format!("{}×{flash}{what}", wording::number(h.magnification)),
-        says: {
-            let f = words::hand(h);
-            f.next.map_or(f.says.clone(), |next| format!("{} {next}", f.says))
-        },
+        says: paragraph(&LimitFinding::Hand(Box::new(h.clone())), Medium::Report),
         chart: hand_chart::hand_chart(h),
         shake: hand_chart::shake_chart(h),
     }

@@ -5,9 +5,11 @@
 use crate::report::header::Header;
 use serde::Serialize;
 
+use super::findings::LimitFinding;
 use crate::core::stats::Z95;
 use crate::core::verdict::Verdict;
-use crate::report::parts::{BreakdownRow, Finding, Proportion};
+use crate::report::parts::{BreakdownRow, Proportion};
+use crate::report::sentences;
 use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.
@@ -291,5 +293,6 @@ pub struct ChartRecord {
     /// Of those, frames whose verdict was another.
     pub overruled: u32,
     /// Findings.
-    pub findings: Vec<Finding>,
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<LimitFinding>,
 }

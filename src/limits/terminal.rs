@@ -1,8 +1,9 @@
 //! `chart` in text: findings, the finest line by aperture and ISO, the hand, the season.
 
 use crate::limits::record::{ChartRecord, HandRow};
-use crate::limits::words;
+use crate::limits::sentences;
 use crate::report::parts::BreakdownRow;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;
@@ -11,12 +12,11 @@ use crate::report::wording;
 pub fn chart(record: &ChartRecord, style: Style) -> String {
     let line = |text: &str| wrapped(&style.signs(text), style.columns(), 0);
     let mut text = String::new();
-    for head in line(&words::heading(record)).lines() {
+    for head in line(&sentences::heading(record)).lines() {
         text.push_str(&format!("{}\n", style.bold(head)));
     }
-    for f in &record.findings {
-        let next = f.next.as_deref().map_or(String::new(), |n| format!(" {n}"));
-        text.push_str(&line(&format!("{}{next}", f.says)));
+    for says in paragraphs(&record.findings, Medium::Terminal) {
+        text.push_str(&line(&says));
     }
     if !record.grid.is_empty() {
         text.push_str("\nFinest line, ");

@@ -5,12 +5,14 @@ use std::io::{self, Read};
 use std::path::{Component, Path, PathBuf};
 
 use super::record::{FilePlacing, FileState, MarkRecord, PlacedRow};
+use super::sentences::on_another_disk;
 use super::targets::Targets;
 use crate::core::verdict::Verdict;
 use crate::core::{path_text, text_path};
 use crate::report::atomic_file::copy_atomically;
 use crate::report::parts::SkippedRecord;
 use crate::store::record_places::stays_below;
+use crate::store::sentences::link_leads_out;
 
 /// Links or copies the frames of some verdicts into a folder, the file taken with each as well.
 /// A file that is in the way stays.
@@ -28,8 +30,7 @@ pub fn place(
             let to = dir.join(name_in(dir_of(&target.shown).as_deref(), file));
             let from = path_text(file);
             let outcome = if !(follow_links || stays_below(dir, &to)) {
-                let dir = dir.display();
-                Err(format!("refused: a link leads out of {dir} (--follow-links allows it)"))
+                Err(link_leads_out(dir))
             } else if taken.insert(to.clone()) {
                 put(file, &to, placing, write)
             } else {
@@ -66,9 +67,7 @@ fn put(from: &Path, to: &Path, placing: FilePlacing, write: bool) -> Result<File
         return Ok(state);
     }
     let failed = |e: io::Error| match e.kind() {
-        io::ErrorKind::CrossesDevices => {
-            format!("{} is on another disk, where no hard link leads: use --copies", to.display())
-        }
+        io::ErrorKind::CrossesDevices => on_another_disk(to),
         _ => format!("cannot write {}: {e}", to.display()),
     };
     if let Some(folder) = to.parent() {

@@ -2,6 +2,7 @@
 
 pub mod export_hits;
 pub mod record;
+mod sentences;
 pub mod sidecars;
 pub mod targets;
 pub mod terminal;

@@ -7,6 +7,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 
 use super::record::{ChangeRow, FileState, MarkRecord, SidecarRow};
+use super::sentences;
 use super::targets::{MarkTarget, Targets};
 use super::xmp::{Keywords, MAX_SIDECAR_BYTES, Marks, marked};
 use crate::core::path_text;
@@ -94,11 +95,7 @@ pub fn sidecars(
         let Some(first) = plan.targets.first() else { continue };
         let marks = rules.marks(first);
         if let Some(other) = plan.targets.iter().find(|t| rules.marks(t) != marks) {
-            let reason = format!(
-                "would stand for {} and {}, which are marked differently; --full-names gives each \
-                 its own",
-                first.shown, other.shown
-            );
+            let reason = sentences::shared_sidecar(&first.shown, &other.shown);
             record.skipped.push(SkippedRecord { path: path_text(&plan.path), reason });
             continue;
         }

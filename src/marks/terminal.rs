@@ -1,5 +1,6 @@
 //! `mark` in text: what every sidecar says now and will say, then the counts.
 
+use super::sentences;
 use crate::marks::record::{ChangeRow, FilePlacing, FileState, MarkRecord};
 use crate::report::term::Style;
 use crate::report::term::table::{display_width, padded, shortened, wrapped};
@@ -101,7 +102,7 @@ fn ending(record: &MarkRecord) -> String {
     let asked = new + changed + placed > 0;
     match (record.written, asked) {
         (true, true) => format!("{counts} Written. The pictures themselves were not touched."),
-        (false, true) => format!("{counts} Nothing was written: add --write to do it."),
+        (false, true) => sentences::nothing_written(&counts),
         (_, false) => format!("{counts} There is nothing to write."),
     }
 }

@@ -15,6 +15,8 @@
 //! A large frame is sampled: one tile from each of about [`MAX_TILES`] cells, at a place that
 //! depends on the cell alone.
 
+use serde::{Deserialize, Serialize};
+
 use statrs::distribution::{ChiSquared, ContinuousCDF};
 
 use super::flat_tiles::{FlatTile, SIDE, sample};
@@ -45,7 +47,7 @@ const METHOD_REL_ERR: f64 = 0.13;
 pub const MIDDLE_DN: f64 = 118.0;
 
 /// Noise at one tone.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ToneNoise {
     /// Mean luma of the flat places, DN.
     pub mean_dn: f64,
@@ -58,7 +60,7 @@ pub struct ToneNoise {
 }
 
 /// Noise of a rendered frame.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct RenderedNoise {
     /// Noise per tone, dark to bright.
     pub levels: Vec<ToneNoise>,

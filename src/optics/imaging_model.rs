@@ -69,6 +69,23 @@ pub struct PredictedDetail {
     pub resolved_cy_px: Option<f64>,
 }
 
+/// Modulation at the steps of the integral up to a frequency, with nothing moving.
+#[derive(Debug, Clone, PartialEq)]
+pub struct StillModulations {
+    up_to_cy_px: f64,
+    at_step: [f64; STEPS],
+}
+
+/// Width of a step of the integral, cycles per pixel.
+fn step_cy_px(up_to_cy_px: f64) -> f64 {
+    (up_to_cy_px - LOWEST_CY_PX) / STEPS as f64
+}
+
+/// Frequency in the middle of step `i`.
+fn step_at(i: usize, step: f64) -> f64 {
+    LOWEST_CY_PX + (i as f64 + 0.5) * step
+}
+
 /// What can be taken away in thought, to see what it costs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Loss {
@@ -143,19 +160,54 @@ impl ImagingSystem {
         without: Option<Loss>,
     ) -> PredictedDetail {
         let iso = if without == Some(Loss::Noise) { 100.0 } else { at.iso };
+        self.detail_through(iso, up_to_cy_px, |_, f| self.modulation(f, at, without))
+    }
+
+    /// Modulation of a setting at every step of [`ImagingSystem::shows`], as if nothing moved and
+    /// nothing else softened it: shared by all exposures at its aperture.
+    pub fn still_modulations(
+        &self,
+        at: &CaptureSettings,
+        up_to_cy_px: f64,
+        without: Option<Loss>,
+    ) -> StillModulations {
+        let still = CaptureSettings { smear_px: 0.0, soft_px: 0.0, ..*at };
+        let step = step_cy_px(up_to_cy_px);
+        let at_step = std::array::from_fn(|i| self.modulation(step_at(i, step), &still, without));
+        StillModulations { up_to_cy_px, at_step }
+    }
+
+    /// What an exposure shows through these modulations.
+    pub fn shows_through(
+        &self,
+        still: &StillModulations,
+        iso: f64,
+        smear_px: f64,
+    ) -> PredictedDetail {
+        let moved = |i: usize, f: f64| still.at_step[i] * mtf_box(f * smear_px);
+        self.detail_through(iso, still.up_to_cy_px, moved)
+    }
+
+    /// The integral and the crossing, for the modulation at each step and its frequency.
+    fn detail_through(
+        &self,
+        iso: f64,
+        up_to_cy_px: f64,
+        modulation: impl Fn(usize, f64) -> f64,
+    ) -> PredictedDetail {
         let noise = self.noise_power(iso);
-        let step = (up_to_cy_px - LOWEST_CY_PX) / STEPS as f64;
+        let step = step_cy_px(up_to_cy_px);
         let mut bits = 0.0;
         let mut before: Option<(f64, f64)> = None;
         let mut resolved = None;
         let mut lost = false;
         for i in 0..STEPS {
-            let f = LOWEST_CY_PX + (i as f64 + 0.5) * step;
-            let mtf = self.modulation(f, at, without);
+            let f = step_at(i, step);
+            let mtf = modulation(i, f);
             let snr = self.contrast_power * mtf * mtf / (f * f * noise);
             bits += (1.0 + snr).log2() * std::f64::consts::PI * f * step;
-            let ln = snr.max(MIN_SNR).ln();
             if !lost {
+                let ln = snr.max(MIN_SNR).ln();
                 // Beyond a zero contrast is reversed: what shows there is no line of the subject.
                 let share = |ln0: f64| if ln < 0.0 { ln0 / (ln0 - ln) } else { 0.5 };
                 if ln < 0.0 || mtf <= 0.0 {
@@ -270,6 +322,25 @@ mod tests {
             .sum();
         let got = k.shows(&s, 0.5, None).detail_bits_px;
         approx::assert_relative_eq!(got, fine, max_relative = 2e-3);
+    }
+
+    // Exposures at one aperture share what passes it, to the last bit.
+    #[test]
+    fn still_modulations_show_the_same() {
+        let k = ImagingSystem { aberration_um: 20.0, ..kit() };
+        let losses = LOSSES.map(Some).into_iter().filter(|l| *l != Some(Loss::SubjectMotion));
+        for without in losses.chain([None]) {
+            let s = CaptureSettings {
+                n_eff: 16.0,
+                iso: 800.0,
+                defocus_um: 700.0,
+                smear_px: 1.7,
+                soft_px: 0.0,
+            };
+            let iso = if without == Some(Loss::Noise) { 100.0 } else { 800.0 };
+            let through = k.shows_through(&k.still_modulations(&s, 0.4, without), iso, 1.7);
+            assert_eq!(through, k.shows(&s, 0.4, without), "{without:?}");
+        }
     }
 
     #[test]

@@ -2,32 +2,33 @@
 //!
 //! Ranked by the detail at the ends of the depth (as far as the output shows it) times the chance
 //! that a burst holds a hit: what can be expected of a burst. Depths are judged by their ends, not
-//! their mean. The page of `plan` works the same out again (`plan/plan.js`): change
-//! both.
+//! their mean. The page holds the same, worked out here for every position of its sliders
+//! ([`grid`]).
 
+mod aperture;
 mod digest;
+pub mod grid;
 mod own;
 pub mod page;
 pub mod record;
+pub mod sentences;
 pub mod table;
 pub mod terminal;
 mod typical;
 mod video;
-pub mod words;
 
-use crate::core::units::WavelengthUm;
+use std::collections::HashMap;
+
+use crate::detail::detail_model::DetailModel;
 use crate::limits::Charted;
-use crate::optics::Optics;
-use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem, LOSSES, Loss};
 use crate::optics::resolved::working_f_number;
-use crate::optics::{depth, light, motion};
+use crate::optics::{MountedLens, Optics, light};
+use crate::plan::aperture::ApertureAtDepth;
 use crate::plan::record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
 };
 use crate::report::header::Header;
 
-/// Width of a picture that nothing is said about, px.
-pub const OUTPUT_WIDTH_PX: u32 = 2048;
 /// Exposure may be off by this many stops: half a third.
 const OFF_STOPS: f64 = 1.0 / 6.0 + 1e-9;
 
@@ -42,8 +43,21 @@ pub struct PlanJob {
     pub pitch_um: Option<f64>,
     /// Width of the frame, px, when known.
     pub frame_width_px: Option<u32>,
-    /// The lens as mounted, at the magnification that is planned for.
-    pub optics: Optics,
+    /// The lens as mounted; the wish's magnification stands in for its own.
+    pub lens: MountedLens,
+}
+
+impl PlanJob {
+    /// What the lens makes at the wish's magnification; a rig that says too little is planned for
+    /// as a bare lens.
+    pub fn optics(&self) -> Optics {
+        let magnification = self.wish.magnification;
+        let optics = Optics::of(&MountedLens { magnification: Some(magnification), ..self.lens });
+        match optics.lens_magnification {
+            Some(_) => optics,
+            None => Optics::bare(magnification, optics.pupil_ratio),
+        }
+    }
 }
 
 /// The light level that is taken when none is typed: Ev at ISO 100; `None` for a flash.
@@ -58,49 +72,21 @@ pub fn usual_ev(light: LightKind) -> Option<f64> {
 /// The plan: from the shooter's own model where the chart has one, else from optics and typical
 /// numbers.
 pub fn plan(job: &PlanJob, charted: Option<&Charted>) -> PlanRecord {
-    if let Some(own) = charted.and_then(|c| own::numbers(job, c)) {
-        let mut record = with(job, own.parameters, ModelKind::Own, own.says);
-        let worst = record
-            .settings
-            .iter()
-            .filter_map(|s| own.fit.resolved_rel_err(s.working_f_number, f64::from(s.iso)))
-            .reduce(f64::max);
-        for s in &mut record.settings {
-            s.finest_rel_std_err = worst;
-        }
-        return record;
-    }
-    let parameters = typical::parameters(job.pitch_um, job.frame_width_px, &job.optics);
-    let mut says = typical::says(&parameters);
-    if let Some(c) = charted {
-        says.push_str(&format!(
-            " The log holds {} of this rig that a model of your own can use here: {} are needed.",
-            c.record.frames_used,
-            own::MIN_FRAMES
-        ));
-    }
-    with(job, parameters, ModelKind::Typical, says)
-}
-
-/// The plan from given numbers.
-fn with(
-    job: &PlanJob,
-    parameters: PlanParameters,
-    model: ModelKind,
-    model_says: String,
-) -> PlanRecord {
+    let mut model = PlanModel::of(job, charted);
     let wish = job.wish.clone();
-    let settings = ranked(&wish, &parameters);
-    let video = video::settings(&wish, &parameters);
-    let first_because = words::first_because(&settings, &wish, &parameters);
-    let remarks = words::remarks(&settings, &wish, &parameters);
+    let mut settings = ranked(&wish, &model.parameters);
+    model.give_errors(&mut settings);
+    let p = &model.parameters;
+    let video = video::settings(&wish, p);
+    let first_because = sentences::first_because(&settings, &wish, p);
+    let remarks = sentences::findings(&settings, &wish, p);
     PlanRecord {
         header: Header::new(PLAN_SCHEMA),
         rig: job.rig.clone(),
         wish,
-        model,
-        model_says,
-        parameters,
+        model: model.kind,
+        model_says: model.says,
+        parameters: model.parameters,
         settings,
         first_because,
         video,
@@ -108,28 +94,82 @@ fn with(
     }
 }
 
-/// The kit of the parameters.
-fn kit(p: &PlanParameters) -> ImagingSystem {
-    ImagingSystem {
-        pitch_um: p.pitch_um,
-        wavelength: WavelengthUm(p.wavelength_um),
-        aberration_um: p.aberration_um,
-        contrast_power: p.contrast_power,
-        shot: p.shot,
-        read: p.read,
+/// The numbers that a plan is made from.
+struct PlanModel {
+    parameters: PlanParameters,
+    kind: ModelKind,
+    says: String,
+    fit: Option<DetailModel>,
+    /// Relative errors of the fit by working f-number and ISO, as far as they were asked for.
+    errors: HashMap<(u64, u32), Option<f64>>,
+}
+
+impl PlanModel {
+    /// Of the chart, when it has enough frames, else typical.
+    fn of(job: &PlanJob, charted: Option<&Charted>) -> PlanModel {
+        if let Some(own) = charted.and_then(|c| own::numbers(job, c)) {
+            return PlanModel {
+                parameters: own.parameters,
+                kind: ModelKind::Own,
+                says: own.says,
+                fit: Some(own.fit),
+                errors: HashMap::new(),
+            };
+        }
+        let parameters = typical::parameters(job.pitch_um, job.frame_width_px, &job.optics());
+        let mut says = typical::says(&parameters);
+        if let Some(c) = charted {
+            says.push_str(&format!(
+                " The log holds {} of this rig that a model of your own can use here: {} are \
+                 needed.",
+                c.record.frames_used,
+                own::MIN_FRAMES
+            ));
+        }
+        PlanModel { parameters, kind: ModelKind::Typical, says, fit: None, errors: HashMap::new() }
+    }
+
+    /// Gives all settings the worst of their errors; typical numbers have none.
+    fn give_errors(&mut self, settings: &mut [PlanSetting]) {
+        let Some(fit) = &self.fit else { return };
+        let worst = settings
+            .iter()
+            .filter_map(|s| {
+                let key = (s.working_f_number.to_bits(), s.iso);
+                *self
+                    .errors
+                    .entry(key)
+                    .or_insert_with(|| fit.resolved_rel_err(s.working_f_number, f64::from(s.iso)))
+            })
+            .reduce(f64::max);
+        for s in settings {
+            s.finest_rel_std_err = worst;
+        }
     }
 }
 
 /// One setting an aperture, best first.
 pub fn ranked(wish: &PlanWish, p: &PlanParameters) -> Vec<PlanSetting> {
-    let mut rows: Vec<(f64, PlanSetting)> = p
-        .f_numbers
-        .iter()
-        .filter_map(|f_number| {
-            let tried = exposures(wish, p, *f_number);
-            tried
+    ranked_of(&mut apertures(wish, p), wish, p)
+}
+
+/// Every aperture that is tried, at the magnification and the depth of a wish.
+fn apertures(wish: &PlanWish, p: &PlanParameters) -> Vec<ApertureAtDepth> {
+    p.f_numbers.iter().map(|f_number| ApertureAtDepth::new(wish, p, *f_number)).collect()
+}
+
+/// The best exposure of each of the wish's apertures, best first.
+fn ranked_of(
+    apertures: &mut [ApertureAtDepth],
+    wish: &PlanWish,
+    p: &PlanParameters,
+) -> Vec<PlanSetting> {
+    let mut rows: Vec<(f64, PlanSetting)> = apertures
+        .iter_mut()
+        .filter_map(|aperture| {
+            exposures(wish, p, aperture.f_number)
                 .into_iter()
-                .map(|e| judged(wish, p, *f_number, e))
+                .map(|e| aperture.judged(wish, p, e))
                 .reduce(|best, next| if next.0 > best.0 { next } else { best })
         })
         .collect();
@@ -186,91 +226,4 @@ fn exposures(wish: &PlanWish, p: &PlanParameters, f_number: f64) -> Vec<Exposed>
 
 fn nearest<T: Copy>(all: &[T], distance: impl Fn(&T) -> f64) -> Option<T> {
     all.iter().copied().reduce(|a, b| if distance(&b) < distance(&a) { b } else { a })
-}
-
-/// Highest frequency that the output can show, cycles per pixel of the frame.
-fn up_to_cy_px(wish: &PlanWish, p: &PlanParameters) -> f64 {
-    match wish.output_width_px {
-        Some(width) if !wish.crop => {
-            HIGHEST_CY_PX.min(HIGHEST_CY_PX * f64::from(width) / f64::from(p.frame_width_px))
-        }
-        _ => HIGHEST_CY_PX,
-    }
-    .max(2.0 * crate::optics::imaging_model::LOWEST_CY_PX)
-}
-
-/// A setting with what it is ranked by.
-fn judged(wish: &PlanWish, p: &PlanParameters, f_number: f64, e: Exposed) -> (f64, PlanSetting) {
-    let kit = kit(p);
-    let m = wish.magnification;
-    let up_to = up_to_cy_px(wish, p);
-    let smear_px = motion::smear_px(wish.motion_mm_s, e.light_s, m, p.pitch_um);
-    let plane = CaptureSettings {
-        n_eff: working_f_number(f_number, m, p.pupil_ratio),
-        iso: f64::from(e.iso),
-        defocus_um: 0.0,
-        smear_px,
-        soft_px: 0.0,
-    };
-    let end = CaptureSettings { defocus_um: depth::image_half_depth_um(wish.depth_mm, m), ..plane };
-    let at_plane = kit.shows(&plane, up_to, None);
-    let at_end = kit.shows(&end, up_to, None);
-
-    let sigma_px = kit.blur_sigma_px(&plane);
-    let still = motion::chance_still(
-        p.hand_mm_s,
-        e.light_s,
-        m,
-        p.pitch_um,
-        motion::smear_allowed_px(sigma_px, p.hit_ratio),
-    );
-    let allowed_mm = motion::distance_allowed_mm(sigma_px, p.hit_ratio, plane.n_eff, m, p.pitch_um);
-    let on_plane = motion::chance_on_plane(p.focus_spread_mm, allowed_mm);
-    let hit_chance = still * on_plane;
-    let in_burst = |chance: f64| motion::chance_in_burst(chance, p.burst_frames);
-
-    // What is gained by taking one loss away in thought, as a factor; the hand's is its chance.
-    let mut worst = (in_burst(on_plane) / in_burst(hit_chance).max(1e-12), "shake");
-    for loss in LOSSES {
-        let without = kit.shows(&end, up_to, Some(loss)).detail_bits_px;
-        let factor = without / at_end.detail_bits_px.max(1e-12);
-        if factor > worst.0 {
-            worst = (factor, word(loss));
-        }
-    }
-    let output = f64::from(wish.output_width_px.unwrap_or(OUTPUT_WIDTH_PX));
-    let finest = |r: Option<f64>| r.map(|f| kit.finest_um(f, m));
-    let row = PlanSetting {
-        f_number,
-        working_f_number: plane.n_eff,
-        iso: e.iso,
-        shutter_s: e.shutter_s,
-        light_s: e.light_s,
-        finest_um_plane: finest(at_plane.resolved_cy_px),
-        finest_um_depth_end: finest(at_end.resolved_cy_px),
-        finest_rel_std_err: None,
-        detail_bits_px_depth_end: at_end.detail_bits_px,
-        noise_share: kit.noise_power(plane.iso).sqrt(),
-        smear_px,
-        hit_chance,
-        frames_for_a_hit: motion::frames_for_a_hit(hit_chance),
-        dominant_loss: worst.1,
-        crop_factor: kit
-            .shows(&plane, HIGHEST_CY_PX, None)
-            .resolved_cy_px
-            .map(|f| f64::from(p.frame_width_px) * 2.0 * f / output),
-    };
-    (in_burst(hit_chance) * at_end.detail_bits_px, row)
-}
-
-/// The word for a loss.
-fn word(loss: Loss) -> &'static str {
-    match loss {
-        Loss::Diffraction => "diffraction",
-        Loss::Depth => "depth",
-        Loss::Noise => "noise",
-        Loss::SubjectMotion => "subject-motion",
-        Loss::Lens => "lens",
-        Loss::Pixels => "pixels",
-    }
 }

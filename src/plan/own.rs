@@ -29,7 +29,7 @@ pub struct Own {
 pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
     let fit = charted.fit.filter(|f| f.n >= MIN_FRAMES)?;
     let kit = fit.kit();
-    let mut p = typical::parameters(Some(kit.pitch_um), job.frame_width_px, &job.optics);
+    let mut p = typical::parameters(Some(kit.pitch_um), job.frame_width_px, &job.optics());
     // Only contrast over noise is known; light's own noise stays typical, so that noise can be
     // shown, and contrast follows.
     p.wavelength_um = kit.wavelength.0;

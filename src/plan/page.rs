@@ -1,7 +1,7 @@
-//! The page of `plan`: the ranked settings, and sliders that work them out again in the page.
+//! The page of `plan`: the ranked settings, and sliders that show those of other positions.
 //!
 //! The one page with a script. The content policy names it by its digest, so nothing else runs;
-//! the record lies beside it as data.
+//! the grid lies beside it as data ([`PlanGrid`]).
 
 use std::path::Path;
 
@@ -10,8 +10,10 @@ use askama::Template;
 use super::digest;
 use crate::body_noise::table::NoiseColumn;
 use crate::error::{Error, Result};
+use crate::plan::grid::PlanGrid;
 use crate::plan::record::{PlanRecord, PlanSetting};
-use crate::plan::{table, words};
+use crate::plan::sentences::PlanFinding;
+use crate::plan::{sentences, table};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
 use crate::report::wording;
@@ -35,7 +37,7 @@ struct PlanTemplate {
     model_says: String,
     key: String,
     remarks: Vec<String>,
-    record: String,
+    grid: String,
     script: &'static str,
 }
 
@@ -43,16 +45,16 @@ struct BarView {
     name: String,
     first: bool,
     plane: String,
-    plane_width: String,
+    plane_share: String,
     end: String,
-    end_width: String,
+    end_share: String,
 }
 
 /// The page as text.
 ///
 /// # Errors
 /// [`Error::Record`] when the page cannot be put together.
-pub fn plan(record: &PlanRecord) -> Result<String> {
+pub fn plan(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
     let columns = table::settings(record);
     let video = table::video(&record.video);
     let video_count = record.video.len();
@@ -60,9 +62,9 @@ pub fn plan(record: &PlanRecord) -> Result<String> {
         version: env!("CARGO_PKG_VERSION"),
         style: format!("{}\n{}", style_sheet(), include_str!("plan.css")),
         source: digest::source_of(SCRIPT),
-        heading: words::heading(record),
+        heading: sentences::heading(record),
         has_light: record.wish.light_ev.is_some(),
-        because: record.first_because.clone().unwrap_or_default(),
+        because: because(record),
         head: heads(&columns),
         rows: cells(&columns, record.settings.len()),
         bars: bars(&record.settings),
@@ -70,25 +72,39 @@ pub fn plan(record: &PlanRecord) -> Result<String> {
         video_rows: cells(&video, video_count),
         model_says: record.model_says.clone(),
         key: table::key(columns.iter().chain(&video).map(|c| c.heading.as_str())),
-        remarks: record.remarks.clone(),
-        record: as_data(record)?,
+        remarks: remarks(record),
+        grid: as_data(grid)?,
         script: SCRIPT,
     };
     template.render().map_err(|e| Error::Record(e.to_string()))
+}
+
+/// Why the first setting is first, in the digits of the table.
+fn because(record: &PlanRecord) -> String {
+    let (wish, p) = (&record.wish, &record.parameters);
+    sentences::because(&record.settings, wish, p, |s| finest(s.finest_um_depth_end, s))
+        .unwrap_or_else(|| PlanFinding::nothing_fits(wish).on_page())
+}
+
+/// What should be kept in mind; that nothing fits is the sentence above the table, as it depends
+/// on the sliders.
+fn remarks(record: &PlanRecord) -> Vec<String> {
+    let depends = |f: &&PlanFinding| matches!(f, PlanFinding::NothingFits { .. });
+    record.remarks.iter().filter(|f| !depends(f)).map(PlanFinding::on_page).collect()
 }
 
 /// Writes the page to a path in one step.
 ///
 /// # Errors
 /// As [`plan`], and [`Error::Write`] when the file cannot be written.
-pub fn write_plan(path: &Path, record: &PlanRecord) -> Result<()> {
-    let page = plan(record)?;
+pub fn write_plan(path: &Path, record: &PlanRecord, grid: &PlanGrid) -> Result<()> {
+    let page = plan(record, grid)?;
     write_atomically(path, |out| out.write_all(page.as_bytes()))
 }
 
 /// JSON that cannot end the element it stands in: no `<` is left.
-fn as_data(record: &PlanRecord) -> Result<String> {
-    let json = serde_json::to_string(record).map_err(|e| Error::Record(e.to_string()))?;
+fn as_data(grid: &PlanGrid) -> Result<String> {
+    let json = serde_json::to_string(grid).map_err(|e| Error::Record(e.to_string()))?;
     Ok(json.replace('<', "\\u003c"))
 }
 
@@ -104,28 +120,34 @@ fn cells(columns: &[NoiseColumn], rows: usize) -> Vec<Vec<String>> {
     (0..rows).map(|row| columns.iter().map(|c| c.cells[row].clone()).collect()).collect()
 }
 
-/// Bars in order of the aperture, on one scale.
+/// A finest line in the digits of the table, without its error.
+fn finest(um: Option<f64>, s: &PlanSetting) -> Option<String> {
+    um.map(|um| wording::value_and_error(um, s.finest_rel_std_err.map(|share| um * share)).0)
+}
+
+/// Bars in order of the aperture, on one scale, as long as the numbers beside them.
 fn bars(settings: &[PlanSetting]) -> Vec<BarView> {
     let first = settings.first().map(|s| s.f_number);
-    let both = |s: &PlanSetting| [s.finest_um_plane, s.finest_um_depth_end];
-    let most = settings.iter().flat_map(both).flatten().fold(1e-9, f64::max);
     let mut rows: Vec<&PlanSetting> = settings.iter().collect();
     rows.sort_by(|a, b| a.f_number.total_cmp(&b.f_number));
-    let width = |um: Option<f64>| match um {
-        Some(um) => format!("calc((100% - 5.5em) * {:.4})", um / most),
-        None => "0".to_owned(),
+    let both = |s: &PlanSetting| [finest(s.finest_um_plane, s), finest(s.finest_um_depth_end, s)];
+    let length = |um: &Option<String>| um.as_ref().and_then(|um| um.parse().ok()).unwrap_or(0.0);
+    let shown: Vec<[Option<String>; 2]> = rows.iter().map(|s| both(s)).collect();
+    let most = shown.iter().flatten().map(length).fold(1e-9, f64::max);
+    let share = |um: &Option<String>| format!("{:.4}", length(um) / most);
+    let word = |um: &Option<String>| match um {
+        Some(um) => format!("{um} µm"),
+        None => wording::NOTHING.to_owned(),
     };
-    let word = |um: Option<f64>| {
-        um.map_or(wording::NOTHING.to_owned(), |um| format!("{} µm", wording::number(um)))
-    };
-    rows.into_iter()
-        .map(|s| BarView {
+    rows.iter()
+        .zip(&shown)
+        .map(|(s, [plane, end])| BarView {
             name: wording::f_number(s.f_number),
             first: Some(s.f_number) == first,
-            plane: word(s.finest_um_plane),
-            plane_width: width(s.finest_um_plane),
-            end: word(s.finest_um_depth_end),
-            end_width: width(s.finest_um_depth_end),
+            plane: word(plane),
+            plane_share: share(plane),
+            end: word(end),
+            end_share: share(end),
         })
         .collect()
 }

@@ -3,6 +3,7 @@
 //! Everything the numbers were worked out from is in the record, so that a page can work them
 //! out again for another depth, light or magnification. A value that is missing is `null`.
 
+use super::sentences::{self, PlanFinding};
 use crate::report::header::Header;
 use serde::Serialize;
 
@@ -190,5 +191,6 @@ pub struct PlanRecord {
     /// Video, when asked for.
     pub video: Vec<VideoSetting>,
     /// What should be kept in mind.
-    pub remarks: Vec<String>,
+    #[serde(serialize_with = "sentences::serialize_findings")]
+    pub remarks: Vec<PlanFinding>,
 }

@@ -2,8 +2,8 @@
 
 use crate::body_noise::table::NoiseColumn;
 use crate::plan::record::PlanRecord;
+use crate::plan::sentences;
 use crate::plan::table as plan_table;
-use crate::plan::words;
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 
@@ -11,7 +11,7 @@ use crate::report::term::table::{TextColumn, table, wrapped};
 pub fn plan(record: &PlanRecord, style: Style) -> String {
     let line = |text: &str| wrapped(&style.signs(text), style.columns(), 0);
     let mut text = String::new();
-    for head in line(&words::heading(record)).lines() {
+    for head in line(&sentences::heading(record)).lines() {
         text.push_str(&format!("{}\n", style.bold(head)));
     }
     // Narrow screens show fewer columns; only what is shown is explained.
@@ -40,7 +40,7 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     }
     text.push_str(&line(&record.model_says));
     for remark in &record.remarks {
-        text.push_str(&line(remark));
+        text.push_str(&line(&remark.in_terminal()));
     }
     text
 }

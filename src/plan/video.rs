@@ -1,6 +1,7 @@
 //! Video: the same model with the pixels of the clip.
 
-use super::{kit, nearest};
+use super::aperture::imaging_system;
+use super::nearest;
 use crate::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX, ImagingSystem};
 use crate::optics::resolved::working_f_number;
 use crate::optics::{depth, light, motion};
@@ -31,7 +32,7 @@ pub fn settings(wish: &PlanWish, p: &PlanParameters) -> Vec<VideoSetting> {
         .filter_map(|(read, width, readout)| {
             // One pixel of the clip is this many of the sensor; noise averages within it.
             let merged = read / f64::from(*width);
-            let whole = kit(p);
+            let whole = imaging_system(p);
             let clip = ImagingSystem {
                 pitch_um: whole.pitch_um * merged,
                 shot: whole.shot / (merged * merged),

@@ -15,8 +15,14 @@ pub enum Decimals {
     AsSet,
     /// An f-number as marked: "8", "5.6".
     FNumber,
+    /// An f-number as written in running text: "f/8".
+    WrittenFNumber,
     /// An exposure time as marked: "1/200".
     Shutter,
+    /// An exposure time with its unit: "1/200 s".
+    WrittenShutter,
+    /// A share between 0 and 1 as per cent: "45 %".
+    PerCent,
 }
 
 /// A value on its way into a cell.
@@ -72,7 +78,9 @@ pub struct Column<R> {
     pub unit: &'static str,
     /// Digits shown.
     pub decimals: Decimals,
-    /// What it means, one sentence.
+    /// How dear it is where room is short: the highest number goes first; 0 stays.
+    pub drop_priority: u8,
+    /// What it means, in sentences.
     pub meaning: &'static str,
     /// Where the value is in the record.
     pub get: fn(&R) -> Cell,
@@ -88,7 +96,7 @@ impl<R> Column<R> {
         get: fn(&R) -> Cell,
         meaning: &'static str,
     ) -> Column<R> {
-        Column { key, error_key: None, heading, unit, decimals, meaning, get }
+        Column { key, error_key: None, heading, unit, decimals, drop_priority: 0, meaning, get }
     }
 
     /// A column whose standard error has a column of its own in CSV, `error_key`.
@@ -101,7 +109,22 @@ impl<R> Column<R> {
         get: fn(&R) -> Cell,
         meaning: &'static str,
     ) -> Column<R> {
-        Column { key, error_key: Some(error_key), heading, unit, decimals, meaning, get }
+        let error_key = Some(error_key);
+        Column { key, error_key, heading, unit, decimals, drop_priority: 0, meaning, get }
+    }
+
+    /// The column with its place in the order in which columns go where room is short.
+    pub const fn dropped(mut self, drop_priority: u8) -> Column<R> {
+        self.drop_priority = drop_priority;
+        self
+    }
+
+    /// Heading and unit in one line: "blur, px".
+    pub fn heading_with_unit(&self) -> String {
+        match self.unit {
+            "" => self.heading.to_owned(),
+            unit => format!("{}, {unit}", self.heading),
+        }
     }
 
     /// The value as shown to people, without the unit; `None` when there is none.
@@ -136,6 +159,15 @@ impl<R> Column<R> {
             (Cell::Number(v) | Cell::Measured(v, _), Decimals::FNumber) => {
                 Some((wording::f_number(v).trim_start_matches("f/").to_owned(), None))
             }
+            (Cell::Number(v) | Cell::Measured(v, _), Decimals::WrittenFNumber) => {
+                Some((wording::f_number(v), None))
+            }
+            (Cell::Number(v) | Cell::Measured(v, _), Decimals::WrittenShutter) => {
+                Some((wording::shutter(v), None))
+            }
+            (Cell::Number(v) | Cell::Measured(v, _), Decimals::PerCent) => {
+                Some((wording::per_cent(v), None))
+            }
             (Cell::Number(v) | Cell::Measured(v, _), Decimals::Shutter) => {
                 Some((wording::shutter(v).trim_end_matches(" s").to_owned(), None))
             }
@@ -145,6 +177,15 @@ impl<R> Column<R> {
             }
         }
     }
+}
+
+/// The table of a page: headings with units, and the cells of each row. Columns without any value
+/// are left out.
+pub fn html_table<R>(columns: &[Column<R>], rows: &[R]) -> (Vec<String>, Vec<Vec<String>>) {
+    let used: Vec<&Column<R>> =
+        columns.iter().filter(|c| rows.iter().any(|r| c.shown(r).is_some())).collect();
+    let cells = |row: &R| used.iter().map(|c| c.shown(row).unwrap_or_default()).collect();
+    (used.iter().map(|c| c.heading_with_unit()).collect(), rows.iter().map(cells).collect())
 }
 
 /// A list of columns as a Markdown table, for the README.

@@ -9,6 +9,7 @@ pub mod html;
 pub mod json;
 pub mod map;
 pub mod parts;
+pub mod sentences;
 pub mod svg;
 pub mod term;
 pub mod value;

@@ -2,16 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::sentences::{Medium, skip_reason};
 use crate::core::{Measured, stats};
-
-/// One sentence with its number and what to do.
-#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Finding {
-    /// The sentence.
-    pub says: String,
-    /// What to do about it, if anything.
-    pub next: Option<String>,
-}
+use crate::error::SkipReason;
 
 /// A frame passed over.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -22,6 +15,13 @@ pub struct SkippedRecord {
     pub reason: String,
 }
 
+impl SkippedRecord {
+    /// A frame or clip with the reason in the words of the terminal.
+    pub fn new(path: String, reason: &SkipReason) -> SkippedRecord {
+        SkippedRecord { path, reason: skip_reason(reason, Medium::Terminal) }
+    }
+}
+
 /// What kind of file a frame was measured on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -30,6 +30,16 @@ pub enum FrameSource {
     Raw,
     /// A rendered picture.
     Rendered,
+}
+
+impl FrameSource {
+    /// The word in records and in the log.
+    pub fn word(self) -> &'static str {
+        match self {
+            FrameSource::Raw => "raw",
+            FrameSource::Rendered => "rendered",
+        }
+    }
 }
 
 /// Where the subject point of a burst came from.

@@ -1,11 +1,11 @@
 //! A number with its standard error, where the number of samples does not matter any more.
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::core::Measured;
 
 /// A number with its standard error in the same unit.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct WithError {
     /// The value, in the unit its field name states.
     pub value: f64,

@@ -7,10 +7,9 @@ use std::collections::BTreeMap;
 
 use crate::core::verdict::{Cause, Verdict};
 use crate::report::header::Header;
-use crate::report::parts::{Finding, Proportion};
-use crate::report::wording;
+use crate::report::parts::Proportion;
 use crate::review::agreement_record::{
-    AGREEMENT_SCHEMA, AgreementRecord, AgreementRow, PeopleSaid,
+    AGREEMENT_SCHEMA, AgreementFinding, AgreementRecord, AgreementRow, PeopleSaid,
 };
 use crate::store::decisions::VerdictPair;
 
@@ -87,44 +86,16 @@ pub fn agreement(judgements: &[VerdictPair], subjects_placed: u32) -> AgreementR
     record
 }
 
-fn findings(record: &AgreementRecord) -> Vec<Finding> {
-    let say = |says: String, next: Option<String>| Finding { says, next };
+fn findings(record: &AgreementRecord) -> Vec<AgreementFinding> {
     if record.decided == 0 {
-        return vec![say(
-            "Nobody has decided on a frame yet: there is nothing to hold the verdicts against."
-                .to_owned(),
-            Some("Decide on frames in `stopwise review FOLDER`.".to_owned()),
-        )];
+        return vec![AgreementFinding::NoDecisions];
     }
-    let mut out = Vec::new();
-    let of = |s: &Proportion| format!("{} of {}", s.count, s.of);
     if record.agreed.of == 0 {
-        out.push(say(
-            "The program had no verdict on any frame that was decided on: it cannot be said how \
-             often it is right."
-                .to_owned(),
-            None,
-        ));
-        return out;
+        return vec![AgreementFinding::NoVerdicts];
     }
-    out.push(say(
-        format!(
-            "The verdict was the person's in {} frames, {}; hit and miss were swapped in {}, {}.",
-            of(&record.agreed),
-            wording::share(&record.agreed),
-            of(&record.swapped),
-            wording::share(&record.swapped),
-        ),
-        None,
-    ));
+    let mut out = vec![AgreementFinding::Agreed { agreed: record.agreed, swapped: record.swapped }];
     if record.agreed.of < FEW {
-        out.push(say(
-            format!(
-                "That is from {}: the interval says how little it tells.",
-                wording::count(record.agreed.of, "decision", "decisions")
-            ),
-            Some("Decide on frames as they come and not only on those that look wrong.".to_owned()),
-        ));
+        out.push(AgreementFinding::FewDecisions { decisions: record.agreed.of });
     }
     let agreed_rate = |s: &Proportion| f64::from(s.count) / f64::from(s.of.max(1));
     // A cause is named when its interval lies below the whole's share.
@@ -133,17 +104,9 @@ fn findings(record: &AgreementRecord) -> Vec<Finding> {
         .iter()
         .filter(|row| row.agreed.high.is_some_and(|high| high < agreed_rate(&record.agreed)))
         .min_by(|a, b| agreed_rate(&a.agreed).total_cmp(&agreed_rate(&b.agreed)));
-    if let Some(row) = worst {
-        out.push(say(
-            format!(
-                "Least agreement is where it says {}: {} frames, {}.",
-                row.key,
-                of(&row.agreed),
-                wording::share(&row.agreed)
-            ),
-            Some("Look at such frames before you go by the verdict.".to_owned()),
-        ));
-    }
+    out.extend(
+        worst.map(|row| AgreementFinding::LeastAgreed { key: row.key.clone(), agreed: row.agreed }),
+    );
     out
 }
 
@@ -177,17 +140,20 @@ mod tests {
         // Wilson 1927 for 17 of 25, computed by hand to three digits.
         let (low, high) = (r.agreed.low.unwrap(), r.agreed.high.unwrap());
         assert!((low - 0.484).abs() < 5e-4 && (high - 0.828).abs() < 5e-4, "{low} {high}");
-        assert!(r.findings.iter().any(|f| f.says.contains("where it says plane-off")));
-        assert_eq!(r.rows().len(), 5);
+        assert!(matches!(
+            r.findings.last(),
+            Some(AgreementFinding::LeastAgreed { key, .. }) if key == Cause::Misfocused.word()
+        ));
+        assert_eq!(r.lines().len(), 5);
     }
 
     #[test]
     fn without_decisions_or_verdicts_nothing_is_claimed() {
         let none = agreement(&[], 0);
         assert_eq!((none.agreed.low, none.decided), (None, 0));
-        assert!(none.findings[0].says.starts_with("Nobody has decided"));
+        assert_eq!(none.findings, [AgreementFinding::NoDecisions]);
         let unsaid = agreement(&[judged(Verdict::Hit, Verdict::Unclear, None)], 0);
         assert_eq!(unsaid.agreed.of, 0);
-        assert!(unsaid.findings[0].says.contains("cannot be said"));
+        assert_eq!(unsaid.findings, [AgreementFinding::NoVerdicts]);
     }
 }

@@ -3,8 +3,8 @@
 use crate::report::header::Header;
 use serde::Serialize;
 
-use crate::report::column::Cell;
-use crate::report::parts::{Finding, Proportion};
+use crate::report::parts::Proportion;
+use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
 pub const AGREEMENT_SCHEMA: u32 = 1;
@@ -51,45 +51,77 @@ pub struct AgreementRecord {
     pub by_cause: Vec<AgreementRow>,
     /// Frames in which people placed the subject.
     pub subjects_placed: u32,
-    /// In words.
-    pub findings: Vec<Finding>,
+    /// What that shows.
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<AgreementFinding>,
 }
 
-/// Headings of the rows as a table.
-pub const AGREEMENT_HEADER: [&str; 10] = [
-    "by",
-    "key",
-    "decided",
-    "agreed",
-    "agreed_low",
-    "agreed_high",
-    "people_hit",
-    "people_near",
-    "people_miss",
-    "people_cannot_say",
-];
+/// What the decisions show.
+#[derive(Debug, Clone, PartialEq)]
+pub enum AgreementFinding {
+    /// Nobody has decided on a frame.
+    NoDecisions,
+    /// No frame that was decided on has a verdict.
+    NoVerdicts,
+    /// How often both agreed.
+    Agreed {
+        /// Frames on which both agreed.
+        agreed: Proportion,
+        /// Frames with hit and miss swapped.
+        swapped: Proportion,
+    },
+    /// Too few decisions for a narrow interval.
+    FewDecisions {
+        /// How many.
+        decisions: u32,
+    },
+    /// The cause on which both agree least.
+    LeastAgreed {
+        /// Its word.
+        key: String,
+        /// Frames on which both agreed.
+        agreed: Proportion,
+    },
+}
+
+/// What can be done about it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum AgreementAdvice {
+    /// Decide on frames.
+    Decide,
+    /// Decide on every frame.
+    DecideInOrder,
+    /// Look before the verdict is used.
+    LookFirst,
+}
+
+impl AgreementFinding {
+    /// What to do about it.
+    pub fn advice(&self) -> Option<AgreementAdvice> {
+        match self {
+            AgreementFinding::NoDecisions => Some(AgreementAdvice::Decide),
+            AgreementFinding::FewDecisions { .. } => Some(AgreementAdvice::DecideInOrder),
+            AgreementFinding::LeastAgreed { .. } => Some(AgreementAdvice::LookFirst),
+            AgreementFinding::NoVerdicts | AgreementFinding::Agreed { .. } => None,
+        }
+    }
+}
+
+/// A row and what it is by: "verdict" or "cause".
+#[derive(Debug, Clone, PartialEq)]
+pub struct AgreementLine {
+    /// "verdict" or "cause".
+    pub by: &'static str,
+    /// The row.
+    pub row: AgreementRow,
+}
 
 impl AgreementRecord {
-    /// The rows, one cell a heading of [`AGREEMENT_HEADER`].
-    pub fn rows(&self) -> Vec<Vec<Cell>> {
-        let of = |by: &str, row: &AgreementRow| {
-            let text = |t: &str| Cell::Text(t.to_owned());
-            let whole = |n: u32| Cell::Whole(u64::from(n));
-            let bound = |v: Option<f64>| v.map_or(Cell::Missing, Cell::Number);
-            vec![
-                text(by),
-                text(&row.key),
-                whole(row.agreed.of),
-                whole(row.agreed.count),
-                bound(row.agreed.low),
-                bound(row.agreed.high),
-                whole(row.people.hit),
-                whole(row.people.near),
-                whole(row.people.miss),
-                whole(row.people.cannot_say),
-            ]
+    /// The rows by verdict, then those by cause.
+    pub fn lines(&self) -> Vec<AgreementLine> {
+        let of = |by, rows: &[AgreementRow]| -> Vec<AgreementLine> {
+            rows.iter().map(|row| AgreementLine { by, row: row.clone() }).collect()
         };
-        let verdicts = self.by_verdict.iter().map(|row| of("verdict", row));
-        verdicts.chain(self.by_cause.iter().map(|row| of("cause", row))).collect()
+        [of("verdict", &self.by_verdict), of("cause", &self.by_cause)].concat()
     }
 }

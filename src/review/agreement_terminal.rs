@@ -2,6 +2,7 @@
 
 use super::agreement_record::{AgreementRecord, AgreementRow};
 use crate::core::verdict::Verdict;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, wrapped};
 use crate::report::wording;
@@ -32,9 +33,7 @@ pub fn agreement(record: &AgreementRecord, style: Style) -> String {
         text.push_str(&table(columns, style, |_, _, cell| cell.to_owned()));
         text.push('\n');
     }
-    for f in &record.findings {
-        let says = [Some(f.says.as_str()), f.next.as_deref()].into_iter().flatten();
-        let says = says.collect::<Vec<_>>().join(" ");
+    for says in paragraphs(&record.findings, Medium::Terminal) {
         text.push_str(&wrapped(&style.signs(&says), style.columns(), 0));
     }
     if record.subjects_placed > 0 {

@@ -3,5 +3,7 @@
 pub mod agreement;
 pub mod agreement_record;
 pub mod agreement_terminal;
+pub mod columns;
+mod sentences;
 #[cfg(feature = "cli")]
 pub mod server;

@@ -8,11 +8,14 @@ use askama::Template;
 use crate::error::{Error, Result};
 use crate::image::Picture;
 use crate::report::atomic_file::write_atomically;
+use crate::report::column::html_table;
 use crate::report::html::colours::style_sheet;
 use crate::report::html::view::data_uri;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
+use crate::ruler::columns::COLUMNS;
 use crate::ruler::record::{ScaleProfile, ScaleRecord};
-use crate::ruler::table::{depth_cells, depth_heading, numbers};
+use crate::ruler::table::{depth_heading, numbers};
 
 #[derive(Template)]
 #[template(path = "scale.html")]
@@ -40,7 +43,7 @@ pub fn scale(
     picture: Option<&Picture>,
     profile: &ScaleProfile,
 ) -> Result<String> {
-    let (head, rows) = depth_cells(record);
+    let (head, rows) = html_table(COLUMNS, &record.depths);
     let template = ScaleTemplate {
         version: env!("CARGO_PKG_VERSION"),
         style: style_sheet(),
@@ -50,12 +53,9 @@ pub fn scale(
         overlay: tick_chart::tick_overlay(&record.tick_lines, record.width_px, record.height_px),
         chart: tick_chart::profile_chart(profile),
         numbers: numbers(record),
-        findings: record.findings.clone(),
+        findings: paragraphs(&record.findings, Medium::Report),
         depth_heading: depth_heading(record),
-        head: head
-            .into_iter()
-            .map(|(h, unit)| if unit.is_empty() { h.to_owned() } else { format!("{h}, {unit}") })
-            .collect(),
+        head,
         rows,
     };
     template.render().map_err(|e| Error::Record(e.to_string()))

@@ -3,6 +3,8 @@
 use crate::report::header::Header;
 use serde::Serialize;
 
+use super::findings::ScaleFinding;
+use super::sentences;
 use crate::core::Known;
 use crate::report::value::WithError;
 
@@ -86,7 +88,8 @@ pub struct ScaleRecord {
     /// Working f-number and depth by marked aperture.
     pub depths: Vec<DepthAt>,
     /// What to know about it.
-    pub findings: Vec<String>,
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<ScaleFinding>,
     /// The ticks.
     pub tick_lines: Vec<TickLine>,
 }

@@ -9,7 +9,7 @@ use crate::image::{self, Frame, Picture, THUMB_QUALITY, Want, encode_jpeg};
 use crate::optics::{MountedLens, Optics, depth, diffraction};
 use crate::report::header::Header;
 use crate::report::value::WithError;
-use crate::report::wording;
+use crate::ruler::findings;
 use crate::ruler::reading::{RulerReading, measure_ruler};
 use crate::ruler::record::{
     BLUR_DISC_PER_DIAGONAL, DepthAt, SCALE_SCHEMA, ScaleProfile, ScaleRecord, TickLine,
@@ -175,7 +175,7 @@ fn fill(record: &mut ScaleRecord, reading: &RulerReading, frame: &Frame, rig: Op
         });
         record.depths = depths(&optics, disc_um);
     }
-    record.findings = findings(record, reading, rig);
+    record.findings = findings::findings(record, reading, rig);
 }
 
 /// Depths at the marked apertures; none where working f-numbers are not known.
@@ -194,59 +194,6 @@ pub fn depths(optics: &Optics, blur_disc_um: f64) -> Vec<DepthAt> {
             })
         })
         .collect()
-}
-
-fn findings(record: &ScaleRecord, reading: &RulerReading, rig: Option<&Rig>) -> Vec<String> {
-    let mut says = Vec::new();
-    let ticks_mm = record.ticks_mm.value;
-    if record.ticks_mm.from == ValueSource::Assumed {
-        says.push(format!(
-            "The closest ticks are taken to be {} mm apart: give --ticks when they are not.",
-            wording::short(ticks_mm)
-        ));
-    }
-    if reading.every_second_longer && ticks_mm > 0.75 {
-        says.push(
-            "Every second tick is longer, as on a ruler with half millimetres: if this is one, run \
-             again with --ticks 0.5."
-                .to_owned(),
-        );
-    }
-    for (change, way) in [(reading.change_along, "along"), (reading.change_across, "across")] {
-        if let Some(change) = change {
-            says.push(format!(
-                "The scale changes by {} % over the frame {way} the ruler: it lay at an angle to \
-                 the sensor, or the lens bends straight lines. The scale given is that of the \
-                 middle of the frame; its error covers the change. Lay the ruler flat for a \
-                 better one.",
-                wording::fixed(100.0 * change.abs(), 1)
-            ));
-        }
-    }
-    if record.magnification.is_none() {
-        says.push(
-            "The file does not say how far apart the sensor's pixels are: give --pitch for the \
-             magnification and the table of depths."
-                .to_owned(),
-        );
-    } else if let Some(rig) = rig.filter(|_| record.depths.is_empty()) {
-        let missing = equipment::missing(rig);
-        says.push(format!("The rig says too little for working f-numbers. {missing}"));
-    } else if record.pupil_ratio.from == ValueSource::Assumed {
-        says.push(
-            "The lens is taken to be symmetric (pupil ratio 1): with another ratio the working \
-             f-numbers differ; give --pupil."
-                .to_owned(),
-        );
-    }
-    if rig.is_none() && !record.depths.is_empty() {
-        says.push(
-            "The table holds for a lens with nothing in front of it and no teleconverter behind; \
-             name a rig with --save for one that has."
-                .to_owned(),
-        );
-    }
-    says
 }
 
 fn shown_profile(reading: &RulerReading) -> ScaleProfile {

@@ -1,5 +1,4 @@
-//! The numbers of a scale and its depths as cells of text: one layout for the terminal and the
-//! page.
+//! The numbers of a scale as text: one layout for the terminal and the page.
 
 use super::record::ScaleRecord;
 use crate::core::ValueSource;
@@ -69,29 +68,4 @@ pub fn depth_heading(record: &ScaleRecord) -> Option<String> {
         wording::short(record.pupil_ratio.value),
         from(record.pupil_ratio.from),
     ))
-}
-
-/// Headings with their units, and a row of cells an aperture.
-pub fn depth_cells(record: &ScaleRecord) -> (Vec<(&'static str, &'static str)>, Vec<Vec<String>>) {
-    let head = vec![
-        ("marked", ""),
-        ("working", ""),
-        ("depth, disc", "mm"),
-        ("depth, wave", "mm"),
-        ("Airy disc", "µm"),
-    ];
-    let rows = record
-        .depths
-        .iter()
-        .map(|d| {
-            vec![
-                wording::f_number(d.marked_f_number),
-                wording::f_number(d.working_f_number),
-                wording::number(d.depth_blur_disc_mm),
-                wording::number(d.depth_quarter_wave_mm),
-                wording::number(d.airy_diameter_um),
-            ]
-        })
-        .collect();
-    (head, rows)
 }

@@ -1,10 +1,12 @@
 //! `scale` in text: the numbers, the depths, what to know.
 
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
-use crate::report::term::table::{TextColumn, padded, table, wrapped};
+use crate::report::term::table::{padded, table, text_columns, wrapped};
 use crate::report::wording;
+use crate::ruler::columns::COLUMNS;
 use crate::ruler::record::ScaleRecord;
-use crate::ruler::table::{depth_cells, depth_heading, numbers};
+use crate::ruler::table::{depth_heading, numbers};
 
 /// One frame of a ruler.
 pub fn scale(record: &ScaleRecord, style: Style) -> String {
@@ -26,21 +28,14 @@ pub fn scale(record: &ScaleRecord, style: Style) -> String {
     if let Some(heading) = depth_heading(record) {
         text.push('\n');
         text.push_str(&wrapped(&style.signs(&heading), style.columns(), 0));
-        let (head, rows) = depth_cells(record);
-        let columns = head.iter().enumerate().map(|(i, (heading, unit))| TextColumn {
-            heading: (*heading).to_owned(),
-            unit: style.signs(unit),
-            right: true,
-            drop_priority: 0,
-            cells: rows.iter().map(|r| style.signs(&r[i])).collect(),
-        });
-        text.push_str(&table(columns.collect(), style, |_, _, cell| cell.to_owned()));
+        let columns = text_columns(COLUMNS, &record.depths, style);
+        text.push_str(&table(columns, style, |_, _, cell| cell.to_owned()));
     }
     if !record.findings.is_empty() {
         text.push('\n');
     }
-    for finding in &record.findings {
-        text.push_str(&wrapped(&style.signs(finding), style.columns(), 0));
+    for finding in paragraphs(&record.findings, Medium::Terminal) {
+        text.push_str(&wrapped(&style.signs(&finding), style.columns(), 0));
     }
     text
 }

@@ -9,6 +9,8 @@
 //! Valid for frames with some flat or defocused area (close-ups nearly always have it). Where
 //! none is seen the caller takes the model of another frame of the burst.
 
+use serde::{Deserialize, Serialize};
+
 use super::cells::CellStats;
 use crate::core::stats::median;
 
@@ -41,7 +43,7 @@ pub const RATIO_SEEN: f32 = 3.0;
 const ROUNDING_VARIANCE: f64 = 1.0 / 12.0;
 
 /// A variance as a straight line over tone (8-bit steps), never below a floor.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct ToneLine {
     at_mid: f64,
     slope: f64,
@@ -84,7 +86,7 @@ impl ToneLine {
 }
 
 /// Noise of one level: variances of the gradients, their covariance and the Laplacian.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct LevelNoise {
     /// Of the gradient.
     pub n1: ToneLine,
@@ -97,7 +99,7 @@ pub struct LevelNoise {
 }
 
 /// Noise in all bands of a frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct BandNoise {
     /// By level.
     pub levels: [LevelNoise; 3],

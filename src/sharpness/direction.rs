@@ -5,6 +5,8 @@
 //! A + B·cos 2(φ − θ); a smear of length L along θ adds L²/12 there, so L = √(24·B). Needs edges
 //! in at least four of eight directions: on stripes the answer is "not observable".
 
+use serde::{Deserialize, Serialize};
+
 use three::solve3;
 
 use super::band_noise::LevelNoise;
@@ -30,7 +32,7 @@ const SCATTER: (f64, f64) = (0.08, 0.03);
 const RIDGE_CORRELATION: f64 = 2.5;
 
 /// Blur squared in one direction across edges.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Across {
     /// Blur squared, px².
     pub sigma2_px2: f64,

@@ -3,6 +3,8 @@
 //! Every tile is looked at on levels 2 and 1; level 0, which costs most, only where level 1 says
 //! that it has something to add, and on a choice of quiet tiles for its noise.
 
+use serde::{Deserialize, Serialize};
+
 use super::band_noise::{BandNoise, LevelNoise, level_noise, quietest_by_tone};
 use super::blur::{self, RidgeRatio, ridge_ratio, sigma_of_ratio};
 use super::blur_correction::{CellReading, correct};
@@ -33,7 +35,7 @@ const MIN_SHARE: f64 = 0.5;
 /// Share and least number of quiet tiles, by tone, on which level 0 noise is read.
 const QUIET_0: (f64, usize) = (0.04, 12);
 /// The state of one tile.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub enum Tile {
     /// Blur, px, with one standard error.
     Blur {
@@ -87,7 +89,7 @@ impl Tile {
 }
 
 /// Sums of all tiles of a frame, before a noise model is chosen.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 pub struct FrameCells {
     /// Tiles across.
     pub cols: usize,
@@ -311,7 +313,7 @@ pub fn edge_tile(levels: [Option<&CellStats>; 3], noise: &BandNoise) -> Tile {
 }
 
 /// The map of a frame: tiles row-major in the file's own orientation.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FocusMap {
     /// Tiles across.
     pub cols: usize,

@@ -9,6 +9,8 @@
 //! Valid for frames in which the subject fills most of a box of [`BOX_PX`] px. Power is in squared
 //! 8-bit steps per unit of frequency area, so white noise of variance v has density v.
 
+use serde::{Deserialize, Serialize};
+
 use std::sync::LazyLock;
 
 use super::pyramid::PyramidLevel;
@@ -43,7 +45,7 @@ const FINE_CY_PX: std::ops::Range<f64> = 0.27..0.42;
 const MAX_SHARE_OF_CUTOFF: f64 = 0.85;
 
 /// Ring powers about one spot.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct RingSpectrum {
     /// Geometric mean of the power over the angles of each ring, squared 8-bit steps.
     pub geometric: [f64; RING_COUNT],

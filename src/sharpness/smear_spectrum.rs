@@ -12,6 +12,8 @@
 //! about 2.5 px to 16 px, where texture stands above noise in several directions of
 //! several rings. The sinc is that of uniform movement (facts M13).
 
+use serde::{Deserialize, Serialize};
+
 use super::band_noise::{BandNoise, WHITE_GAINS};
 use super::pyramid::PyramidLevel;
 use crate::noise::periodogram::Periodogram;
@@ -59,7 +61,7 @@ const ENVELOPE_FRAMES: usize = 3;
 const SHARED: f64 = 4.0;
 
 /// Mean power spectrum of a patch.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct PatchSpectrum {
     /// Density in squared 8-bit steps: half the plane, `kx * 64 + ky`.
     power: Vec<f32>,

@@ -4,7 +4,7 @@
 //! followed position instead of from the frame's tile grid: the same spot is compared in every
 //! frame, wherever it falls on the grid.
 
-use std::sync::Arc;
+use serde::{Deserialize, Serialize};
 
 use super::band_noise::{BandNoise, WHITE_GAINS};
 use super::cells::{self, CellStats, Squares};
@@ -47,7 +47,7 @@ const PATTERN_RISE: (f64, f64) = (0.35, 3.0);
 const LAP_SHARED: f64 = 3.0;
 
 /// What the box around the subject holds, under one noise model.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct SubjectBox {
     /// Blur at edges.
     pub tile: Tile,
@@ -72,7 +72,7 @@ pub struct SubjectBox {
     /// Which level the directions are best read on.
     pub direction_level: usize,
     /// Power spectrum of the surroundings, and the noise that was taken for it.
-    pub spectrum: Option<(Arc<PatchSpectrum>, BandNoise)>,
+    pub spectrum: Option<(PatchSpectrum, BandNoise)>,
     /// Power by rings of frequency about the spot.
     pub rings: Option<RingSpectrum>,
     /// Flags.
@@ -231,7 +231,7 @@ pub struct SubjectSums {
     pattern_corner: (usize, usize),
     at_border: bool,
     /// Power spectrum of the surroundings.
-    spectrum: Option<Arc<PatchSpectrum>>,
+    spectrum: Option<PatchSpectrum>,
     /// Power by rings of frequency about the spot.
     rings: Option<RingSpectrum>,
     /// Squared Laplacian at level 1 that a third of the samples stay below, squared 8-bit steps.
@@ -303,7 +303,7 @@ impl SubjectSums {
         let side =
             (box_px / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
         let typical_lap = typical_laplacian(&pyramid.level1, bx / 2, by / 2, side);
-        let spectrum = PatchSpectrum::of(&level0).map(Arc::new);
+        let spectrum = PatchSpectrum::of(&level0);
         let rings = RingSpectrum::of(&level0, x, y);
         Some(SubjectSums {
             spectrum,

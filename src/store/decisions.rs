@@ -13,7 +13,7 @@ use std::time::Duration;
 use rusqlite::{Connection, OptionalExtension, Row, params};
 
 use super::hash::Content;
-use super::sqlite::{self, DatabaseKind, Forms, OpenFailure};
+use super::sqlite::{self, DatabaseKind, FormStep, Forms, OpenFailure};
 use crate::core::verdict::{Cause, Verdict};
 use crate::core::{path_text, text_path};
 use crate::error::{Error, Result};
@@ -27,7 +27,8 @@ const KIND: DatabaseKind = DatabaseKind {
 };
 
 /// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
-const STEPS: [&str; 1] = ["
+const STEPS: [FormStep; 1] = [FormStep::Sql(
+    "
 CREATE TABLE decision (
     id INTEGER PRIMARY KEY,
     made_at TEXT NOT NULL,
@@ -46,7 +47,8 @@ CREATE TABLE decision (
 ) STRICT;
 CREATE INDEX decision_path ON decision (path);
 CREATE INDEX decision_name ON decision (name, bytes);
-"];
+",
+)];
 
 /// What is decided.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -109,6 +111,8 @@ pub struct Undone {
 pub struct Decisions {
     connection: Connection,
     path: PathBuf,
+    /// What the time is.
+    clock: fn() -> jiff::Timestamp,
 }
 
 impl Decisions {
@@ -142,7 +146,7 @@ impl Decisions {
                 OpenFailure::Database(e) => says(&e),
             })
         })?;
-        Ok(Decisions { connection, path: path.to_owned() })
+        Ok(Decisions { connection, path: path.to_owned(), clock: jiff::Timestamp::now })
     }
 
     fn failed(&self, error: &rusqlite::Error) -> Error {
@@ -160,7 +164,7 @@ impl Decisions {
             DecisionKind::Verdict(verdict) => ("call", verdict.map(Verdict::word), None),
             DecisionKind::Subject(at) => ("subject", None, at),
         };
-        let made_at = jiff::Timestamp::now().to_string();
+        let made_at = (self.clock)().to_string();
         self.connection
             .execute(
                 "INSERT INTO decision (made_at, outing, path, name, bytes, content_id, kind, call,
@@ -432,6 +436,26 @@ mod tests {
         assert!(kept.undo("day").unwrap().is_none());
         assert!(kept.judgements().unwrap().is_empty() && kept.verdicts().unwrap().is_empty());
         assert_eq!(kept.subjects_placed().unwrap(), 0);
+    }
+
+    /// The order in which decisions were made counts, not the clock: it may go back.
+    #[test]
+    fn the_latest_word_stands_when_the_clock_goes_back() {
+        static SECONDS: std::sync::atomic::AtomicI64 = std::sync::atomic::AtomicI64::new(2_000);
+        let back = || {
+            let now = SECONDS.fetch_sub(1, std::sync::atomic::Ordering::Relaxed);
+            jiff::Timestamp::from_second(now).unwrap_or_default()
+        };
+        let (_folder, base, frame) = place();
+        let mut kept = Decisions { clock: back, ..Decisions::open(&base).unwrap() };
+        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
+        kept.add(&decided(&frame, Verdict::Near)).unwrap();
+        assert_eq!(kept.standing(&[&frame]).unwrap()[0].verdict, Some(Verdict::Near));
+        let times: String = kept
+            .connection
+            .query_row("SELECT group_concat(made_at) FROM decision", [], |row| row.get(0))
+            .unwrap();
+        assert_eq!(times, "1970-01-01T00:33:20Z,1970-01-01T00:33:19Z");
     }
 
     #[test]

@@ -6,7 +6,6 @@ use crate::core::units::{GREEN, WavelengthUm};
 use crate::core::{Known, Measured, ValueSource};
 use crate::image::{FileKind, Frame};
 use crate::optics::{MountedLens, Optics};
-use crate::report::parts::Finding;
 use crate::store::overrides::UserOverrides;
 use crate::store::rig::{EquipmentInFile, Rig, RigMatch, Rigs};
 
@@ -17,6 +16,38 @@ pub struct Equipment {
     pub rigs: Rigs,
     /// Name of the one that every frame was taken with, as the user says.
     pub chosen: Option<String>,
+}
+
+/// What a user should know of rigs and frames.
+#[derive(Debug, Clone, PartialEq)]
+pub enum EquipmentFinding {
+    /// Frames fit several rigs equally well, so none was used.
+    SeveralRigs {
+        /// Number of frames.
+        frames: u32,
+        /// Names of the rigs.
+        rigs: Vec<String>,
+    },
+    /// A rig that was used leaves its working f-number open.
+    RigIncomplete {
+        /// Its name.
+        rig: String,
+        /// What it lacks.
+        lack: RigLack,
+    },
+}
+
+/// What a rig lacks for its magnification and working f-number.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum RigLack {
+    /// The focal length of its lens.
+    FocalLength,
+    /// Nothing, but its magnification is less than that of what is mounted in front alone.
+    MagnificationTooSmall,
+    /// Its magnification, which cannot be worked out for a reversed lens.
+    ReversedMagnification,
+    /// Its magnification or the one that its lens is set to.
+    Magnification,
 }
 
 /// A rig's lens with what is mounted; `typed` stands in for the magnification of the whole.
@@ -112,7 +143,7 @@ impl Equipment {
     }
 
     /// What the user should know: frames that fit several rigs, rigs that say too little.
-    pub fn findings(&self, frames: &[Frame]) -> Vec<Finding> {
+    pub fn findings(&self, frames: &[Frame]) -> Vec<EquipmentFinding> {
         let mut undecided: BTreeMap<Vec<&str>, u32> = BTreeMap::new();
         let mut used: BTreeSet<&str> = BTreeSet::new();
         for frame in frames {
@@ -125,24 +156,19 @@ impl Equipment {
                 }
             }
         }
-        let mut findings: Vec<Finding> = undecided
+        let mut findings: Vec<EquipmentFinding> = undecided
             .into_iter()
-            .map(|(names, count)| Finding {
-                says: format!(
-                    "{count} {} several rigs equally well ({}): none was used.",
-                    if count == 1 { "frame fits" } else { "frames fit" },
-                    names.join(", ")
-                ),
-                next: Some("Name one with --rig.".to_owned()),
+            .map(|(names, frames)| EquipmentFinding::SeveralRigs {
+                frames,
+                rigs: names.into_iter().map(str::to_owned).collect(),
             })
             .collect();
         for name in used {
             let Some(rig) = self.rigs.0.get(name) else { continue };
             if !rig.records_working_f_number && optics(rig, None).lens_magnification.is_none() {
-                findings.push(Finding {
-                    says: format!("The rig {name} says too little for its working f-number."),
-                    next: Some(missing(rig).to_owned()),
-                });
+                let rig_name = name.to_owned();
+                let lack = missing(rig);
+                findings.push(EquipmentFinding::RigIncomplete { rig: rig_name, lack });
             }
         }
         findings
@@ -150,17 +176,17 @@ impl Equipment {
 }
 
 /// What a rig needs to say for its magnification and working f-number to be known.
-pub fn missing(rig: &Rig) -> &'static str {
+pub fn missing(rig: &Rig) -> RigLack {
     let front =
         rig.mounted.close_up_dioptres.is_some() || rig.mounted.reversed_lens_focal_mm.is_some();
     if rig.lens.focal_mm.is_none() && (front || rig.mounted.tube_mm.is_some()) {
-        "Give the focal length of its lens."
+        RigLack::FocalLength
     } else if rig.magnification.is_some() {
-        "Its magnification is less than what is mounted in front makes by itself: check both."
+        RigLack::MagnificationTooSmall
     } else if rig.mounted.reversed {
-        "Give its magnification: that of a reversed lens cannot be worked out."
+        RigLack::ReversedMagnification
     } else {
-        "Give its magnification, or the one that the lens itself is set to (0 is infinity)."
+        RigLack::Magnification
     }
 }
 

@@ -11,6 +11,8 @@ pub mod equipment;
 pub mod exposure_record;
 pub mod hash;
 pub mod log;
+pub mod log_columns;
+pub mod log_export;
 pub mod log_record;
 pub mod log_terminal;
 pub mod log_view;
@@ -18,6 +20,7 @@ pub mod overrides;
 pub mod paths;
 pub mod record_places;
 pub mod rig;
+pub mod sentences;
 mod sqlite;
 pub mod subjects;
 #[cfg(test)]

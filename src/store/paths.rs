@@ -5,7 +5,7 @@ use std::path::PathBuf;
 
 use etcetera::BaseStrategy;
 
-use crate::error::{Error, Result};
+use crate::error::{Error, KeptFile, Result};
 
 /// Folder of this program inside the platform's folders.
 const FOLDER: &str = "stopwise";
@@ -33,7 +33,7 @@ pub fn log_place() -> Result<PathBuf> {
     named("STOPWISE_LOG")
         .map(PathBuf::from)
         .or_else(|| Some(usual(|b| b.data_dir())?.join("log.sqlite")))
-        .ok_or(Error::NoHome { what: "log", option: "--log" })
+        .ok_or(Error::NoHome(KeptFile::Log))
 }
 
 /// The rigs: what `STOPWISE_RIGS` names, else `stopwise/rigs.toml` in the platform's folder for
@@ -45,7 +45,7 @@ pub fn rigs_place() -> Result<PathBuf> {
     named("STOPWISE_RIGS")
         .map(PathBuf::from)
         .or_else(|| Some(usual(|b| b.config_dir())?.join("rigs.toml")))
-        .ok_or(Error::NoHome { what: "rigs", option: "STOPWISE_RIGS" })
+        .ok_or(Error::NoHome(KeptFile::Rigs))
 }
 
 /// The decisions: what `STOPWISE_DECISIONS` names, else `stopwise/decisions.sqlite` in the
@@ -57,7 +57,7 @@ pub fn decisions_place() -> Result<PathBuf> {
     named("STOPWISE_DECISIONS")
         .map(PathBuf::from)
         .or_else(|| Some(usual(|b| b.data_dir())?.join("decisions.sqlite")))
-        .ok_or(Error::NoHome { what: "decisions", option: "STOPWISE_DECISIONS" })
+        .ok_or(Error::NoHome(KeptFile::Decisions))
 }
 
 /// The cache's folder: what [`CACHE_VARIABLE`] names, else `stopwise` in the platform's folder for

@@ -6,6 +6,7 @@
 
 use std::path::{Component, Path, PathBuf};
 
+use super::sentences;
 use crate::core::text_path;
 use crate::image::named_as_picture;
 use crate::report::parts::SkippedRecord;
@@ -94,7 +95,7 @@ impl RecordPlaces {
                 return found;
             }
             Looked::NotThere => {
-                let reason = "not found: say where the frames are with --folder".to_owned();
+                let reason = sentences::not_found();
                 found.refused.push(refused(path, reason));
                 return found;
             }
@@ -176,15 +177,10 @@ impl RecordPlaces {
         if self.real_root.as_ref().is_some_and(|root| real.starts_with(root)) {
             return Ok(());
         }
-        let root = self.root.display();
         match lexically_below(path, &self.root) {
             true if self.follow_links => Ok(()),
-            true => Err(format!("refused: a link leads out of {root} (--follow-links allows it)")),
-            false if self.moved => Err(format!("refused: outside {root}, which --folder names")),
-            false => Err(format!(
-                "refused: outside {root}, where the record is; give the folder that holds it with \
-                 --folder"
-            )),
+            true => Err(sentences::link_leads_out(&self.root)),
+            false => Err(sentences::outside(&self.root, self.moved)),
         }
     }
 }

@@ -5,7 +5,7 @@
 use std::path::Path;
 use std::time::{Duration, Instant};
 
-use rusqlite::{Connection, ErrorCode, OpenFlags, TransactionBehavior};
+use rusqlite::{Connection, ErrorCode, OpenFlags, Transaction, TransactionBehavior};
 
 /// A kind of database.
 #[derive(Debug, Clone, Copy)]
@@ -26,9 +26,29 @@ pub(super) struct DatabaseKind {
 pub(super) enum Forms {
     /// Each step takes it from form i to form i + 1; a later form is refused. Steps are never
     /// changed, only added.
-    Steps(&'static [&'static str]),
+    Steps(&'static [FormStep]),
     /// This makes the only form there is; a file of another form is emptied by it.
     Only(i64, &'static str),
+}
+
+/// The way from one form to the next. Both kinds are part of the one transaction in which a database
+/// is brought up to date.
+#[derive(Debug, Clone, Copy)]
+pub(super) enum FormStep {
+    /// Statements.
+    Sql(&'static str),
+    /// What statements cannot do.
+    Code(fn(&Transaction<'_>) -> rusqlite::Result<()>),
+}
+
+impl FormStep {
+    /// Takes the database one form further.
+    pub(super) fn take(self, change: &Transaction<'_>) -> rusqlite::Result<()> {
+        match self {
+            FormStep::Sql(statements) => change.execute_batch(statements),
+            FormStep::Code(code) => code(change),
+        }
+    }
 }
 
 impl Forms {
@@ -112,7 +132,7 @@ fn make(connection: &mut Connection, kind: &DatabaseKind) -> Result<(), OpenFail
     match kind.forms {
         Forms::Steps(steps) => {
             for step in steps.iter().skip(usize::try_from(found).unwrap_or(steps.len())) {
-                change.execute_batch(step)?;
+                step.take(&change)?;
             }
         }
         Forms::Only(form, tables) if found != form => change.execute_batch(tables)?,

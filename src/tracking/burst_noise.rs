@@ -1,5 +1,7 @@
 //! The noise of a burst's frames, by the filters of their tiles.
 
+use serde::{Deserialize, Serialize};
+
 use super::frame_features::FrameFeatures;
 use crate::sharpness::band_noise::BandNoise;
 
@@ -12,7 +14,7 @@ const NOISE_PLAIN: std::ops::RangeInclusive<f32> = 8.0..=30.0;
 pub const UNSEEN_SIGMA_DN: f64 = 0.5;
 
 /// The noise of a burst.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct BurstNoise {
     /// One model for the whole burst.
     pub noise: BandNoise,

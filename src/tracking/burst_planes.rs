@@ -1,6 +1,8 @@
 //! The frames of a burst laid over each other, and the planes of their focus fitted to the fine
 //! contrast that their tiles hold.
 
+use serde::{Deserialize, Serialize};
+
 use super::frame_features::FrameFeatures;
 use super::planes::{self, BurstPlanes, PlaceEnergies};
 use super::similarity::{self, Similarity, read_field};
@@ -26,7 +28,7 @@ const IN_PLANE_PX: f64 = 1.0;
 
 /// Energies of a burst's places and what was fitted to them. Places lie on a grid over the middle
 /// frame.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct OverlaidBurst {
     /// Number of the middle frame.
     pub middle: usize,

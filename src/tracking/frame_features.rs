@@ -1,5 +1,7 @@
 //! What is kept of one frame after its pixels are gone, until its burst is judged.
 
+use serde::{Deserialize, Serialize};
+
 use crate::core::{Luma, Plane, with_simd};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
 use crate::sharpness::band_noise::BandNoise;
@@ -21,7 +23,7 @@ const BOX_TILES: usize = DIRECTION_BOX_PX / TILE_PX;
 const DIRECTION_LEVEL_0_PX: f32 = 1.2;
 
 /// Directions in one box of a frame.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct BoxDirections {
     /// Column of its first tile.
     pub col: usize,
@@ -32,19 +34,24 @@ pub struct BoxDirections {
 }
 
 /// Everything measured on one frame that needed all of its pixels.
-#[derive(Debug, Clone)]
+///
+/// Written down without its tiles and patterns, which are large and asked only while the subject
+/// is looked for.
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct FrameFeatures {
     /// Width, px, in the file's own orientation.
     pub width_px: usize,
     /// Height, px, in the file's own orientation.
     pub height_px: usize,
     /// Sums of all tiles.
+    #[serde(skip)]
     pub cells: FrameCells,
     /// The frame's own noise in the focus bands, when there are tiles to read it from.
     pub noise: Option<BandNoise>,
     /// Level and spectrum of the frame's own noise.
     pub rendered_noise: Option<RenderedNoise>,
     /// Pattern for following, and the same at half and quarter size.
+    #[serde(skip)]
     pub patterns: [TrackingTemplate; 3],
     /// Directions where the frame has edges.
     pub boxes: Vec<BoxDirections>,

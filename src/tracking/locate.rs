@@ -1,6 +1,8 @@
 //! Where the subject of a burst is in each of its frames: where it was marked, else where the planes
 //! of the burst's focus or its sharpest area say, and followed from there.
 
+use serde::{Deserialize, Serialize};
+
 use super::burst_planes::{self, OverlaidBurst};
 use super::frame_features::FrameFeatures;
 use super::planes::BurstPlanes;
@@ -17,7 +19,7 @@ use crate::sharpness::subject_blur::Attainable;
 pub const GUESSED_CONFIDENCE: f64 = 0.5;
 
 /// A burst laid over itself, as far as that could be done.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct BurstPlaces {
     /// The places of the middle frame in all frames.
     pub overlaid: OverlaidBurst,
@@ -63,31 +65,37 @@ impl BurstPlaces {
 }
 
 /// The subject of a burst.
-#[derive(Debug, Clone)]
-pub struct LocatedSubject<'a> {
+#[derive(Debug, Clone, Serialize, Deserialize)]
+pub struct LocatedSubject {
     /// Where it is in each frame; `None` where it was lost, everywhere when none was found.
     pub positions: Vec<Option<SubjectPosition>>,
     /// Whether a place was found or given.
     pub is_found: bool,
-    /// Without a mark, what the planes say of it.
-    pub unmarked: Option<UnmarkedSubject<'a>>,
 }
 
-/// Finds the subject of a burst and follows it through the frames. `maps` are those of its frames.
-pub fn locate<'a>(
+/// What the planes say of a subject that is not marked.
+pub fn unmarked<'a>(
     shots: &[&FrameFeatures],
     maps: &[FocusMap],
     places: Option<&'a BurstPlaces>,
     hints: &SubjectHints,
     attainable: Option<Attainable>,
-) -> LocatedSubject<'a> {
+) -> Option<UnmarkedSubject<'a>> {
+    let fitted = places.and_then(BurstPlaces::fitted).filter(|_| hints.mark.is_none())?;
+    let blurred = whole_frames::blurred_chance(shots, maps, attainable);
+    Some(UnmarkedSubject::find(fitted, hints, blurred))
+}
+
+/// Finds the subject of a burst and follows it through the frames. `maps` are those of its frames.
+/// What settings allow does not matter for the place.
+pub fn locate(
+    shots: &[&FrameFeatures],
+    maps: &[FocusMap],
+    places: Option<&BurstPlaces>,
+    hints: &SubjectHints,
+) -> LocatedSubject {
     let mark = hints.mark;
-    let fitted = places.and_then(BurstPlaces::fitted).filter(|_| mark.is_none());
-    let unmarked = fitted.map(|fitted| {
-        let blurred = whole_frames::blurred_chance(shots, maps, attainable);
-        UnmarkedSubject::find(fitted, hints, blurred)
-    });
-    let spot = unmarked.as_ref().map(|u| u.spot).or(hints.recorded);
+    let spot = unmarked(shots, maps, places, hints, None).map(|u| u.spot).or(hints.recorded);
     let spot = spot.map(|s| (s.frame, s.x_px, s.y_px));
     let sharpest =
         || subject_tracking::track_subject(shots, maps).map(|f| (f.frame, f.x_px, f.y_px));
@@ -99,7 +107,7 @@ pub fn locate<'a>(
     if mark.is_none() {
         positions.iter_mut().flatten().for_each(guess);
     }
-    LocatedSubject { positions, is_found: start.is_some(), unmarked }
+    LocatedSubject { positions, is_found: start.is_some() }
 }
 
 /// Takes a place for one that nobody chose.

@@ -15,6 +15,8 @@
 //! is 1.2 units of p (0.9 to 1.6), and planes are right to 0.25 px rms (0.47 in one burst of ten).
 //! Model: Nayar & Nakagawa 1994 (DOI 10.1109/34.308479), with the fall-off of energy at edges.
 
+use serde::{Deserialize, Serialize};
+
 /// Squared width of the band of level 1 with a usual lens in focus, px²: that of the filter
 /// ([`crate::sharpness::blur::S1_SQUARED`]) and 0.67 px² of the lens.
 pub const BAND_PX2: f64 = 3.0;
@@ -56,7 +58,7 @@ const SEEN_SHARE: f64 = 0.6;
 const SEEN_OVER_NOISE: f32 = 0.8;
 
 /// Energies of places in the frames of a burst.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, Serialize, Deserialize)]
 pub struct PlaceEnergies {
     /// Energy, a row per place, one value per frame; NaN where the place is outside the frame.
     pub energy: Vec<f32>,
@@ -65,7 +67,7 @@ pub struct PlaceEnergies {
 }
 
 /// The depth of one place.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct PlaceDepth {
     /// Number of the place among those given.
     pub index: usize,
@@ -78,7 +80,7 @@ pub struct PlaceDepth {
 }
 
 /// Planes of the frames and depths of the places.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Serialize, Deserialize)]
 pub struct BurstPlanes {
     /// Plane of each frame, px of blur, mean 0.
     pub plane_px: Vec<f64>,

@@ -4,6 +4,8 @@
 //! least squares (Fischler & Bolles 1981, DOI 10.1145/358669.358692, with all pairs tried). Right
 //! to 0.1-0.9 px at the subject on simulated bursts. Range: scale within 5 %, rotation within 8°.
 
+use serde::{Deserialize, Serialize};
+
 use super::template::{FOUND, TemplateMatch};
 
 /// Spots agree with a similarity up to this distance, px.
@@ -16,7 +18,7 @@ const MAX_ROTATION_RAD: f64 = 0.14;
 const MIN_AGREEMENT: f64 = 0.8;
 
 /// Rotation with scale and shift, as complex numbers: z·x + t.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Similarity {
     /// Rotation and scale.
     pub z: (f64, f64),

@@ -1,11 +1,13 @@
 //! Where the subject is in every frame of a burst.
 
+use serde::{Deserialize, Serialize};
+
 use super::frame_features::FrameFeatures;
 use crate::sharpness::focus_map::{FocusMap, TILE_PX, Tile};
 use crate::tracking::template::{self, FOUND, TemplateMatch, WHOLE_FOUND};
 
 /// Where the subject is in one frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct SubjectPosition {
     /// Position, px of the file.
     pub x_px: f64,

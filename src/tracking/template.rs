@@ -5,7 +5,7 @@
 //! quarter- or eighth-size copy with its local mean and contrast taken out.
 
 /// A small copy of a frame with local mean and contrast taken out.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct TrackingTemplate {
     /// Width, samples.
     pub width: usize,

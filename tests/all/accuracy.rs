@@ -16,7 +16,7 @@ use stopwise::simulator::causes::{CauseClass, frames};
 use stopwise::simulator::optics::SimulatedLens;
 use stopwise::simulator::patch::{PatchKind, patch};
 use stopwise::simulator::scene::SceneKind;
-use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+use stopwise::tracking::frame_features::FrameFeatures;
 use stopwise::tracking::subject_hints::SubjectMark;
 
 use crate::field::bench::kendall::kendall_tau;
@@ -33,12 +33,10 @@ impl Frame {
 fn judged(frames: &[Frame], mark: Option<(f64, f64)>, lens: &SimulatedLens) -> BurstVerdict {
     let shots: Vec<FrameFeatures> =
         frames.iter().map(|f| FrameFeatures::measure(&f.view()).unwrap()).collect();
-    let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-        Some(Patch::cut(&frames[i].view(), x0, y0, side, side))
-    };
+    let views: Vec<Luma<'_>> = frames.iter().map(Frame::view).collect();
     let mark = mark.map(|(x_px, y_px)| SubjectMark { frame: 0, x_px, y_px, box_px: None });
     let attainable = Attainable::new(lens.n_eff, PitchUm(lens.pitch_um), GREEN);
-    judge(&shots, mark, &vec![Some(attainable); frames.len()], &fetch)
+    judge(&shots, mark, &vec![Some(attainable); frames.len()], &views)
 }
 
 /// Mean tau against truth, and the share of bursts whose best frame is within 10 % of the best.

@@ -4,6 +4,7 @@
 use std::collections::BTreeMap;
 use std::fs;
 use std::path::{Path, PathBuf};
+use stopwise::body_noise::findings::NoiseFinding;
 use stopwise::body_noise::page;
 use stopwise::body_noise::terminal;
 
@@ -152,7 +153,7 @@ fn a_second_gain_in_the_pixels_is_seen() {
     }
     let record = measured(&[folder.path().to_path_buf()]);
     assert_eq!(record.bodies[0].gain_steps_iso, [400]);
-    assert!(record.bodies[0].findings.iter().any(|f| f.says.contains("ISO 400")));
+    assert!(record.bodies[0].findings.contains(&NoiseFinding::GainStep { iso: 400 }));
 }
 
 #[test]

@@ -108,7 +108,7 @@ fn what_is_missing_for_the_hand_is_said() {
     let (code, said) = filmed(&place, &["--log=other.sqlite"]);
     assert_eq!(code, Some(0), "{said}");
     assert!(said.contains("in other.sqlite\n"), "{said}");
-    assert!(said.contains("Without --shutter and a magnification"), "{said}");
+    assert!(said.contains("Handheld limits need --shutter and a magnification"), "{said}");
     let ran = place.run(&["chart", "--rig", "beetle", "--log", "other.sqlite"]);
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
     assert!(ran.stdout.contains("only frames of clips"), "{}", ran.stdout);

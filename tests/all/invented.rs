@@ -1,11 +1,16 @@
 //! Invented but plausible records and pages, seeded: for tests of how things look.
 
+use stopwise::body_noise::findings::NoiseFinding;
 use stopwise::body_noise::record::{
     BodyNoise, IsoNoise, NOISE_SCHEMA, NoiseMethod, NoiseRecord, SigmaAt, TransferPoint,
 };
 use stopwise::core::random::SplitMix64;
 use stopwise::core::verdict::{BlurBy, Cause, Verdict};
 use stopwise::core::{Flag, FlagSet, Measured};
+use stopwise::cull::findings::{
+    BlurReason, BurstFinding, OutingFinding, RatioOver, Reason, SettingsNote, SmearLength,
+    Yardstick,
+};
 use stopwise::cull::page_data::{BurstPage, FramePictures};
 use stopwise::cull::record::*;
 use stopwise::cull::summary;
@@ -35,10 +40,11 @@ pub fn outing(seed: u64, bursts: &[usize], pictures: bool) -> Invented {
     let frames: Vec<FrameRecord> =
         pages.iter().flat_map(|p| p.frames.iter().map(|(f, _)| f.clone())).collect();
     let mut outing = summary::outing(vec!["meadow".to_owned()], &bursts, &frames);
-    outing.findings = vec![Finding {
-        says: "Shake cost more frames than focus did: most of them at 1/60 s and slower."
-            .to_owned(),
-        next: Some("Next time 1/200 s or shorter, or flash.".to_owned()),
+    outing.findings = vec![OutingFinding::Lost {
+        cause: Cause::Shake,
+        frames: 11,
+        of: 24,
+        in_other_bursts: false,
     }];
     let skipped = vec![
         SkippedRecord {
@@ -102,10 +108,9 @@ fn burst(
         subject: BurstSubject { found: SubjectFound::Automatic, confidence: Some(0.83) },
         cut_by: "time gap".to_owned(),
         lasts_s: Some(tidy(count as f64 * 0.37)),
-        findings: vec![Finding {
-            says: "The focus plane swung through the subject and settled 0.6 s too late."
-                .to_owned(),
-            next: None,
+        findings: vec![BurstFinding::NothingSharp {
+            is_shaken: false,
+            least_and_allowed_px: Some((2.7, 0.86)),
         }],
     };
     BurstPage { burst, frames }
@@ -144,16 +149,25 @@ fn frame(
     if lost {
         flags.raise(Flag::SubjectLost);
     }
-    let because = match verdict {
-        Verdict::Hit => "Blur at the subject is within what f/8 and this noise allow.",
-        Verdict::Near => "A little softer than the burst's best; fine to about half size.",
-        Verdict::Miss if moved => {
-            "Edges across one direction are smeared over the whole frame. Shorter shutter or flash."
-        }
-        Verdict::Miss => {
-            "Sharpest 4 % of the width to the left of the subject: the plane lay elsewhere."
-        }
-        Verdict::Unclear => "The subject could not be followed into this frame.",
+    let over =
+        Some(RatioOver { ratio, std_err: Some(0.07 * ratio), over: Yardstick::SharpestFrame });
+    let smear = Some(SmearLength { px: 3.0 * sigma, std_err_px: 0.2 * sigma });
+    let because = match (verdict, cause) {
+        (Verdict::Unclear, _) => Reason::SubjectLost,
+        (Verdict::Hit, _) => Reason::Hit {
+            is_best: sigma <= best,
+            ratio: over,
+            settings: SettingsNote::Allowed { allowed_px: 0.86 },
+        },
+        (_, cause) => Reason::Blurred {
+            ratio: over,
+            by: match cause {
+                Some(Cause::Shake) => BlurReason::Shake(smear),
+                Some(Cause::SubjectMotion) => BlurReason::SubjectMotion(smear),
+                Some(Cause::Misfocused) => BlurReason::Misfocused,
+                _ => BlurReason::NothingSharp,
+            },
+        },
     };
     FrameRecord {
         path: format!("meadow/P{number:04}.jpg"),
@@ -178,7 +192,7 @@ fn frame(
             .map(|cause| CauseShare { cause, share: (!lost).then(|| between(0.6, 0.95)) })
             .into_iter()
             .collect(),
-        because: because.to_owned(),
+        because,
         subject: (!lost).then(|| SubjectAt {
             x: between(0.48, 0.56),
             y: between(0.42, 0.5),
@@ -385,8 +399,6 @@ pub fn noise() -> NoiseRecord {
         curve: Vec::new(),
         trusted: true,
     };
-    let finding =
-        |says: &str, next: Option<&str>| Finding { says: says.into(), next: next.map(Into::into) };
     let known = BodyNoise {
         body: "Velmarrow VM-7".into(),
         isos: vec![
@@ -399,8 +411,8 @@ pub fn noise() -> NoiseRecord {
         ],
         gain_steps_iso: vec![400],
         findings: vec![
-            finding("At ISO 400 the sensor switches to a second gain.", Some("Prefer it.")),
-            finding("ISO 3200: noise is at most what is shown.", None),
+            NoiseFinding::GainStep { iso: 400 },
+            NoiseFinding::OnlyBounds { isos: vec![3200] },
         ],
     };
     let unknown = BodyNoise {

@@ -8,6 +8,7 @@ mod cli;
 mod clip_log;
 mod clips;
 #[cfg(feature = "raw")]
+mod columns;
 mod compare;
 mod detail;
 mod documents;
@@ -23,6 +24,7 @@ mod layers;
 mod noise_frame;
 mod noise_jpeg;
 mod optics;
+mod plan_grid;
 mod planning;
 mod properties;
 #[cfg(feature = "raw")]

@@ -9,6 +9,7 @@ use std::process::Command;
 use stopwise::core::Flag;
 use stopwise::cull::columns::COLUMNS;
 use stopwise::report::column::markdown_table;
+use stopwise::{clips, compare, limits, review};
 
 use crate::cli::PROGRAM;
 use crate::harness::generated;
@@ -75,7 +76,10 @@ fn every_column_is_in_the_reference() {
         write!(page, "\n## {title}\n\n{table}").unwrap();
     };
     add("cull: one row per frame", &markdown_table(COLUMNS));
-    add("clip: one row per frame", &stopwise::clips::column::markdown_table());
+    add("clip: one row per frame", &markdown_table(&clips::columns::columns()));
+    add("compare: one row per step", &markdown_table(compare::columns::COLUMNS));
+    add("chart: one row per place of the grid", &markdown_table(limits::columns::COLUMNS));
+    add("log agreement: one row per verdict or cause", &markdown_table(review::columns::COLUMNS));
     generated("docs/columns.md", &page);
 }
 

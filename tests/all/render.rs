@@ -3,6 +3,7 @@
 use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use stopwise::body_noise::page;
+use stopwise::cull::findings::{BurstFinding, FindingAsRead, OutingFinding, Reason};
 use stopwise::cull::inspect_page;
 use stopwise::cull::inspect_terminal;
 use stopwise::cull::terminal;
@@ -69,14 +70,17 @@ fn hostile() -> Invented {
     let frames = pages.iter_mut().flat_map(|p| p.frames.iter_mut().map(|(f, _)| f));
     for frame in frames.chain(&mut record.frames) {
         frame.path = format!("day/{HOSTILE}");
-        frame.because = HOSTILE.to_owned();
+        frame.because = Reason::AsRead(HOSTILE.to_owned());
         frame.exposure.lens = Some(HOSTILE.to_owned());
     }
     for burst in pages.iter_mut().map(|p| &mut p.burst).chain(&mut record.bursts) {
         burst.best = Some(format!("day/{HOSTILE}"));
-        burst.findings[0].says = HOSTILE.to_owned();
+        let says = HOSTILE.to_owned();
+        burst.findings[0] = BurstFinding::AsRead(FindingAsRead { says, next: None });
     }
-    record.outing.findings[0].next = Some(HOSTILE.to_owned());
+    let next = Some(HOSTILE.to_owned());
+    let read = FindingAsRead { says: HOSTILE.to_owned(), next };
+    record.outing.findings[0] = OutingFinding::AsRead(read);
     record.outing.by_aperture[0].key = HOSTILE.to_owned();
     record.skipped[0].path = HOSTILE.to_owned();
     made
@@ -239,7 +243,7 @@ fn hostile_names_stay_text() {
     let made = hostile();
     let (mut record, mut pictures) = invented::inspected(3);
     record.frame.path = HOSTILE.to_owned();
-    record.frame.because = HOSTILE.to_owned();
+    record.frame.because = Reason::AsRead(HOSTILE.to_owned());
     pictures.crop = Some(invented::picture(64, 64, 1.0, 1));
     for page in [report(&made, HOSTILE), inspect_page::inspect(&record, &pictures).unwrap()] {
         assert!(page.contains("&#60;script&#62;"), "the name must be shown");

@@ -5,10 +5,12 @@
 use stopwise::core::verdict::{Cause, Verdict};
 use stopwise::limits::page;
 use stopwise::limits::terminal;
-use stopwise::optics::Optics;
+use stopwise::optics::MountedLens;
+use stopwise::report::sentences::{Medium, paragraphs};
 
 use stopwise::limits::{ChartJob, LimitFrame, chart};
 use stopwise::optics::imaging_model::{CaptureSettings, HIGHEST_CY_PX};
+use stopwise::plan::grid::PlanGrid;
 use stopwise::plan::record::{LightKind, ModelKind, PlanWish};
 use stopwise::plan::{PlanJob, plan};
 use stopwise::report::term;
@@ -20,7 +22,7 @@ mod bench;
 use crate::harness::golden;
 use bench::{charted, entry};
 
-fn entries(seed: u64, frames: usize, tests: usize) -> Vec<LimitFrame> {
+pub fn entries(seed: u64, frames: usize, tests: usize) -> Vec<LimitFrame> {
     let s = Shooter::of(seed);
     s.season(seed, frames, tests).iter().map(|t| entry(&s, t)).collect()
 }
@@ -126,7 +128,7 @@ fn little_or_contradictory_data_are_told_in_words() {
 fn a_chart_says_what_it_rests_on() {
     let field = entries(20_300, 300, 0);
     let record = chart(&ChartJob::default(), &field).record;
-    let said: String = record.findings.iter().map(|f| f.says.clone()).collect();
+    let said: String = paragraphs(&record.findings, Medium::Terminal).concat();
     assert!(said.contains("bound") && record.test_frames_used == 0, "{said}");
     assert!(record.frames_used < record.frames);
     for cell in &record.grid {
@@ -170,7 +172,7 @@ fn a_plan_from_ones_own_chart_is_right() {
         },
         pitch_um: None,
         frame_width_px: None,
-        optics: Optics::bare(s.magnification, None),
+        lens: MountedLens::default(),
     };
     let record = plan(&job, Some(&charted));
     assert_eq!(record.model, ModelKind::Own);
@@ -239,10 +241,13 @@ fn goldens_of_chart_and_plan() {
         wish,
         pitch_um: Some(4.4),
         frame_width_px: Some(8192),
-        optics: Optics::bare(2.0, None),
+        lens: MountedLens::default(),
     };
     let record = plan(&job, None);
-    golden("plan.html", &bare(&stopwise::plan::page::plan(&record).unwrap()));
+    golden(
+        "plan.html",
+        &bare(&stopwise::plan::page::plan(&record, &PlanGrid::of(&job, None)).unwrap()),
+    );
     golden("plan-80.txt", &stopwise::plan::terminal::plan(&record, plain));
 }
 
@@ -288,7 +293,7 @@ fn smears_narrow_the_limit_of_the_hand() {
         })
         .collect();
     let record = chart(&ChartJob::default(), &long).record;
-    let said: String = record.findings.iter().map(|f| f.says.clone()).collect();
+    let said: String = paragraphs(&record.findings, Medium::Terminal).concat();
     let torn = record.handheld.unwrap();
     assert!(torn.by_smears.unwrap().limit.contradicts(&torn.by_verdicts.unwrap()), "{torn:?}");
     assert_eq!(torn.half_hit_shutter_s, torn.by_verdicts.map(|v| v.half_hit_shutter_s));

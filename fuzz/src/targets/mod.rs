@@ -8,6 +8,7 @@ mod http_head;
 mod raw_structure;
 mod records;
 mod rigs;
+mod sequential_jpeg;
 mod subjects;
 mod xmp;
 
@@ -22,6 +23,11 @@ pub struct Target {
 /// All of them.
 pub const ALL: &[Target] = &[
     Target { name: "headers", what: "size in the headers of each kind", run: headers::run },
+    Target {
+        name: "sequential-jpeg",
+        what: "the usual form of JPEG, against the general decoder",
+        run: sequential_jpeg::run,
+    },
     Target { name: "raw-structure", what: "check of raw containers", run: raw_structure::run },
     Target { name: "exif", what: "exposure in Exif structures", run: exif::run },
     Target { name: "ffprobe", what: "answers of ffprobe about clips", run: ffprobe::run },

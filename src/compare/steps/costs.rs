@@ -2,8 +2,8 @@
 
 use super::{Measuring, StepMeasurement};
 use crate::compare::attribution::{Attribution, AttributionKind, between, method_error, of_four};
-use crate::compare::findings;
 use crate::compare::record::{AttributionRecord, Protocol, StepAxis, StepRecord};
+use crate::compare::sentences;
 use crate::compare::series::aperture_thirds;
 use crate::noise::jpeg::NoiseTransfer;
 
@@ -46,7 +46,7 @@ impl Measuring<'_> {
                     cost_more: a.cost_more,
                     says: String::new(),
                 };
-                record.says = findings::attribution(&record, steps, self.series.axis);
+                record.says = sentences::attribution(&record, steps, self.series.axis);
                 record
             })
             .collect()

@@ -9,6 +9,7 @@ use zune_core::options::DecoderOptions;
 use zune_jpeg::JpegDecoder;
 use zune_jpeg::errors::DecodeErrors;
 
+use super::super::jpeg::SequentialJpeg;
 use super::super::jpeg_header::{JpegHeader, without_stray_bytes};
 use super::super::memory::Held;
 use super::{Decoded, Pixels, Want, check_expansion, check_size, colour, no_header, scans};
@@ -36,6 +37,9 @@ pub(super) fn decode(
     }
     if !has_end_marker(bytes, header.scan_at) {
         return Err(SkipReason::Damaged("it ends early".into()));
+    }
+    if let Some(pixels) = sequential(bytes, &header, want, &mut buffer) {
+        return Ok(decoded(&header, pixels));
     }
     // The decoder is strict, so that a file that ends early is not taken for a whole one; but
     // strictness also refuses stray bytes between segments, which harm nothing.
@@ -87,11 +91,34 @@ pub(super) fn decode(
             Pixels::YCbCr8(buffer)
         }
     };
-    Ok(Decoded {
+    Ok(decoded(&header, pixels))
+}
+
+fn decoded(header: &JpegHeader, pixels: Pixels) -> Decoded {
+    Decoded {
         width_px: header.width_px,
         height_px: header.height_px,
         pixels,
         luma_steps: header.luma_steps,
+    }
+}
+
+/// The picture of a file in the form that cameras write; `None` when it is of another, or damaged.
+fn sequential(
+    bytes: &[u8],
+    header: &JpegHeader,
+    want: Want,
+    buffer: &mut Vec<u8>,
+) -> Option<Pixels> {
+    let file = SequentialJpeg::read(bytes)?;
+    if file.size() != (header.width_px as usize, header.height_px as usize) {
+        return None;
+    }
+    let planes = file.decode(want == Want::Colour, buffer)?;
+    Some(if planes.has_chroma() {
+        Pixels::Planar8(planes)
+    } else {
+        Pixels::Grey8(planes.into_buffer())
     })
 }
 

@@ -12,6 +12,7 @@ mod scans;
 use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
+use super::jpeg::{ChromaRows, JpegPlanes};
 use super::memory::Held;
 use super::raw::RawFrame;
 use super::{FileKind, JpegHeader};
@@ -48,6 +49,8 @@ pub enum Pixels {
     Grey8(Vec<u8>),
     /// Three bytes a pixel, full range (JFIF): Y, Cb, Cr.
     YCbCr8(Vec<u8>),
+    /// Luma, and chroma as coarse as in the file, full range (JFIF).
+    Planar8(JpegPlanes),
     /// Luma with full white at 65535, and 8-bit RGB of the same picture unless it is grey.
     Luma16 {
         /// Luma, one sample a pixel.
@@ -71,6 +74,7 @@ impl Pixels {
     pub(super) fn bytes(&self) -> u64 {
         let bytes = match self {
             Pixels::Grey8(data) | Pixels::YCbCr8(data) => data.len(),
+            Pixels::Planar8(planes) => planes.bytes(),
             Pixels::Luma16 { luma, rgb8 } => {
                 2 * luma.len() + rgb8.as_ref().map_or(0, |rgb| rgb.len())
             }
@@ -241,6 +245,9 @@ impl Decoded {
         match &self.pixels {
             Pixels::Grey8(data) => Luma::U8 { data, channels: 1, width_px, height_px },
             Pixels::YCbCr8(data) => Luma::U8 { data, channels: 3, width_px, height_px },
+            Pixels::Planar8(planes) => {
+                Luma::U8 { data: planes.luma(), channels: 1, width_px, height_px }
+            }
             Pixels::Luma16 { luma, .. } | Pixels::Raw { luma, .. } => {
                 Luma::U16 { data: luma, width_px, height_px }
             }
@@ -263,10 +270,23 @@ impl Decoded {
         if w == 0 {
             return (out, w, h);
         }
+        let mut chroma = ChromaRows::default();
         for (y, line) in (y0..).zip(out.chunks_exact_mut(3 * w)) {
             let span = y * full_w + x0..y * full_w + x0 + w;
             let line = line.as_chunks_mut::<3>().0;
             match &self.pixels {
+                Pixels::Planar8(planes) => {
+                    let [luma, blue, red] = planes.row(y, x0, w, &mut chroma);
+                    let samples = luma.iter().zip(blue).zip(red);
+                    with_simd(
+                        #[inline(always)]
+                        || {
+                            for (o, ((y, b), r)) in line.iter_mut().zip(samples) {
+                                *o = colour::rgb([*y, *b, *r]);
+                            }
+                        },
+                    );
+                }
                 Pixels::YCbCr8(data) => {
                     let samples = &data.as_chunks::<3>().0[span];
                     with_simd(
@@ -294,15 +314,21 @@ impl Decoded {
         let columns = spread(full_w, w);
         let rows = spread(full_h, h);
         let means = match &self.pixels {
-            Pixels::Grey8(data) => means(full_w, &columns, &rows, |at| [data[at]; 3]),
+            Pixels::Planar8(planes) => {
+                let mut chroma = ChromaRows::default();
+                means(&columns, &rows, |y, line| {
+                    let [luma, blue, red] = planes.row(y, 0, full_w, &mut chroma);
+                    for (o, x) in line.iter_mut().zip(&columns.places) {
+                        *o = [luma[*x], blue[*x], red[*x]];
+                    }
+                })
+            }
+            Pixels::Grey8(data) => self.sampled(&columns, &rows, |at| [data[at]; 3]),
             Pixels::YCbCr8(data) | Pixels::Luma16 { rgb8: Some(data), .. } => {
                 let samples = data.as_chunks::<3>().0;
-                means(full_w, &columns, &rows, |at| samples[at])
+                self.sampled(&columns, &rows, |at| samples[at])
             }
-            Pixels::Luma16 { luma, rgb8: None } => {
-                means(full_w, &columns, &rows, |at| [(luma[at] >> 8) as u8; 3])
-            }
-            Pixels::Raw { .. } => means(full_w, &columns, &rows, |at| self.sample(at)),
+            _ => self.sampled(&columns, &rows, |at| self.sample(at)),
         };
         (means.into_iter().flat_map(|mean| self.to_rgb(mean)).collect(), w, h)
     }
@@ -311,6 +337,7 @@ impl Decoded {
     pub fn into_buffer(self) -> Vec<u8> {
         match self.pixels {
             Pixels::Grey8(data) | Pixels::YCbCr8(data) => data,
+            Pixels::Planar8(planes) => planes.into_buffer(),
             Pixels::Luma16 { rgb8, .. } => rgb8.unwrap_or_default(),
             Pixels::Raw { .. } => Vec::new(),
         }
@@ -320,11 +347,30 @@ impl Decoded {
         (self.width_px as usize, self.height_px as usize)
     }
 
-    /// The sample at a pixel as it is stored: YCbCr, RGB or grey three times.
+    /// Means of the cells of a small picture, of samples by their place.
+    fn sampled(
+        &self,
+        columns: &SampleSpread,
+        rows: &SampleSpread,
+        sample: impl Fn(usize) -> [u8; 3],
+    ) -> Vec<[u8; 3]> {
+        let width = self.size().0;
+        means(columns, rows, |y, line| {
+            for (o, x) in line.iter_mut().zip(&columns.places) {
+                *o = sample(y * width + x);
+            }
+        })
+    }
+
+    /// The sample at a pixel: YCbCr, RGB or grey three times.
     #[inline]
     fn sample(&self, at: usize) -> [u8; 3] {
         match &self.pixels {
             Pixels::Grey8(data) => [data[at]; 3],
+            Pixels::Planar8(planes) => {
+                let (width, mut chroma) = (self.size().0, ChromaRows::default());
+                planes.row(at / width, at % width, 1, &mut chroma).map(|part| part[0])
+            }
             Pixels::YCbCr8(data) | Pixels::Luma16 { rgb8: Some(data), .. } => {
                 [data[at * 3], data[at * 3 + 1], data[at * 3 + 2]]
             }
@@ -343,7 +389,7 @@ impl Decoded {
     #[inline]
     fn to_rgb(&self, sample: [u8; 3]) -> [u8; 3] {
         match self.pixels {
-            Pixels::YCbCr8(_) => colour::rgb(sample),
+            Pixels::YCbCr8(_) | Pixels::Planar8(_) => colour::rgb(sample),
             Pixels::Grey8(_) | Pixels::Luma16 { .. } | Pixels::Raw { .. } => sample,
         }
     }
@@ -367,24 +413,26 @@ fn spread(full: usize, cells: usize) -> SampleSpread {
     SampleSpread { each, places }
 }
 
-/// The mean of the samples of each cell, row by row.
+/// The mean of the samples of each cell, row by row. `line` gives the samples of a row at all the
+/// columns' places.
 fn means(
-    width: usize,
     columns: &SampleSpread,
     rows: &SampleSpread,
-    sample: impl Fn(usize) -> [u8; 3],
+    mut line: impl FnMut(usize, &mut [[u8; 3]]),
 ) -> Vec<[u8; 3]> {
     let n = (columns.each * rows.each) as u32;
     let cells = columns.places.len() / columns.each;
     let mut means = Vec::with_capacity(cells * rows.places.len() / rows.each);
     let mut sums = vec![[0u32; 3]; cells];
+    let mut samples = vec![[0; 3]; columns.places.len()];
     for ys in rows.places.chunks_exact(rows.each) {
         sums.fill([0; 3]);
         for y in ys {
-            for (sum, xs) in sums.iter_mut().zip(columns.places.chunks_exact(columns.each)) {
-                for x in xs {
-                    for (s, v) in sum.iter_mut().zip(sample(y * width + x)) {
-                        *s += u32::from(v);
+            line(*y, &mut samples);
+            for (sum, samples) in sums.iter_mut().zip(samples.chunks_exact(columns.each)) {
+                for sample in samples {
+                    for (s, v) in sum.iter_mut().zip(sample) {
+                        *s += u32::from(*v);
                     }
                 }
             }
@@ -443,6 +491,43 @@ mod tests {
         }
         assert_eq!(picture.rgb_small(500).1, 240);
         assert_eq!(picture.rgb_small(0).1, 1);
+    }
+
+    /// What the general decoder makes of a file.
+    fn interleaved(file: &[u8]) -> Vec<u8> {
+        let options = zune_core::options::DecoderOptions::new_fast()
+            .jpeg_set_out_colorspace(zune_core::colorspace::ColorSpace::YCbCr);
+        let bytes = zune_core::bytestream::ZCursor::new(file);
+        zune_jpeg::JpegDecoder::new_with_options(bytes, options).decode().unwrap()
+    }
+
+    #[test]
+    fn crops_and_small_pictures_do_not_depend_on_the_decoder() {
+        use jpeg_encoder::SamplingFactor::{F_1_1, F_1_2, F_2_1, F_2_2};
+        let mut rng = crate::core::random::SplitMix64::new(41);
+        for sampling in [F_1_1, F_2_1, F_2_2, F_1_2] {
+            for (width, height) in [(97, 131), (640, 480), (333, 64)] {
+                let rgb: Vec<u8> = (0..3 * width * height).map(|_| rng.below(256) as u8).collect();
+                let mut file = Vec::new();
+                let mut encoder = jpeg_encoder::Encoder::new(&mut file, 80);
+                encoder.set_sampling_factor(sampling);
+                let (w, h) = (width as u16, height as u16);
+                encoder.encode(&rgb, w, h, jpeg_encoder::ColorType::Rgb).unwrap();
+                let planar = decode(&file, FileKind::Jpeg, Want::Colour).unwrap();
+                assert!(matches!(planar.pixels, Pixels::Planar8(_)));
+                let pixels = Pixels::YCbCr8(interleaved(&file));
+                let packed = Decoded { pixels, ..planar.clone() };
+                for side in [1, 30, 63, 200, 1000] {
+                    assert!(planar.rgb_small(side) == packed.rgb_small(side), "{sampling:?}");
+                }
+                for _ in 0..200 {
+                    let (x, y) = (rng.below(width), rng.below(height));
+                    let (w, h) = (1 + rng.below(90), 1 + rng.below(20));
+                    let same = planar.rgb_crop(x, y, w, h) == packed.rgb_crop(x, y, w, h);
+                    assert!(same, "{sampling:?} {x} {y} {w} {h}");
+                }
+            }
+        }
     }
 
     #[test]

@@ -3,8 +3,6 @@
 use base64::Engine;
 
 use crate::image::Picture;
-use crate::report::parts::Finding;
-use crate::report::wording;
 
 /// A picture in the page.
 pub struct PictureView {
@@ -21,20 +19,6 @@ impl PictureView {
             height: picture.height_px,
         }
     }
-}
-
-/// One finding.
-pub struct FindingView {
-    pub says: String,
-    pub next: Option<String>,
-}
-
-pub fn findings(findings: &[Finding]) -> Vec<FindingView> {
-    let view = |f: &Finding| FindingView {
-        says: wording::visible(&f.says),
-        next: f.next.as_deref().map(wording::visible),
-    };
-    findings.iter().map(view).collect()
 }
 
 /// Bytes as a data: address.

@@ -1,6 +1,6 @@
 //! The terminal: the same instrument in text. Returns text; prints nothing.
 
-pub(crate) mod table;
+pub mod table;
 
 pub use table::display_width;
 

@@ -4,6 +4,7 @@ use textwrap::{WordSeparator, WordSplitter, WrapAlgorithm};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
 use super::Style;
+use crate::report::column::{Cell, Column};
 
 /// Text is wrapped to no fewer columns than this, however narrow the terminal.
 const MIN_LINE: usize = 8;
@@ -100,6 +101,20 @@ impl TextColumn {
     fn is_empty(&self) -> bool {
         self.cells.iter().all(String::is_empty)
     }
+}
+
+/// The columns of a list over these rows; numbers are set flush right.
+pub fn text_columns<R>(columns: &[Column<R>], rows: &[R], style: Style) -> Vec<TextColumn> {
+    let words =
+        |c: &Column<R>| rows.iter().any(|r| matches!((c.get)(r), Cell::Text(_) | Cell::Path(_)));
+    let column = |c: &Column<R>| TextColumn {
+        heading: style.signs(c.heading),
+        unit: style.signs(c.unit),
+        right: !words(c),
+        drop_priority: c.drop_priority,
+        cells: rows.iter().map(|r| style.signs(&c.shown(r).unwrap_or_default())).collect(),
+    };
+    columns.iter().map(column).collect()
 }
 
 /// Space between columns.

@@ -5,7 +5,7 @@ use crate::core::verdict::Verdict;
 use crate::cull::columns::{COLUMNS, by_key};
 use crate::cull::record::{BurstRecord, FrameRecord};
 use crate::cull::wording::first_cause;
-use crate::report::parts::Finding;
+use crate::report::sentences::Medium;
 use crate::report::wording;
 use serde::Serialize;
 
@@ -124,14 +124,6 @@ pub fn burst_facts(burst: &BurstRecord, rows: &[FrameRecord]) -> String {
     parts.join(" · ")
 }
 
-/// A finding as one paragraph. What to do next is left out when it is to be typed: on the page the
-/// subject is moved by hand.
-pub fn finding(finding: &Finding) -> String {
-    let next = finding.next.as_deref().filter(|n| !n.contains("--"));
-    let next = next.map_or(String::new(), |n| format!(" {n}"));
-    wording::visible(&format!("{}{next}", finding.says))
-}
-
 impl FrameAnswer {
     /// Everything the page shows of a frame.
     pub fn new(n: usize, row: &FrameRecord, decided: Option<Verdict>, there: bool) -> FrameAnswer {
@@ -161,7 +153,7 @@ impl FrameAnswer {
             blur_px: sound(row.blur_sigma_px.map(|m| m.value)),
             err_px: sound(row.blur_sigma_px.and_then(|m| m.std_err)),
             allowed_px: sound(row.blur_allowed_px),
-            because: wording::visible(&row.because),
+            because: wording::visible(&row.because.sentence(Medium::ReviewPage)),
             settings: wording::settings(&row.exposure),
             cautions: row.flags.iter().map(Flag::says).collect(),
             evidence: evidence.collect(),

@@ -14,9 +14,10 @@ use crate::error::Result;
 use crate::image::{self, Frame};
 use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecision};
 
-use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line, finding};
+use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line};
 use super::pictures::Decodes;
 use crate::report::parts::SubjectFound;
+use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
 
 /// An outing as it comes to be looked at.
@@ -200,7 +201,7 @@ impl Session {
                 }
                 (None, SubjectFound::None) => "No subject was found: put it where it is.",
             },
-            findings: burst.record.findings.iter().map(finding).collect(),
+            findings: paragraphs(&burst.record.findings, Medium::ReviewPage),
             best: best
                 .and_then(|b| burst.rows.iter().position(|r| r.path == b))
                 .map(|i| burst.first + i),

@@ -40,7 +40,6 @@ impl Log {
                         |row| Ok((row.get(0)?, row.get(1)?, row.get(2)?)),
                     )
                     .optional()?;
-                let frames = || read::frames_of(&theirs, o.id);
                 let Some((id, logged_at, corrected_at)) = ours else {
                     tx.execute(
                         "INSERT INTO outing (uid, kind, title, logged_at, program_version, \
@@ -58,7 +57,7 @@ impl Log {
                             o.corrected_at
                         ],
                     )?;
-                    write::insert_frames(tx, tx.last_insert_rowid(), &frames()?)?;
+                    write::copy_frames(&theirs, o.id, tx, tx.last_insert_rowid())?;
                     merged.added = merged.added.saturating_add(1);
                     continue;
                 };
@@ -66,7 +65,7 @@ impl Log {
                 let corrected_later = o.corrected_at > corrected_at;
                 if measured_later {
                     tx.execute("DELETE FROM frame WHERE outing_id = ?1", [id])?;
-                    write::insert_frames(tx, id, &frames()?)?;
+                    write::copy_frames(&theirs, o.id, tx, id)?;
                     tx.execute(
                         "UPDATE outing SET title = ?2, logged_at = ?3, program_version = ?4 \
                          WHERE id = ?1",

@@ -22,7 +22,9 @@ use super::sqlite::{self, DatabaseKind, OpenFailure};
 use crate::error::{Error, LogProblem, Result};
 
 pub use merge::Merged;
-pub use rows::{Correction, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, OutingKind};
+pub use rows::{
+    Correction, LoggedFrame, LoggedNoise, LoggedSigma, NewOuting, Outing, OutingKind, outing_title,
+};
 pub use schema::FORM;
 pub use write::Added;
 
@@ -31,6 +33,8 @@ pub use write::Added;
 pub struct Log {
     connection: Connection,
     path: PathBuf,
+    /// What the time is.
+    clock: fn() -> jiff::Timestamp,
 }
 
 impl Log {
@@ -60,7 +64,7 @@ impl Log {
         }
         let connection = sqlite::open(path, kind).map_err(|e| failed(refused(e)))?;
         connection.execute_batch("PRAGMA foreign_keys = ON;").map_err(|e| failed(problem(e)))?;
-        Ok(Log { connection, path: path.to_owned() })
+        Ok(Log { connection, path: path.to_owned(), clock: jiff::Timestamp::now })
     }
 
     /// Opens a log for reading only; works in a folder that may not be written.
@@ -98,7 +102,7 @@ impl Log {
         };
         let (connection, found) = opened.map_err(failed)?;
         if found == FORM {
-            return Ok(Log { connection, path: path.to_owned() });
+            return Ok(Log { connection, path: path.to_owned(), clock: jiff::Timestamp::now });
         }
         drop(connection);
         Log::open(path).map_err(|error| match error {
@@ -169,6 +173,9 @@ fn problem(error: rusqlite::Error) -> LogProblem {
     match error.sqlite_error_code() {
         Some(ErrorCode::NotADatabase) => LogProblem::NotALog,
         Some(ErrorCode::DatabaseCorrupt) => LogProblem::Damaged,
+        None if matches!(error, rusqlite::Error::FromSqlConversionFailure(..)) => {
+            LogProblem::Damaged
+        }
         Some(ErrorCode::DiskFull) => LogProblem::Full,
         Some(ErrorCode::SystemIoFailure) if is_write(&error) => LogProblem::Full,
         Some(ErrorCode::ReadOnly | ErrorCode::CannotOpen | ErrorCode::PermissionDenied) => {

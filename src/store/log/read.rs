@@ -2,6 +2,7 @@
 
 use std::collections::{HashMap, HashSet};
 
+use rusqlite::types::Type;
 use rusqlite::{Connection, OptionalExtension, Row};
 
 use super::Log;
@@ -145,10 +146,7 @@ fn outing(row: &Row<'_>) -> rusqlite::Result<Outing> {
     })
 }
 
-pub(super) fn frames_of(
-    connection: &Connection,
-    outing: i64,
-) -> rusqlite::Result<Vec<LoggedFrame>> {
+fn frames_of(connection: &Connection, outing: i64) -> rusqlite::Result<Vec<LoggedFrame>> {
     let mut frames = Vec::new();
     each_of(connection, outing, &mut |frame| {
         frames.push(frame);
@@ -162,7 +160,8 @@ fn each_of(
     outing: i64,
     visit: &mut dyn FnMut(LoggedFrame) -> rusqlite::Result<()>,
 ) -> rusqlite::Result<()> {
-    let sql = format!("SELECT {FRAME_COLUMNS} FROM frame WHERE outing_id = ?1 ORDER BY seq");
+    let columns = FRAME_COLUMNS.join(", ");
+    let sql = format!("SELECT {columns} FROM frame WHERE outing_id = ?1 ORDER BY seq");
     let mut query = connection.prepare(&sql)?;
     let mut rows = query.query([outing])?;
     while let Some(row) = rows.next()? {
@@ -214,40 +213,21 @@ fn short_id(content_id: &str) -> u128 {
 }
 
 fn frame(row: &Row<'_>) -> rusqlite::Result<LoggedFrame> {
-    let value = |at: usize| -> rusqlite::Result<Option<WithError>> {
-        let std_err = row.get(at.saturating_add(1))?;
-        Ok(row.get::<_, Option<f64>>(at)?.map(|value| WithError { value, std_err }))
-    };
+    let at = FRAME_COLUMNS.len().saturating_sub(1);
+    let record = serde_json::from_str(row.get_ref(at)?.as_str()?)
+        .map_err(|e| rusqlite::Error::FromSqlConversionFailure(at, Type::Text, e.into()))?;
     Ok(LoggedFrame {
         path: row.get(0)?,
         content_id: row.get(1)?,
         taken_at: row.get(2)?,
-        source: row.get(3)?,
-        width_px: row.get(4)?,
-        height_px: row.get(5)?,
-        burst: row.get(6)?,
-        marked_f_number: row.get(7)?,
-        working_f_number: row.get(8)?,
-        shutter_s: row.get(9)?,
-        iso: row.get(10)?,
-        flash_fired: row.get(11)?,
-        focal_mm: row.get(12)?,
-        body: row.get(13)?,
-        lens: row.get(14)?,
-        rig: row.get(15)?,
-        magnification: value(16)?,
-        pixel_pitch_um: row.get(18)?,
-        verdict: row.get(19)?,
-        causes: row.get(20)?,
-        cause_share: row.get(21)?,
-        blur_sigma_px: value(22)?,
-        blur_allowed_px: row.get(24)?,
-        blur_ratio: value(25)?,
-        detail_bits_px: value(27)?,
-        noise_sigma_dn: value(29)?,
-        motion_length_px: value(31)?,
-        subject_mean_dn: row.get(33)?,
-        flags: row.get(34)?,
+        burst: row.get(3)?,
+        marked_f_number: row.get(4)?,
+        working_f_number: row.get(5)?,
+        shutter_s: row.get(6)?,
+        iso: row.get(7)?,
+        rig: row.get(8)?,
+        verdict: row.get(9)?,
+        ..record
     })
 }
 

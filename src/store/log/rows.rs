@@ -1,6 +1,8 @@
 //! What the log holds: outings, their frames, and what was measured of a body's noise.
 
-use serde::Serialize;
+use std::path::PathBuf;
+
+use serde::{Deserialize, Serialize};
 
 use crate::report::value::WithError;
 
@@ -34,8 +36,10 @@ impl OutingKind {
     }
 }
 
-/// One frame as logged. A value that was not measured or not known is `None`.
-#[derive(Debug, Clone, PartialEq, Default, Serialize)]
+/// One frame as logged. A value that was not measured or not known is `None`; so is one that an
+/// earlier version did not log.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[serde(default)]
 pub struct LoggedFrame {
     /// Where it was when it was measured.
     pub path: String,
@@ -195,4 +199,23 @@ pub struct Correction {
     pub kind: Option<OutingKind>,
     /// Whether it is left out of charts and plans.
     pub excluded: Option<bool>,
+}
+
+/// The title of an outing: the last parts of the paths that were given. Whole paths are in the frames.
+pub fn outing_title(paths: &[String]) -> String {
+    let name = |p: &String| {
+        let whole = PathBuf::from(p);
+        // "." and ".." name no folder.
+        let named = whole.file_name().map(|n| n.to_string_lossy().into_owned());
+        named
+            .or_else(|| Some(whole.canonicalize().ok()?.file_name()?.to_string_lossy().into()))
+            .unwrap_or_else(|| p.clone())
+    };
+    match paths {
+        [first, second, third, _, ..] => {
+            let more = paths.len().saturating_sub(3);
+            format!("{}, {}, {} and {more} more", name(first), name(second), name(third))
+        }
+        _ => paths.iter().map(name).collect::<Vec<_>>().join(", "),
+    }
 }

@@ -2,7 +2,11 @@
 
 use std::time::Duration;
 
-use super::super::sqlite::{DatabaseKind, Forms};
+use rusqlite::types::ValueRef;
+use rusqlite::{Row, Transaction};
+use serde_json::{Map, Value as Json};
+
+use super::super::sqlite::{DatabaseKind, FormStep, Forms};
 
 /// The database, marked "stpw". An outing that was confirmed is on the disk.
 pub(super) const KIND: DatabaseKind = DatabaseKind {
@@ -13,7 +17,8 @@ pub(super) const KIND: DatabaseKind = DatabaseKind {
 };
 
 /// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
-const STEPS: [&str; 2] = [FRAMES, BODY_NOISE];
+const STEPS: [FormStep; 3] =
+    [FormStep::Sql(FRAMES), FormStep::Sql(BODY_NOISE), FormStep::Code(frames_as_records)];
 
 /// The latest form.
 pub const FORM: i64 = KIND.forms.latest();
@@ -101,10 +106,110 @@ CREATE TABLE noise_sigma (
 ) STRICT, WITHOUT ROWID;
 ";
 
+/// Form 3: what was measured of a frame is one record, as JSON, beside what is asked for in queries.
+/// A new quantity needs no new form. The index holds what is read of every outing, so that records
+/// are not passed through for it.
+const FRAME_RECORDS: &str = "
+CREATE TABLE frame_record (
+    outing_id INTEGER NOT NULL REFERENCES outing (id) ON DELETE CASCADE,
+    seq INTEGER NOT NULL,
+    path TEXT NOT NULL,
+    content_id TEXT NOT NULL,
+    taken_at TEXT,
+    burst INTEGER NOT NULL,
+    marked_f_number REAL,
+    working_f_number REAL,
+    shutter_s REAL,
+    iso INTEGER,
+    rig TEXT,
+    verdict TEXT NOT NULL,
+    record TEXT NOT NULL,
+    PRIMARY KEY (outing_id, seq)
+) STRICT, WITHOUT ROWID;
+";
+
+/// Columns of form 2 that became fields of the record as they are.
+const FIELDS_OF_FORM_2: [&str; 11] = [
+    "source",
+    "width_px",
+    "height_px",
+    "focal_mm",
+    "body",
+    "lens",
+    "pixel_pitch_um",
+    "causes",
+    "cause_share",
+    "blur_allowed_px",
+    "subject_mean_dn",
+];
+
+/// Pairs of columns of form 2 that became a value with its standard error.
+const MEASURED_OF_FORM_2: [(&str, &str); 6] = [
+    ("magnification", "magnification_std_err"),
+    ("blur_sigma_px", "blur_sigma_std_err_px"),
+    ("blur_ratio", "blur_ratio_std_err"),
+    ("detail_bits_px", "detail_std_err_bits_px"),
+    ("noise_sigma_dn", "noise_sigma_std_err_dn"),
+    ("motion_length_px", "motion_length_std_err_px"),
+];
+
+/// From form 2 to form 3: numbers keep every bit, which SQLite's own JSON would not.
+fn frames_as_records(change: &Transaction<'_>) -> rusqlite::Result<()> {
+    change.execute_batch(FRAME_RECORDS)?;
+    {
+        let mut old = change.prepare("SELECT * FROM frame ORDER BY outing_id, seq")?;
+        let mut insert = change.prepare(
+            "INSERT INTO frame_record SELECT outing_id, seq, path, content_id, taken_at, burst,
+             marked_f_number, working_f_number, shutter_s, iso, rig, verdict, ?3
+             FROM frame WHERE outing_id = ?1 AND seq = ?2",
+        )?;
+        let mut rows = old.query([])?;
+        while let Some(row) = rows.next()? {
+            let place: (i64, i64) = (row.get("outing_id")?, row.get("seq")?);
+            insert.execute((place.0, place.1, record_of_form_2(row)?))?;
+        }
+    }
+    change.execute_batch(
+        "DROP TABLE frame;
+         ALTER TABLE frame_record RENAME TO frame;
+         CREATE INDEX frame_found ON frame (outing_id, seq, verdict, taken_at, content_id);",
+    )
+}
+
+/// The record of a row of form 2; what is missing there has no field.
+fn record_of_form_2(row: &Row<'_>) -> rusqlite::Result<String> {
+    let mut record = Map::new();
+    for key in FIELDS_OF_FORM_2 {
+        record.extend(json(row, key)?.map(|value| (key.to_owned(), value)));
+    }
+    for (key, error_key) in MEASURED_OF_FORM_2 {
+        let Some(value) = json(row, key)? else { continue };
+        let mut measured = Map::new();
+        measured.insert("value".to_owned(), value);
+        measured.extend(json(row, error_key)?.map(|error| ("std_err".to_owned(), error)));
+        record.insert(key.to_owned(), Json::Object(measured));
+    }
+    if let Some(fired) = row.get::<_, Option<bool>>("flash_fired")? {
+        record.insert("flash_fired".to_owned(), Json::Bool(fired));
+    }
+    record.extend(json(row, "flags")?.map(|flags| ("flags".to_owned(), flags)));
+    Ok(Json::Object(record).to_string())
+}
+
+/// A cell as JSON; `None` when it is empty, or a number that JSON cannot hold.
+fn json(row: &Row<'_>, column: &str) -> rusqlite::Result<Option<Json>> {
+    Ok(match row.get_ref(column)? {
+        ValueRef::Integer(whole) => Some(Json::from(whole)),
+        ValueRef::Real(number) => serde_json::Number::from_f64(number).map(Json::Number),
+        ValueRef::Text(_) => Some(Json::String(row.get(column)?)),
+        ValueRef::Null | ValueRef::Blob(_) => None,
+    })
+}
+
 /// A database of form 1, for the test of the way onwards.
 #[cfg(test)]
 pub(super) fn form_1(connection: &rusqlite::Connection) -> rusqlite::Result<()> {
-    connection.execute_batch(STEPS[0])?;
+    connection.execute_batch(FRAMES)?;
     connection.execute_batch(&format!(
         "PRAGMA application_id = {}; PRAGMA user_version = 1;",
         KIND.application_id

@@ -5,6 +5,7 @@ use std::path::{Path, PathBuf};
 use rusqlite::Connection;
 
 use super::*;
+use crate::error::Hint;
 use crate::report::value::WithError;
 
 struct TestLog(tempfile::TempDir);
@@ -17,6 +18,18 @@ impl TestLog {
     fn log(&self, name: &str) -> PathBuf {
         self.0.path().join(name)
     }
+}
+
+/// A clock on which every reading is a second after the one before.
+fn ticking() -> jiff::Timestamp {
+    static SECONDS: std::sync::atomic::AtomicI64 = std::sync::atomic::AtomicI64::new(1_900_000_000);
+    let now = SECONDS.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+    jiff::Timestamp::from_second(now).unwrap()
+}
+
+/// Opens a log that goes by that clock.
+fn opened(path: &Path) -> Log {
+    Log { clock: ticking, ..Log::open(path).unwrap() }
 }
 
 fn frame(number: usize) -> LoggedFrame {
@@ -135,11 +148,10 @@ fn an_outing_logged_again_takes_its_place_and_keeps_corrections() {
 #[test]
 fn a_frame_in_two_outings_counts_once_and_kinds_stay_apart() {
     let place = TestLog::new();
-    let mut log = Log::open(&place.log("log")).unwrap();
+    let mut log = opened(&place.log("log"));
     let whole = log.add(&outing(OutingKind::Field, 0..10)).unwrap().id;
     let mut part = outing(OutingKind::Field, 4..6);
     part.frames[0].verdict = "near".to_owned();
-    std::thread::sleep(std::time::Duration::from_millis(5));
     let part_id = log.add(&part).unwrap().id;
     log.add(&outing(OutingKind::Test, 20..25)).unwrap();
     let field = log.frames(Some(OutingKind::Field)).unwrap();
@@ -171,12 +183,11 @@ fn an_outing_that_is_not_there_is_told() {
 #[test]
 fn merging_twice_changes_nothing_more_and_the_later_counts() {
     let place = TestLog::new();
-    let mut a = Log::open(&place.log("a")).unwrap();
-    let mut b = Log::open(&place.log("b")).unwrap();
+    let mut a = opened(&place.log("a"));
+    let mut b = opened(&place.log("b"));
     a.add(&outing(OutingKind::Field, 0..5)).unwrap();
     a.add(&outing(OutingKind::Field, 10..15)).unwrap();
     let in_a = a.outings().unwrap();
-    std::thread::sleep(std::time::Duration::from_millis(5));
     b.add(&outing(OutingKind::Test, 30..33)).unwrap();
     let mut later = outing(OutingKind::Field, 0..5);
     later.frames[2].verdict = "near".to_owned();
@@ -229,6 +240,129 @@ fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
     log.check().unwrap();
 }
 
+/// A frame in which every field has a value of its own.
+fn whole_frame() -> LoggedFrame {
+    let with_error = |value: f64| Some(WithError { value, std_err: Some(0.1 + 0.2) });
+    LoggedFrame {
+        working_f_number: Some(18.857_142_857_142_858),
+        shutter_s: Some(1.0 / 160.0),
+        flash_fired: Some(true),
+        focal_mm: Some(90.0),
+        body: Some("Velmarrow VM-7".to_owned()),
+        lens: Some("90mm \"close\"".to_owned()),
+        rig: Some("close".to_owned()),
+        pixel_pitch_um: Some(4.4),
+        cause_share: Some(1.0 / 3.0),
+        blur_allowed_px: Some(1.148_296_111_176_761_1),
+        blur_ratio: with_error(3.293_081_720_467_210_7),
+        detail_bits_px: with_error(0.1),
+        noise_sigma_dn: with_error(f64::MIN_POSITIVE),
+        motion_length_px: with_error(1e300),
+        subject_mean_dn: Some(69.0),
+        ..frame(1)
+    }
+}
+
+#[test]
+fn every_field_keeps_every_bit() {
+    let place = TestLog::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    let frames = vec![whole_frame(), LoggedFrame { content_id: "b".into(), ..frame(0) }];
+    let new = NewOuting { frames: frames.clone(), ..outing(OutingKind::Field, 0..0) };
+    let id = log.add(&new).unwrap().id;
+    assert_eq!(log.outing(id).unwrap().1, frames);
+    // Every field has a value here, or the test would not see that one is lost.
+    let fields = serde_json::to_value(whole_frame()).unwrap();
+    for (key, value) in fields.as_object().unwrap() {
+        assert!(!value.is_null() && value != "", "{key}");
+    }
+}
+
+/// The recipe for a new quantity: a field, its value, a column. No other place names one.
+#[test]
+fn a_quantity_has_one_field_and_one_column() {
+    use crate::store::log_columns::FRAME_COLUMNS;
+    let text = serde_json::to_string(&whole_frame()).unwrap();
+    let mut at = 0;
+    for column in &FRAME_COLUMNS {
+        // In the order of the fields.
+        let key = format!("\"{}\":", column.key);
+        at += text[at..].find(&key).unwrap_or_else(|| panic!("{key} is no field")) + key.len();
+        assert!((column.get)(&whole_frame()) != crate::report::column::Cell::Missing, "{key}");
+    }
+    let fields = serde_json::to_value(whole_frame()).unwrap();
+    assert_eq!(fields.as_object().unwrap().len(), FRAME_COLUMNS.len());
+    let indexed = write::FRAME_COLUMNS;
+    let source = |name: &str| {
+        let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("src").join(name);
+        std::fs::read_to_string(path).unwrap()
+    };
+    let places = ["store/log/rows.rs", "cull/log_entry.rs", "store/log_columns.rs"];
+    let log = ["store/log/write.rs", "store/log/read.rs", "store/log/merge.rs"];
+    // Rows of bodies' noise have these two as well.
+    let of_noise = ["source", "body"];
+    let elsewhere_too = |key| indexed.contains(&key) || of_noise.contains(&key);
+    for column in FRAME_COLUMNS.iter().filter(|c| !elsewhere_too(c.key)) {
+        for name in places {
+            assert!(source(name).contains(column.key), "{name} does not name {}", column.key);
+        }
+        for name in log.into_iter().chain(["store/log_export.rs"]) {
+            assert!(!source(name).contains(column.key), "{name} names {}", column.key);
+        }
+    }
+}
+
+/// What an earlier version did not log is missing; what a later one logged stays when logs are
+/// merged.
+#[test]
+fn records_of_other_versions_are_read_and_copied_whole() {
+    let place = TestLog::new();
+    let mut theirs = Log::open(&place.log("theirs")).unwrap();
+    theirs.add(&outing(OutingKind::Field, 0..2)).unwrap();
+    let later = r#"{"source":"raw","contrast_pct":{"value":12.5,"std_err":0.5}}"#;
+    theirs.connection.execute("UPDATE frame SET record = ?1 WHERE seq = 1", [later]).unwrap();
+    theirs.connection.execute("UPDATE frame SET record = '{}' WHERE seq = 2", []).unwrap();
+    let mut ours = Log::open(&place.log("ours")).unwrap();
+    ours.merge(&theirs).unwrap();
+    let frames = ours.frames(None).unwrap();
+    assert_eq!((frames[0].1.source.as_str(), frames[0].1.blur_sigma_px), ("raw", None));
+    assert_eq!((frames[1].1.width_px, frames[1].1.iso), (0, Some(400)));
+    let copied: String = ours
+        .connection
+        .query_row("SELECT record FROM frame WHERE seq = 1", [], |row| row.get(0))
+        .unwrap();
+    assert_eq!(copied, later);
+}
+
+#[test]
+fn a_value_that_is_no_number_is_missing() {
+    let place = TestLog::new();
+    let mut log = Log::open(&place.log("log")).unwrap();
+    let no_number = LoggedFrame {
+        blur_sigma_px: Some(WithError { value: f64::INFINITY, std_err: None }),
+        blur_ratio: Some(WithError { value: 2.0, std_err: Some(f64::NAN) }),
+        focal_mm: Some(f64::NAN),
+        ..frame(0)
+    };
+    let new = NewOuting { frames: vec![no_number], ..outing(OutingKind::Field, 0..0) };
+    let id = log.add(&new).unwrap().id;
+    let read = &log.outing(id).unwrap().1[0];
+    assert_eq!((read.blur_sigma_px, read.focal_mm), (None, None));
+    assert_eq!(read.blur_ratio, Some(WithError { value: 2.0, std_err: None }));
+}
+
+#[test]
+fn a_record_that_is_no_record_is_damage() {
+    let place = TestLog::new();
+    let path = place.log("log");
+    let mut log = Log::open(&path).unwrap();
+    let id = log.add(&outing(OutingKind::Field, 0..2)).unwrap().id;
+    log.connection
+        .execute("UPDATE frame SET record = '{\"width_px\": -' WHERE seq = 2", [])
+        .unwrap();
+    assert!(says(&log.outing(id).unwrap_err()).contains("damaged"));
+}
+
 #[test]
 fn a_log_of_a_later_form_is_left_alone() {
     let place = TestLog::new();
@@ -266,7 +400,8 @@ fn other_files_and_damaged_ones_are_told_and_left_alone() {
     std::fs::write(&path, bytes).unwrap();
     let error = Log::open_to_read(&path).and_then(|log| log.outings().map(drop)).unwrap_err();
     assert!(says(&error).contains("damaged"), "{error}");
-    assert!(says(&Log::open_to_read(&place.log("none")).unwrap_err()).contains("--log"));
+    let none = Log::open_to_read(&place.log("none")).unwrap_err();
+    assert_eq!(none.hint(), Some(Hint::LogOuting), "{none}");
 }
 
 #[test]

@@ -1,6 +1,9 @@
 //! What changes the log. Every change is one transaction.
 
-use rusqlite::{OptionalExtension, Transaction, TransactionBehavior, named_params, params};
+use rusqlite::types::ToSqlOutput;
+use rusqlite::{
+    Connection, OptionalExtension, Transaction, TransactionBehavior, named_params, params,
+};
 
 use super::rows::{Correction, LoggedFrame, LoggedNoise, NewOuting};
 use super::{Log, problem};
@@ -18,13 +21,21 @@ pub struct Added {
     pub replaced: bool,
 }
 
-/// Columns of `frame` after `outing_id` and `seq`, in the order in which they are bound.
-pub(super) const FRAME_COLUMNS: &str = "path, content_id, taken_at, source, width_px, height_px, \
-     burst, marked_f_number, working_f_number, shutter_s, iso, flash_fired, focal_mm, body, lens, \
-     rig, magnification, magnification_std_err, pixel_pitch_um, verdict, causes, cause_share, \
-     blur_sigma_px, blur_sigma_std_err_px, blur_allowed_px, blur_ratio, blur_ratio_std_err, \
-     detail_bits_px, detail_std_err_bits_px, noise_sigma_dn, noise_sigma_std_err_dn, \
-     motion_length_px, motion_length_std_err_px, subject_mean_dn, flags";
+/// Columns of `frame` after `outing_id` and `seq`: what queries ask for, then the record, which holds
+/// every other field of [`LoggedFrame`]. In the order in which they are bound and read.
+pub(super) const FRAME_COLUMNS: [&str; 11] = [
+    "path",
+    "content_id",
+    "taken_at",
+    "burst",
+    "marked_f_number",
+    "working_f_number",
+    "shutter_s",
+    "iso",
+    "rig",
+    "verdict",
+    "record",
+];
 
 impl Log {
     /// Adds an outing, all of it or nothing. Frames that were logged before as the same outing
@@ -33,7 +44,7 @@ impl Log {
     /// # Errors
     /// [`crate::Error::Log`]; the log is then as it was.
     pub fn add(&mut self, outing: &NewOuting) -> Result<Added> {
-        let now = now();
+        let now = self.now();
         self.change(|tx| {
             let uid = uid(outing);
             let earlier: Option<i64> = tx
@@ -76,7 +87,7 @@ impl Log {
     /// # Errors
     /// [`crate::Error::Log`]; the log is then as it was.
     pub fn add_noise(&mut self, rows: &[LoggedNoise]) -> Result<usize> {
-        let now = now();
+        let now = self.now();
         self.change(|tx| {
             let mut added = 0usize;
             for row in rows {
@@ -92,7 +103,7 @@ impl Log {
     /// # Errors
     /// [`LogProblem::NoOuting`], or the file cannot be written.
     pub fn correct(&mut self, id: i64, correction: &Correction) -> Result<()> {
-        let now = now();
+        let now = self.now();
         let text = |t: &Option<String>| t.as_ref().map(|t| t.trim().to_owned());
         let (subject, rig) = (text(&correction.subject), text(&correction.rig));
         let changed = self.change(|tx| {
@@ -130,6 +141,11 @@ impl Log {
         if gone == 0 { Err(self.error(LogProblem::NoOuting(id))) } else { Ok(()) }
     }
 
+    /// Now, UTC, whole milliseconds, so that texts sort as times do.
+    fn now(&self) -> String {
+        (self.clock)().strftime("%Y-%m-%dT%H:%M:%S.%3fZ").to_string()
+    }
+
     /// Does something in one transaction: all of it or nothing.
     pub(super) fn change<T>(
         &mut self,
@@ -145,11 +161,6 @@ impl Log {
         tx.commit().map_err(failed)?;
         Ok(done)
     }
-}
-
-/// Now, UTC, whole milliseconds, so that texts sort as times do.
-fn now() -> String {
-    jiff::Timestamp::now().strftime("%Y-%m-%dT%H:%M:%S.%3fZ").to_string()
 }
 
 /// What an outing is in any log: its kind and its frames' contents, in any order.
@@ -169,56 +180,70 @@ pub(super) fn insert_frames(
     outing: i64,
     frames: &[LoggedFrame],
 ) -> rusqlite::Result<()> {
-    let places: Vec<String> =
-        (1..=FRAME_COLUMNS.split(',').count().saturating_add(2)).map(|i| format!("?{i}")).collect();
-    let mut insert = tx.prepare(&format!(
-        "INSERT INTO frame (outing_id, seq, {FRAME_COLUMNS}) VALUES ({})",
-        places.join(", ")
-    ))?;
-    let value = |v: Option<WithError>| v.map(|v| v.value);
-    let error = |v: Option<WithError>| v.and_then(|v| v.std_err);
+    let mut insert = tx.prepare(&insertion())?;
     for (seq, f) in frames.iter().enumerate() {
-        insert.execute(rusqlite::params_from_iter::<[&dyn rusqlite::ToSql; 37]>([
-            &outing,
-            &(seq as i64).saturating_add(1),
-            &f.path,
-            &f.content_id,
-            &f.taken_at,
-            &f.source,
-            &f.width_px,
-            &f.height_px,
-            &f.burst,
-            &f.marked_f_number,
-            &f.working_f_number,
-            &f.shutter_s,
-            &f.iso,
-            &f.flash_fired,
-            &f.focal_mm,
-            &f.body,
-            &f.lens,
-            &f.rig,
-            &value(f.magnification),
-            &error(f.magnification),
-            &f.pixel_pitch_um,
-            &f.verdict,
-            &f.causes,
-            &f.cause_share,
-            &value(f.blur_sigma_px),
-            &error(f.blur_sigma_px),
-            &f.blur_allowed_px,
-            &value(f.blur_ratio),
-            &error(f.blur_ratio),
-            &value(f.detail_bits_px),
-            &error(f.detail_bits_px),
-            &value(f.noise_sigma_dn),
-            &error(f.noise_sigma_dn),
-            &value(f.motion_length_px),
-            &error(f.motion_length_px),
-            &f.subject_mean_dn,
-            &f.flags,
-        ]))?;
+        insert.execute(params![
+            outing,
+            (seq as i64).saturating_add(1),
+            f.path,
+            f.content_id,
+            f.taken_at,
+            f.burst,
+            f.marked_f_number,
+            f.working_f_number,
+            f.shutter_s,
+            f.iso,
+            f.rig,
+            f.verdict,
+            record(f)?,
+        ])?;
     }
     Ok(())
+}
+
+/// Copies the frames of an outing of another log as they are: fields that this version does not know
+/// come along.
+pub(super) fn copy_frames(
+    from: &Connection,
+    theirs: i64,
+    tx: &Transaction<'_>,
+    ours: i64,
+) -> rusqlite::Result<()> {
+    let columns = FRAME_COLUMNS.join(", ");
+    let mut frames = from
+        .prepare(&format!("SELECT seq, {columns} FROM frame WHERE outing_id = ?1 ORDER BY seq"))?;
+    let mut insert = tx.prepare(&insertion())?;
+    let mut rows = frames.query([theirs])?;
+    while let Some(row) = rows.next()? {
+        insert.raw_bind_parameter(1, ours)?;
+        for at in 0..=FRAME_COLUMNS.len() {
+            insert.raw_bind_parameter(
+                at.saturating_add(2),
+                ToSqlOutput::Borrowed(row.get_ref(at)?),
+            )?;
+        }
+        insert.raw_execute()?;
+    }
+    Ok(())
+}
+
+fn insertion() -> String {
+    let places = vec!["?"; FRAME_COLUMNS.len().saturating_add(2)].join(", ");
+    format!("INSERT INTO frame (outing_id, seq, {}) VALUES ({places})", FRAME_COLUMNS.join(", "))
+}
+
+/// What a frame's columns do not hold, as JSON. A missing value has no field.
+fn record(frame: &LoggedFrame) -> rusqlite::Result<String> {
+    let failed = |e: serde_json::Error| rusqlite::Error::ToSqlConversionFailure(e.into());
+    let mut record = serde_json::to_value(frame).map_err(failed)?;
+    if let Some(fields) = record.as_object_mut() {
+        fields.retain(|key, value| {
+            // A value that is no number of JSON's is missing with its error.
+            let of_none = value.get("value").is_some_and(serde_json::Value::is_null);
+            !FRAME_COLUMNS.contains(&key.as_str()) && !value.is_null() && !of_none
+        });
+    }
+    Ok(record.to_string())
 }
 
 /// Inserts a row of noise unless the same figures are there; says whether it was new.

@@ -4,7 +4,9 @@ use std::fs;
 use std::path::Path;
 use std::time::{Duration, SystemTime};
 
-use super::{CACHE, Place, Ran, exposed, jpeg, jpeg_with, picture};
+use rusqlite::Connection;
+
+use super::{CACHE, Place, Ran, Tag, exposed, field, jpeg, jpeg_with, picture, text};
 
 /// Folder of the cache, beside the frames.
 const FOLDER: &str = "kept";
@@ -93,25 +95,114 @@ fn only_the_burst_that_differs_is_measured_again() {
     assert_eq!(bursts_kept(&place), 4);
     assert_eq!(second.0, culled(&place, &["--no-cache"]).0);
 
-    // A mark in one burst, an option that all depend on.
+    // A mark in one burst, a subject in all.
     place.put("marks.csv", b"f001.jpg,0.4,0.5\n");
     let marked = culled(&place, &["--subjects", "marks.csv"]);
     assert_eq!(bursts_kept(&place), 5);
     assert_eq!(marked.0, culled(&place, &["--subjects", "marks.csv", "--no-cache"]).0);
-    for more in [
-        ["--aperture", "4"],
-        ["--magnification", "3"],
-        ["--pitch", "2.5"],
-        ["--output-width", "200"],
-        ["--subject", "0.3,0.6"],
-        ["--subject", "0.3,0.6,0.4,0.4"],
-    ] {
+    for more in [["--subject", "0.3,0.6"], ["--subject", "0.3,0.6,0.4,0.4"]] {
         let before = bursts_kept(&place);
         assert_eq!(
             culled(&place, &more).0,
             culled(&place, &[&more[..], &["--no-cache"]].concat()).0
         );
         assert_eq!(bursts_kept(&place), before + 3, "{more:?}");
+    }
+}
+
+/// Lets nothing more be put into the cache: a run that measures anew says that it cannot be used.
+fn close(place: &Place) {
+    let closed = "CREATE TRIGGER closed BEFORE INSERT ON results
+                  BEGIN SELECT RAISE(FAIL, 'closed'); END";
+    opened(place).execute_batch(closed).unwrap();
+}
+
+fn opened(place: &Place) -> Connection {
+    Connection::open(place.path().join(FILE)).unwrap()
+}
+
+#[test]
+fn what_a_closed_cache_does_not_hold_is_told() {
+    let place = Place::new();
+    place.outing(&[2]);
+    culled(&place, &[]);
+    close(&place);
+    assert_eq!(culled(&place, &[]).2.stderr, "");
+    let other = culled(&place, &["--subject", "0.3,0.6"]);
+    assert!(other.2.stderr.contains("closed"), "{}", other.2.stderr);
+}
+
+#[test]
+fn an_unrelated_rig_changes_nothing() {
+    let place = Place::new();
+    place.outing(&[3, 2]);
+    let mut fields = exposed(0, 0);
+    fields[1] = field(Tag::Model, text("Velmarrow VM-9"));
+    place.put("another.jpg", &jpeg(&picture(1.0), &fields));
+    let first = culled(&place, &[]);
+    close(&place);
+    let add = ["rig", "add", "wasp", "--like", "another.jpg", "--magnification", "3"];
+    assert_eq!(run(&place, &add).code, Some(0));
+    let second = culled(&place, &[]);
+    assert_eq!((&second.0, &second.1), (&first.0, &first.1));
+    assert_eq!(second.2.stderr, "", "nothing was measured anew");
+}
+
+#[test]
+fn what_was_measured_is_judged_anew_by_what_is_known_now() {
+    let place = Place::new();
+    place.outing(&[7, 2]);
+    let mut before = culled(&place, &[]);
+    close(&place);
+    let mut judged = |more: &[&str]| {
+        let again = culled(&place, more);
+        assert_eq!(again.2.stderr, "", "nothing was measured anew with {more:?}");
+        let fresh = culled(&place, &[more, &["--no-cache"]].concat());
+        assert!(again.0 == fresh.0 && again.1 == fresh.1, "{more:?}");
+        assert_ne!(again.0, before.0, "{more:?}");
+        before = again;
+    };
+    for more in [
+        ["--aperture", "4"],
+        ["--magnification", "3"],
+        ["--pitch", "2.5"],
+        ["--output-width", "200"],
+    ] {
+        judged(&more);
+    }
+    // A rig that the frames were taken with, and another word of it.
+    for magnification in ["2", "4"] {
+        let _ = fs::remove_file(place.path().join("own/rigs.toml"));
+        let add = ["rig", "add", "beetle", "--like", "day/f001.jpg", "--pitch", "4"];
+        let add = [&add[..], &["--magnification", magnification]].concat();
+        assert_eq!(run(&place, &add).code, Some(0));
+        judged(&[]);
+    }
+    // Another name.
+    fs::rename(place.path().join("day/f002.jpg"), place.path().join("day/f0020.jpg")).unwrap();
+    judged(&[]);
+}
+
+#[test]
+fn a_value_of_another_form_is_measured_anew() {
+    let place = Place::new();
+    place.outing(&[3]);
+    let fresh = culled(&place, &[]);
+    let whole: Vec<u8> =
+        opened(&place).query_row("SELECT bytes FROM results", [], |r| r.get(0)).unwrap();
+    let head = br#"{"pages":[],"skipped":[]}"#;
+    let earlier = [&(head.len() as u64).to_le_bytes()[..], head].concat();
+    let longer = [&whole[..], &[0]].concat();
+    for bytes in [&earlier[..], &longer, &whole[..whole.len() - 1], &whole[1..], &[0xFF; 40], &[]] {
+        let check_sum = stopwise::store::hash::Content::of(bytes).0;
+        let spoilt = "UPDATE results SET bytes = ?1, check_sum = ?2";
+        assert_eq!(opened(&place).execute(spoilt, (bytes, check_sum)).unwrap(), 1);
+        let again = culled(&place, &[]);
+        assert_eq!((&again.0, &again.1), (&fresh.0, &fresh.1));
+        assert_eq!((again.2.code, again.2.stderr.as_str()), (Some(0), ""));
+        let kept: Vec<u8> =
+            opened(&place).query_row("SELECT bytes FROM results", [], |r| r.get(0)).unwrap();
+        assert!(kept == whole, "what was measured anew is kept");
     }
 }
 

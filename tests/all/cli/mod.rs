@@ -14,6 +14,7 @@ mod guessed;
 mod hostile;
 mod hostile_page;
 mod log;
+mod log_forms;
 mod mark;
 mod names;
 mod odd_files;

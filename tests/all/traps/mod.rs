@@ -22,7 +22,7 @@ use stopwise::simulator::camera::LinearFrame;
 use stopwise::simulator::encode::encoded;
 use stopwise::simulator::file::jpeg;
 use stopwise::simulator::traps::{LENS, SIZE_PX, eye};
-use stopwise::tracking::frame_features::{FrameFeatures, Patch};
+use stopwise::tracking::frame_features::FrameFeatures;
 use stopwise::tracking::subject_hints::SubjectMark;
 
 use crate::synthetic::laplacian_variance;
@@ -82,9 +82,6 @@ fn scored(frames: &[RenderedPicture]) -> Scored {
         .collect();
     let shots: Vec<FrameFeatures> =
         views.iter().map(|v| FrameFeatures::measure(v).unwrap()).collect();
-    let fetch = |i: usize, x0: usize, y0: usize, side: usize| {
-        Some(Patch::cut(&views[i], x0, y0, side, side))
-    };
     let (x_px, y_px) = (frames[0].width_px as f64 / 2.0, frames[0].height_px as f64 / 2.0);
     let allowed =
         vec![Some(Attainable::new(LENS.n_eff, PitchUm(LENS.pitch_um), GREEN)); frames.len()];
@@ -94,7 +91,7 @@ fn scored(frames: &[RenderedPicture]) -> Scored {
             &shots,
             Some(SubjectMark { frame: 0, x_px, y_px, box_px: None }),
             &allowed,
-            &fetch,
+            &views,
         ),
     }
 }
