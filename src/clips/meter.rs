@@ -6,12 +6,11 @@
 use crate::core::Luma;
 use crate::core::stats::median;
 use crate::image::clip::{ClipFrame, FrameType};
-use crate::sharpness::band_noise::{BandNoise, quietest_by_tone};
+use crate::sharpness::band_noise::{BandNoise, quietest_by_tone, spot_sigma_dn};
 use crate::sharpness::direction::DirectionProfile;
 use crate::sharpness::focus_map::{FrameCells, TILE_PX};
 use crate::sharpness::pyramid::Pyramid;
 use crate::sharpness::subject::BoxCells;
-use crate::sharpness::tile_noise::spot_sigma_dn;
 use crate::tracking::frame_motion::{DownsampledFrame, DownsampledPyramid, ReferenceFrame, Shift};
 
 /// Width of the small copy, samples, about.

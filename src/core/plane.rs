@@ -101,6 +101,19 @@ impl Plane {
     }
 }
 
+/// Half as large each way: means of two by two samples, a last odd row or column left out.
+pub fn halved(data: &[f32], width: usize, height: usize) -> Vec<f32> {
+    let across = width / 2 * 2;
+    let mut out = Vec::with_capacity(across / 2 * (height / 2));
+    for y in 0..height / 2 {
+        let above = &data[2 * y * width..][..across];
+        let below = &data[(2 * y + 1) * width..][..across];
+        let pairs = above.as_chunks::<2>().0.iter().zip(below.as_chunks::<2>().0);
+        out.extend(pairs.map(|(a, b)| (a[0] + a[1] + b[0] + b[1]) / 4.0));
+    }
+    out
+}
+
 /// A view of luma samples inside a decoded picture, without copying.
 ///
 /// 8-bit samples may be interleaved with colour: pixel x of row y is

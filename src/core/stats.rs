@@ -1,5 +1,7 @@
 //! Small statistics shared by every folder.
 
+use std::cmp::Ordering;
+
 /// The median of a slice, which is reordered; `None` when it is empty.
 pub fn median(values: &mut [f64]) -> Option<f64> {
     quantile(values, 0.5)
@@ -16,6 +18,18 @@ pub fn quantile(values: &mut [f64], q: f64) -> Option<f64> {
     let (_, &mut a, above) = values.select_nth_unstable_by(low, f64::total_cmp);
     let b = above.iter().copied().min_by(f64::total_cmp).unwrap_or(a);
     Some(a + (b - a) * (at - low as f64))
+}
+
+/// Parts a slice into its `count` lowest and the rest, each in no order.
+pub fn split_lowest<T>(
+    values: &mut [T],
+    count: usize,
+    order: impl FnMut(&T, &T) -> Ordering,
+) -> (&mut [T], &mut [T]) {
+    if count < values.len() {
+        values.select_nth_unstable_by(count, order);
+    }
+    values.split_at_mut(count.min(values.len()))
 }
 
 /// Standard deviation over median absolute deviation of a normal: 1/Φ⁻¹(3/4).
@@ -110,6 +124,12 @@ pub fn solve<const K: usize>(normal: [[f64; K]; K], right: [f64; K]) -> Option<[
     Some(std::array::from_fn(|i| (0..K).map(|j| inverse[i][j] * right[j]).sum()))
 }
 
+/// As [`solve`], from the upper half of the matrix alone.
+pub fn solve_upper<const K: usize>(normal: [[f64; K]; K], right: [f64; K]) -> Option<[f64; K]> {
+    let row = |i: usize| std::array::from_fn(|j| normal[i.min(j)][i.max(j)]);
+    solve(std::array::from_fn(row), right)
+}
+
 /// Inverse of a symmetric positive matrix by Gauss-Jordan with scaled pivots.
 fn inverse<const K: usize>(mut a: [[f64; K]; K]) -> Option<[[f64; K]; K]> {
     /// Below this share of its own diagonal a pivot is rounding, not information.
@@ -184,6 +204,20 @@ mod tests {
         }
         assert_eq!(wilson(0, 0), None);
         assert_eq!(wilson(2, 1), None);
+    }
+
+    #[test]
+    fn the_lowest_are_parted_from_the_rest() {
+        let part = |count: usize| {
+            let mut values = [5, 1, 4, 1, 3];
+            let (lowest, rest) = split_lowest(&mut values, count, Ord::cmp);
+            lowest.sort_unstable();
+            rest.sort_unstable();
+            (lowest.to_vec(), rest.to_vec())
+        };
+        assert_eq!(part(2), (vec![1, 1], vec![3, 4, 5]));
+        assert_eq!(part(0), (vec![], vec![1, 1, 3, 4, 5]));
+        assert_eq!(part(9), (vec![1, 1, 3, 4, 5], vec![]));
     }
 
     #[test]

@@ -11,6 +11,7 @@
 //! two-factor Shapley value (Shapley
 //! 1953).
 
+use crate::core::search::bisect;
 use crate::core::stats::{least_squares, mad_sigma};
 use crate::core::units::WavelengthUm;
 use crate::optics::imaging_model::{
@@ -98,6 +99,53 @@ fn ln_detail(theta: &[f64; K], p: &DetailPoint, pitch_um: f64, wavelength: Wavel
     bits.max(1e-9).ln() + if p.field { theta[3] } else { 0.0 }
 }
 
+/// How far a point is from a model, in ln D.
+struct DetailResidual {
+    field: bool,
+    /// Change of the model's ln D there with each number.
+    slope: [f64; K],
+    left: f64,
+}
+
+impl DetailResidual {
+    fn of(
+        p: &DetailPoint,
+        theta: &[f64; K],
+        pitch_um: f64,
+        wavelength: WavelengthUm,
+    ) -> DetailResidual {
+        const NUDGE: f64 = 1e-3;
+        let now = ln_detail(theta, p, pitch_um, wavelength);
+        let slope = std::array::from_fn(|i| {
+            let mut moved = *theta;
+            moved[i] += NUDGE;
+            (ln_detail(&moved, p, pitch_um, wavelength) - now) / NUDGE
+        });
+        DetailResidual { field: p.field, slope, left: p.detail_bits_px.ln() - now }
+    }
+
+    /// As a row of the fit: outliers count less.
+    fn weighted(&self, scatter: &[f64; 2]) -> ([f64; K], f64, f64) {
+        let scatter = scatter[usize::from(self.field)];
+        let far = self.left.abs() / scatter;
+        let huber = if far > HUBER { HUBER / far } else { 1.0 };
+        (self.slope, self.left, huber / (scatter * scatter))
+    }
+}
+
+/// Scatter of tests and of the field from what is left of them.
+fn rescatter(scatter: &mut [f64; 2], residuals: &[DetailResidual]) {
+    for (kind, scatter) in scatter.iter_mut().enumerate() {
+        let own = residuals.iter().filter(|r| usize::from(r.field) == kind);
+        let mut left: Vec<f64> = own.map(|r| r.left).collect();
+        // A few points leave less than their scatter behind.
+        let n = left.len() as f64;
+        if let Some(found) = mad_sigma(&mut left) {
+            *scatter = found.max(MIN_SCATTER) * (n / (n - 3.0).max(1.0)).sqrt();
+        }
+    }
+}
+
 impl DetailModel {
     /// Fits points. `None` without one sound point.
     ///
@@ -119,52 +167,19 @@ impl DetailModel {
             return None;
         }
         let mut theta = PRIOR.map(|(middle, _)| middle);
-        // Start where the middle of the points lies: q moves D as a whole.
-        let residual = |theta: &[f64; K], p: &DetailPoint| {
-            p.detail_bits_px.ln() - ln_detail(theta, p, pitch_um, wavelength)
-        };
         // Tests and the field scatter apart: subjects differ in the field.
         let mut scatter = [0.3; 2];
         let mut covariance = [[0.0; K]; K];
         for step in 0..STEPS {
-            let rows: Vec<([f64; K], f64)> = points
+            let residuals: Vec<DetailResidual> = points
                 .iter()
-                .map(|p| {
-                    let now = ln_detail(&theta, p, pitch_um, wavelength);
-                    let slope = std::array::from_fn(|i| {
-                        const NUDGE: f64 = 1e-3;
-                        let mut moved = theta;
-                        moved[i] += NUDGE;
-                        (ln_detail(&moved, p, pitch_um, wavelength) - now) / NUDGE
-                    });
-                    (slope, p.detail_bits_px.ln() - now)
-                })
+                .map(|p| DetailResidual::of(p, &theta, pitch_um, wavelength))
                 .collect();
             if step > 0 {
-                for (kind, scatter) in scatter.iter_mut().enumerate() {
-                    let mut left: Vec<f64> = points
-                        .iter()
-                        .zip(&rows)
-                        .filter(|(p, _)| usize::from(p.field) == kind)
-                        .map(|(_, (_, r))| *r)
-                        .collect();
-                    // A few points leave less than their scatter behind.
-                    let n = left.len() as f64;
-                    if let Some(found) = mad_sigma(&mut left) {
-                        *scatter = found.max(MIN_SCATTER) * (n / (n - 3.0).max(1.0)).sqrt();
-                    }
-                }
+                rescatter(&mut scatter, &residuals);
             }
-            let mut weighted: Vec<([f64; K], f64, f64)> = rows
-                .iter()
-                .zip(&points)
-                .map(|((slope, r), p)| {
-                    let scatter = scatter[usize::from(p.field)];
-                    let far = r.abs() / scatter;
-                    let huber = if far > HUBER { HUBER / far } else { 1.0 };
-                    (*slope, *r, huber / (scatter * scatter))
-                })
-                .collect();
+            let mut weighted: Vec<([f64; K], f64, f64)> =
+                residuals.iter().map(|r| r.weighted(&scatter)).collect();
             for i in 0..K {
                 let (middle, spread) = PRIOR[i];
                 let spread = if i == 3 && !both_kinds { 1e-6 } else { spread };
@@ -185,7 +200,9 @@ impl DetailModel {
                 break;
             }
         }
-        let mut left: Vec<f64> = points.iter().map(|p| residual(&theta, p)).collect();
+        let left =
+            |p: &DetailPoint| p.detail_bits_px.ln() - ln_detail(&theta, p, pitch_um, wavelength);
+        let mut left: Vec<f64> = points.iter().map(left).collect();
         let scatter = mad_sigma(&mut left).unwrap_or(0.0).max(MIN_SCATTER);
         theta.iter().all(|t| t.is_finite()).then_some(DetailModel {
             theta,
@@ -275,18 +292,11 @@ pub fn break_even(kit: &ImagingSystem, iso: f64, low: f64, high: f64) -> Option<
         let (aperture, noise) = cost_of_a_stop(kit, n, iso);
         aperture - noise
     };
-    let (mut low, mut high) = (low.ln(), high.ln());
+    let (low, high) = (low.ln(), high.ln());
     if over(low.exp()) >= 0.0 || over(high.exp()) <= 0.0 {
         return None;
     }
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        if over(middle.exp()) > 0.0 {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
+    let (low, high) = bisect((low, high), 40, |ln_n| over(ln_n.exp()) <= 0.0);
     Some((0.5 * (low + high)).exp())
 }
 

@@ -12,6 +12,7 @@
 //! A ring that a step drowns in noise is then not read from that step, where only upward chance
 //! would count, but from the scene: S* = w·S + (1−w)·S0·T², w = SNR²/(0.5 + SNR²).
 
+use crate::core::search::golden_section;
 use crate::core::units::{GREEN, PitchUm};
 use crate::noise::signal_noise::RingPowers;
 use crate::noise::spectrum::{FIRST_RING, RINGS, ring_cy_px};
@@ -71,17 +72,8 @@ impl LensFit {
         const CELLS: u32 = 25;
         let grid = |i: u32| WIDEST_PX * f64::from(i) / f64::from(CELLS);
         let best = (0..=CELLS).min_by(|a, b| cost(grid(*a)).total_cmp(&cost(grid(*b))))?;
-        let (mut low, mut high) = (grid(best.saturating_sub(1)), grid((best + 1).min(CELLS)));
-        let golden = 0.5 * (5.0f64.sqrt() - 1.0);
-        for _ in 0..24 {
-            let (a, b) = (high - golden * (high - low), low + golden * (high - low));
-            if cost(a) < cost(b) {
-                high = b;
-            } else {
-                low = a;
-            }
-        }
-        let sigma_f4_px = 0.5 * (low + high);
+        let round_it = (grid(best.saturating_sub(1)), grid((best + 1).min(CELLS)));
+        let sigma_f4_px = golden_section(round_it, 24, cost);
         let (scene, misfit) = scene_for(steps, sigma_f4_px, pitch)?;
         Some(LensFit { scene, sigma_f4_px, misfit, pitch })
     }

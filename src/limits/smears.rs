@@ -14,6 +14,7 @@ use std::collections::BTreeMap;
 
 use super::entry::LimitFrame;
 use crate::core::random::SplitMix64;
+use crate::core::search::bisect;
 use crate::core::stats::Z95;
 use crate::core::verdict::HIT_RATIO;
 use crate::limits::hand_speed::{HandSpeed, Speed};
@@ -244,18 +245,11 @@ impl Replayed {
 /// Where half of them hold still, stops of shutter. `None` where that is nowhere.
 fn half_still(replayed: &Replayed) -> Option<f64> {
     let at = |x: f64| replayed.still((-x).exp2());
-    let (mut slow, mut fast) = (-3.0, 16.0);
+    let (slow, fast) = (-3.0, 16.0);
     if at(slow) >= 0.5 || at(fast) < 0.5 {
         return None;
     }
-    for _ in 0..14 {
-        let middle = 0.5 * (slow + fast);
-        if at(middle) >= 0.5 {
-            fast = middle;
-        } else {
-            slow = middle;
-        }
-    }
+    let (slow, fast) = bisect((slow, fast), 14, |x| at(x) < 0.5);
     Some(0.5 * (slow + fast))
 }
 

@@ -24,6 +24,7 @@ use statrs::function::erf::erf;
 use super::signal_noise::RingPowers;
 use super::spectrum::{FIRST_RING, RINGS, TILE_PX};
 use crate::core::Plane;
+use crate::core::search::bisect_ratio;
 
 /// Side of a block, px.
 const SIDE: usize = 8;
@@ -256,20 +257,14 @@ impl JpegNoiseModel {
                 kept / square
             }));
             let wanted = (noise[i] - ROUNDING).max(1e-4) / square;
-            let (mut low, mut high) = (TAU_RANGE.0, MAX_TAU);
-            for _ in 0..30 {
-                let middle = (low * high).sqrt();
+            let (low, high) = bisect_ratio((TAU_RANGE.0, MAX_TAU), 30, |tau| {
                 // From the end of the tables on it does not matter what detail there is.
-                let spread = match middle < TAU_RANGE.1 {
-                    true => spreads(&classes, middle),
+                let spread = match tau < TAU_RANGE.1 {
+                    true => spreads(&classes, tau),
                     false => [0.0; RHOS],
                 };
-                if noise_of(&spread, middle) > wanted {
-                    high = middle;
-                } else {
-                    low = middle;
-                }
-            }
+                noise_of(&spread, tau) <= wanted
+            });
             tau[i] = (low * high).sqrt();
             rho.push(spreads(&classes, tau[i]));
         }

@@ -22,6 +22,7 @@ use statrs::distribution::{ChiSquared, ContinuousCDF};
 use super::flat_tiles::{FlatTile, SIDE, sample};
 use super::periodogram::Periodogram;
 use super::spectrum::{NoiseSpectrum, REDUCED_SLOPE, RINGS, ring_cy_px};
+use crate::core::stats::split_lowest;
 use crate::core::{Flag, FlagSet, Luma, Measured};
 
 /// Tiles looked at in a frame. Against all tiles of 14 camera frames of 2 to 20 Mpx the figure
@@ -92,12 +93,9 @@ pub fn rendered_noise(luma: &Luma<'_>) -> Option<RenderedNoise> {
     let mut rest = tiles.as_mut_slice();
     for i in 0..levels {
         let count = (i + 1) * total_tiles / levels - i * total_tiles / levels;
-        if count < rest.len() {
-            rest.select_nth_unstable_by(count, |a, b| {
-                a.mean_dn.total_cmp(&b.mean_dn).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
-            });
-        }
-        let (level, after) = rest.split_at_mut(count);
+        let (level, after) = split_lowest(rest, count, |a, b| {
+            a.mean_dn.total_cmp(&b.mean_dn).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
+        });
         rest = after;
         raw.extend(bench.level(luma, level));
     }
@@ -307,10 +305,7 @@ impl Bench {
         let quieter = |a: &FlatTile, b: &FlatTile| {
             a.variance.total_cmp(&b.variance).then((a.y0, a.x0).cmp(&(b.y0, b.x0)))
         };
-        if chosen < population {
-            tiles.select_nth_unstable_by(chosen, quieter);
-        }
-        let quiet = &mut tiles[..chosen];
+        let (quiet, _) = split_lowest(tiles, chosen, quieter);
         quiet.sort_unstable_by(quieter);
         let quiet = &*quiet;
         let mut mean = vec![0.0f64; self.plan.len()];

@@ -9,6 +9,7 @@
 use std::f64::consts::{FRAC_2_PI, PI};
 
 use crate::core::bessel::sinc;
+use crate::core::search::bisect;
 use crate::core::units::{PitchUm, WavelengthUm};
 
 /// First zero of the Airy pattern, in units of λ·N_eff.
@@ -68,15 +69,7 @@ pub fn sigma_settings_px(n_eff: f64, pitch: PitchUm, wavelength: WavelengthUm) -
 /// Root of a function that falls from positive at 0 to negative at `high`, by bisection to the
 /// last bit.
 pub(crate) fn falling_root(high: f64, f: impl Fn(f64) -> f64) -> f64 {
-    let (mut low, mut high) = (0.0, high);
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if f(middle) > 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
+    let (low, high) = bisect((0.0, high), 60, |x| f(x) > 0.0);
     0.5 * (low + high)
 }
 

@@ -6,6 +6,8 @@
 
 use std::fmt::Write;
 
+use crate::core::tone::encode_srgb;
+
 /// Blur at the light end, px: the sharpest a file can show.
 pub const SHARPEST_SIGMA_PX: f64 = 0.5;
 
@@ -35,9 +37,7 @@ pub fn colour(blur_sigma_px: f64) -> [u8; 3] {
 pub fn colour_at(place: f64) -> [u8; 3] {
     linear_at(place).map(|v| {
         let v = v.clamp(0.0, 1.0);
-        // IEC 61966-2-1 (sRGB) transfer.
-        let encoded = if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 };
-        (encoded * 255.0).round() as u8
+        (encode_srgb(v) * 255.0).round() as u8
     })
 }
 

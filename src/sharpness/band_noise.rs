@@ -12,7 +12,8 @@
 use serde::{Deserialize, Serialize};
 
 use super::cells::CellStats;
-use crate::core::stats::median;
+use crate::core::Luma;
+use crate::core::stats::{median, split_lowest};
 
 /// Gain of white noise of unit variance in [e1, e2, ec, lap], by level (computed from the filter
 /// coefficients).
@@ -156,7 +157,8 @@ fn quiet_ratio(cells: &[CellStats]) -> Option<f32> {
         return None;
     }
     let take = ((quiet.len() as f64 * QUIET_SHARE) as usize).max(MIN_QUIET);
-    let mut ratios: Vec<f64> = lowest(&mut quiet, take)
+    let (lowest, _) = split_lowest(&mut quiet, take, Ord::cmp);
+    let mut ratios: Vec<f64> = lowest
         .iter()
         .map(|r| &cells[index_of(*r)])
         .map(|c| f64::from(c.v1() / c.v2().max(1e-6)))
@@ -171,17 +173,14 @@ pub fn quietest_by_tone(cells: &[CellStats], share: f64, least: usize) -> Vec<Ve
     let mut rest = order.as_mut_slice();
     let mut bins = Vec::with_capacity(BINS);
     while !rest.is_empty() {
-        if per_bin < rest.len() {
-            rest.select_nth_unstable(per_bin);
-        }
-        let (bin, after) = rest.split_at_mut(per_bin.min(rest.len()));
+        let (bin, after) = split_lowest(rest, per_bin, Ord::cmp);
         rest = after;
         for r in bin.iter_mut() {
             let i = index_of(*r);
             *r = rank(cells[i].v2(), i);
         }
-        let take = ((bin.len() as f64 * share) as usize).max(least).min(bin.len());
-        let chosen = lowest(bin, take);
+        let take = ((bin.len() as f64 * share) as usize).max(least);
+        let (chosen, _) = split_lowest(bin, take, Ord::cmp);
         chosen.sort_unstable();
         bins.push(chosen.iter().map(|r| index_of(*r)).collect());
     }
@@ -204,14 +203,6 @@ fn index_of(rank: u64) -> usize {
 /// Ranks of the tiles that can be used.
 fn ranked(cells: &[CellStats], key: impl Fn(&CellStats) -> f32) -> impl Iterator<Item = u64> {
     cells.iter().enumerate().filter(|(_, c)| usable(c)).map(move |(i, c)| rank(key(c), i))
-}
-
-/// The lowest `take` of some ranks, in no order.
-fn lowest(ranks: &mut [u64], take: usize) -> &mut [u64] {
-    if take < ranks.len() {
-        ranks.select_nth_unstable(take);
-    }
-    &mut ranks[..take]
 }
 
 /// The noise of one level from its tiles; `None` when too few can be used.
@@ -251,6 +242,41 @@ pub fn level_noise(cells: &[CellStats], level: usize) -> Option<LevelNoise> {
     Some(LevelNoise { n1: line(0), n2: line(1), nc: line(2), lap: line(3) })
 }
 
+/// Noise of one flat spot, quick enough for every frame of a clip: its standard deviation in 8-bit
+/// steps, from the inner part of a square (one sample of rim is looked at).
+///
+/// The variance of central differences about the spot's own tilt, which for white noise is twice
+/// half of its variance along each axis, so the sum of both axes reads it directly (gain
+/// [`WHITE_GAINS`]). Where a codec has smoothed the noise this reads low: it compares frames with
+/// each other, it is no figure of the sensor. `None` for squares of fewer than 8 samples a side, and where black or white is touched.
+pub fn spot_sigma_dn(square: &Luma<'_>) -> Option<f64> {
+    let (w, h) = (square.width_px(), square.height_px());
+    if w < 8 || h < 8 {
+        return None;
+    }
+    let mut rows: Vec<Vec<i16>> = vec![vec![0; w]; h];
+    for (y, row) in rows.iter_mut().enumerate() {
+        square.row_eighths(y, 0, row);
+    }
+    let (low, high) = rows.iter().flatten().fold((i16::MAX, 0), |b, v| (b.0.min(*v), b.1.max(*v)));
+    if low <= 0 || high >= 2040 {
+        return None;
+    }
+    let (mut n, mut sums, mut squares) = (0f64, [0f64; 2], 0f64);
+    for y in 1..h - 1 {
+        for x in 1..w - 1 {
+            let gx = f64::from(rows[y][x + 1] - rows[y][x - 1]) / 16.0;
+            let gy = f64::from(rows[y + 1][x] - rows[y - 1][x]) / 16.0;
+            sums[0] += gx;
+            sums[1] += gy;
+            squares += gx * gx + gy * gy;
+            n += 1.0;
+        }
+    }
+    let tilt = (sums[0] / n).powi(2) + (sums[1] / n).powi(2);
+    Some(((squares / n - tilt).max(0.0) / WHITE_GAINS[0][0]).sqrt())
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -288,5 +314,23 @@ mod tests {
             .collect();
         assert_eq!(quietest_by_tone(&cells, 0.1, 5), want);
         assert_eq!(quietest_by_tone(&[], 0.1, 5), Vec::<Vec<usize>>::new());
+    }
+
+    #[test]
+    fn white_noise_on_a_slope_is_read() {
+        let (mut g, mut sum) = (SplitMix64::new(8), 0.0);
+        for _ in 0..20 {
+            let data: Vec<u16> = (0..34 * 34)
+                .map(|i| {
+                    let dn = 80.0 + 0.4 * f64::from(i % 34) + 3.0 * g.normal();
+                    (dn * 257.0) as u16
+                })
+                .collect();
+            let square = Luma::U16 { data: &data, width_px: 34, height_px: 34 };
+            sum += spot_sigma_dn(&square).unwrap() / 20.0;
+        }
+        assert!((sum / 3.0 - 1.0).abs() < 0.03, "{sum}");
+        let white = vec![u16::MAX; 34 * 34];
+        assert_eq!(spot_sigma_dn(&Luma::U16 { data: &white, width_px: 34, height_px: 34 }), None);
     }
 }

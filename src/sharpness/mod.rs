@@ -16,5 +16,4 @@ pub mod smear_spectrum;
 pub mod spectral_blur;
 pub mod subject;
 pub mod subject_blur;
-pub mod tile_noise;
 pub mod transfer_family;

@@ -9,6 +9,7 @@
 
 use super::ring_spectrum::{RING_COUNT, ring_centres_cy_px};
 use crate::core::bessel::sinc;
+use crate::core::search::bisect;
 use crate::optics::defocus::otf_defocus;
 use crate::optics::diffraction::{GAUSSIAN_F50, mtf_gaussian};
 
@@ -142,11 +143,7 @@ fn half_transfer(transfer: impl Fn(f64) -> f64, cutoff: f64, w20: f64) -> f64 {
     while high < end && transfer(high) > 0.5 {
         high += step;
     }
-    let mut low = high - step;
-    for _ in 0..30 {
-        let middle = 0.5 * (low + high);
-        if transfer(middle) > 0.5 { low = middle } else { high = middle }
-    }
+    let (low, high) = bisect((high - step, high), 30, |f| transfer(f) > 0.5);
     0.5 * (low + high)
 }
 

@@ -51,7 +51,8 @@ impl RenderedPicture {
     }
 }
 
-/// The tone curve of IEC 61966-2-1 (sRGB), 0..1 to 0..1.
+/// The tone curve of IEC 61966-2-1 (sRGB), 0..1 to 0..1: in single precision, in which a frame's
+/// light is drawn, and apart from the curve that the measuring undoes.
 pub fn srgb_encoded(linear: f32) -> f32 {
     let v = linear.clamp(0.0, 1.0);
     if v <= 0.003_130_8 { 12.92 * v } else { 1.055 * v.powf(1.0 / 2.4) - 0.055 }

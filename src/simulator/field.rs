@@ -3,6 +3,7 @@
 //! shakes.
 
 use crate::core::random::SplitMix64;
+use crate::core::search::{bisect, bisect_ratio};
 use crate::simulator::burst::{BurstSpec, SimulatedBurst, SimulatedShot, scale_at};
 use crate::simulator::camera::{HandMotion, Pose};
 use crate::simulator::optics::SimulatedLens;
@@ -295,27 +296,14 @@ fn placed(rng: &mut SplitMix64) -> SurfacePlacing {
 
 /// The disc sigma, px, at which a lens blurs as much as `sigma_px`.
 fn least_disc_px(lens: &SimulatedLens, sigma_px: f64) -> f64 {
-    let (mut low, mut high) = (0.0, 20.0);
-    for _ in 0..40 {
-        let middle = 0.5 * (low + high);
-        let w20 = lens.w20(lens.dz_um_for_disc_sigma(middle));
-        if lens.sigma_px(w20) < sigma_px { low = middle } else { high = middle }
-    }
-    high
+    let blur_px = |disc_px: f64| lens.sigma_px(lens.w20(lens.dz_um_for_disc_sigma(disc_px)));
+    bisect((0.0, 20.0), 40, |disc_px| blur_px(disc_px) < sigma_px).1
 }
 
 /// The ISO at which the ordinary sensor shows this much noise at middle grey.
 pub fn iso_for(noise_dn: f64) -> f64 {
-    let (mut low, mut high) = (50.0f64, 200_000.0f64);
-    for _ in 0..40 {
-        let middle = (low * high).sqrt();
-        if crate::simulator::clip::noise_at_iso_dn(middle) < noise_dn {
-            low = middle
-        } else {
-            high = middle
-        }
-    }
-    low
+    let shown_dn = crate::simulator::clip::noise_at_iso_dn;
+    bisect_ratio((50.0, 200_000.0), 40, |iso| shown_dn(iso) < noise_dn).0
 }
 
 #[cfg(test)]

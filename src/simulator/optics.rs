@@ -9,6 +9,7 @@
 
 use std::f64::consts::PI;
 
+use crate::core::search::bisect;
 use crate::core::units::GREEN;
 
 /// Frequency times sigma at which a Gaussian's transfer falls to one half (facts M14).
@@ -82,11 +83,7 @@ pub fn first_half(transfer: impl Fn(f64) -> f64, end: f64) -> f64 {
     for i in 1..=STEPS {
         let f = i as f64 * step;
         if transfer(f) < 0.5 {
-            let mut high = f;
-            for _ in 0..40 {
-                let middle = 0.5 * (low + high);
-                if transfer(middle) < 0.5 { high = middle } else { low = middle }
-            }
+            let (low, high) = bisect((low, f), 40, |f| transfer(f) >= 0.5);
             return 0.5 * (low + high);
         }
         low = f;

@@ -11,6 +11,9 @@
 //! hundredths of a sample; rotation up to about 5 degrees and scale within 5 % are followed.
 //! Where the subject and its surroundings move apart the larger textured area decides.
 
+use crate::core::halved;
+use crate::core::stats::solve_upper;
+
 /// A small copy of a frame.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct DownsampledFrame {
@@ -28,16 +31,12 @@ impl DownsampledFrame {
     /// Half the size, by averaging.
     #[must_use]
     pub fn halved(&self) -> DownsampledFrame {
-        let (width, height) = (self.width / 2, self.height / 2);
-        let mut data = Vec::with_capacity(width * height);
-        for y in 0..height {
-            let a = &self.data[2 * y * self.width..][..2 * width];
-            let b = &self.data[(2 * y + 1) * self.width..][..2 * width];
-            for (a, b) in a.as_chunks::<2>().0.iter().zip(b.as_chunks::<2>().0) {
-                data.push((a[0] + a[1] + b[0] + b[1]) / 4.0);
-            }
+        DownsampledFrame {
+            width: self.width / 2,
+            height: self.height / 2,
+            step_px: 2.0 * self.step_px,
+            data: halved(&self.data, self.width, self.height),
         }
-        DownsampledFrame { width, height, step_px: 2.0 * self.step_px, data }
     }
 
     /// The value at a place between samples, and whether it lies inside.
@@ -140,8 +139,8 @@ struct GridPoint {
 #[derive(Debug, Clone)]
 pub struct ReferenceFrame {
     anchor_px: (f64, f64),
-    /// How many of dx, dy, rotation, scale are fitted.
-    unknowns: usize,
+    /// Whether rotation and scale are fitted too.
+    turns: bool,
     levels: [Vec<GridPoint>; 2],
     /// Coarsest copy of the surroundings, for jumps.
     coarse: DownsampledFrame,
@@ -161,7 +160,7 @@ impl ReferenceFrame {
         let level = |l: usize| points(&copies.levels[l], anchor_px, reach_px);
         ReferenceFrame {
             anchor_px,
-            unknowns: if turns { 4 } else { 2 },
+            turns,
             levels: [level(0), level(1)],
             coarse: copies.levels[2].halved(),
             reach_px,
@@ -233,18 +232,19 @@ impl ReferenceFrame {
             let errors: Vec<f32> =
                 seen.iter().map(|(q, v)| (v - mean_v) * gain - (q.value - mean_t)).collect();
             let limit = HUBER * typical(&errors).max(1e-3);
+            let unknowns = if self.turns { 4 } else { 2 };
             let (mut normal, mut right) = ([[0f64; 4]; 4], [0f64; 4]);
             for ((q, _), e) in seen.iter().zip(&errors) {
                 let w = if e.abs() > limit { limit / e.abs() } else { 1.0 };
-                for i in 0..self.unknowns {
+                for i in 0..unknowns {
                     let slope = w * q.slope[i];
                     right[i] += f64::from(slope * e);
                     // The upper half is enough.
-                    let row = normal[i].iter_mut().zip(&q.slope).take(self.unknowns).skip(i);
+                    let row = normal[i].iter_mut().zip(&q.slope).take(unknowns).skip(i);
                     row.for_each(|(n, s)| *n += f64::from(slope * s));
                 }
             }
-            let d = solved(normal, right, self.unknowns)?;
+            let d = self.solved(normal, right)?;
             let moved = d[0].hypot(d[1]);
             // A step that leaves the neighbourhood would be noise.
             let held = (2.0 / moved.max(2.0)).min(1.0);
@@ -263,6 +263,16 @@ impl ReferenceFrame {
             scale: 1.0 + p[3],
             correlation,
         })
+    }
+
+    /// The step in dx, dy, rotation and scale that the normal equations give.
+    fn solved(&self, normal: [[f64; 4]; 4], right: [f64; 4]) -> Option<[f64; 4]> {
+        if self.turns {
+            return solve_upper(normal, right);
+        }
+        let [[xx, xy, ..], [_, yy, ..], ..] = normal;
+        let [dx, dy] = solve_upper([[xx, xy], [xy, yy]], [right[0], right[1]])?;
+        Some([dx, dy, 0.0, 0.0])
     }
 
     /// The best of all whole-sample translations of the coarsest copy within reach of `near`.
@@ -387,34 +397,6 @@ fn gradient(small: &DownsampledFrame, x: usize, y: usize) -> (f32, f32) {
     let (w, at) = (small.width, y * small.width + x);
     let d = &small.data;
     ((d[at + 1] - d[at - 1]) / 2.0, (d[at + w] - d[at - w]) / 2.0)
-}
-
-/// Solves the first `n` of four symmetric equations (upper half given) by Cholesky; the rest of
-/// the answer is 0. `None` when they do not determine it.
-fn solved(a: [[f64; 4]; 4], b: [f64; 4], n: usize) -> Option<[f64; 4]> {
-    let mut l = [[0f64; 4]; 4];
-    for i in 0..n {
-        for j in 0..=i {
-            let sum = a[j][i] - (0..j).map(|k| l[i][k] * l[j][k]).sum::<f64>();
-            if i == j {
-                if sum.is_nan() || sum <= 1e-9 * a[i][i] {
-                    return None;
-                }
-                l[i][i] = sum.sqrt();
-            } else {
-                l[i][j] = sum / l[j][j];
-            }
-        }
-    }
-    let mut y = [0f64; 4];
-    for i in 0..n {
-        y[i] = (b[i] - (0..i).map(|k| l[i][k] * y[k]).sum::<f64>()) / l[i][i];
-    }
-    let mut x = [0f64; 4];
-    for i in (0..n).rev() {
-        x[i] = (y[i] - (i + 1..n).map(|k| l[k][i] * x[k]).sum::<f64>()) / l[i][i];
-    }
-    Some(x)
 }
 
 #[cfg(test)]

@@ -17,7 +17,7 @@ use rustfft::num_complex::Complex;
 use rustfft::{FftDirection, FftPlanner};
 
 use crate::core::Plane;
-use crate::core::stats::solve;
+use crate::core::stats::{solve, solve_upper};
 
 /// Where a place of the reference is found in the moving plane: c + scale·R·(p − c) + shift, c
 /// the middle of the plane, R a turn from x towards y.
@@ -104,8 +104,24 @@ pub fn phase_shift(reference: &Plane, moving: &Plane) -> Option<(f64, f64)> {
     if side < 32 || (moving.width_px, moving.height_px) != (w, h) {
         return None;
     }
-    let (x0, y0) = ((w - side) / 2, (h - side) / 2);
-    // Two real planes ride through one transform as its real and imaginary part.
+    let mut grid = windowed(reference, moving, side);
+    let mut planner = FftPlanner::<f32>::new();
+    transform(&mut grid, side, &mut planner, FftDirection::Forward);
+    let mut cross = cross_spectrum(&grid, side);
+    let phases = cross.clone();
+    transform(&mut cross, side, &mut planner, FftDirection::Inverse);
+    let peak = (0..cross.len()).max_by(|i, j| cross[*i].re.total_cmp(&cross[*j].re))?;
+    let start = (-signed(peak % side, side), -signed(peak / side, side));
+    let (dx, dy) = slope_of_phase(&phases, side, start)?;
+    // A place of the reference at p appears at p + shift: b(p) = a(p − shift), whose spectrum is
+    // that of a turned by −2πf·shift.
+    Some((-dx, -dy))
+}
+
+/// The middle square of two real planes under a raised cosine. They ride through one transform as
+/// its real and imaginary part.
+fn windowed(reference: &Plane, moving: &Plane, side: usize) -> Vec<Complex<f32>> {
+    let (x0, y0) = ((reference.width_px - side) / 2, (reference.height_px - side) / 2);
     let window: Vec<f32> = (0..side)
         .map(|i| {
             let phase = std::f64::consts::TAU * (i as f64 + 0.5) / side as f64;
@@ -128,16 +144,23 @@ pub fn phase_shift(reference: &Plane, moving: &Plane) -> Option<(f64, f64)> {
             grid.push(Complex::new((a[x] - mean_a) * k, (b[x] - mean_b) * k));
         }
     }
-    let mut planner = FftPlanner::<f32>::new();
-    transform(&mut grid, side, &mut planner, FftDirection::Forward);
-    let signed = |k: usize| {
-        let k = k as f64;
-        if 2.0 * k > side as f64 { k - side as f64 } else { k }
-    };
-    let weight = |kx: usize, ky: usize| {
-        let f2 = (signed(kx).powi(2) + signed(ky).powi(2)) / (side * side) as f64;
-        if kx + ky == 0 { 0.0 } else { (-0.5 * f2 / (PHASE_BAND * PHASE_BAND)).exp() }
-    };
+    grid
+}
+
+/// A frequency by its place in a transform of that length, periods per length.
+fn signed(k: usize, side: usize) -> f64 {
+    let k = k as f64;
+    if 2.0 * k > side as f64 { k - side as f64 } else { k }
+}
+
+/// Weight of a frequency in the phase.
+fn weight(kx: usize, ky: usize, side: usize) -> f64 {
+    let f2 = (signed(kx, side).powi(2) + signed(ky, side).powi(2)) / (side * side) as f64;
+    if kx + ky == 0 { 0.0 } else { (-0.5 * f2 / (PHASE_BAND * PHASE_BAND)).exp() }
+}
+
+/// The weighted cross spectrum of two planes from their joint transform.
+fn cross_spectrum(grid: &[Complex<f32>], side: usize) -> Vec<Complex<f32>> {
     let mut cross: Vec<Complex<f32>> = Vec::with_capacity(side * side);
     for ky in 0..side {
         for kx in 0..side {
@@ -150,20 +173,25 @@ pub fn phase_shift(reference: &Plane, moving: &Plane) -> Option<(f64, f64)> {
             // Between the plain cross spectrum, which the lowest frequencies rule, and its phase
             // alone, in which frequencies that hold nothing count like all others.
             let flattened = if size > 0.0 { product / size.sqrt() } else { product };
-            cross.push(flattened * weight(kx, ky) as f32);
+            cross.push(flattened * weight(kx, ky, side) as f32);
         }
     }
-    let phases = cross.clone();
-    transform(&mut cross, side, &mut planner, FftDirection::Inverse);
-    let peak = (0..cross.len()).max_by(|i, j| cross[*i].re.total_cmp(&cross[*j].re))?;
-    let (mut dx, mut dy) = (-signed(peak % side), -signed(peak / side));
-    // The phase that is left is a slope: fitted where it is clear of wrapping round.
+    cross
+}
+
+/// The shift whose phase is that of a cross spectrum, from a start near it: what is left of the
+/// phase is a slope, fitted where it is clear of wrapping round.
+fn slope_of_phase(
+    phases: &[Complex<f32>],
+    side: usize,
+    (mut dx, mut dy): (f64, f64),
+) -> Option<(f64, f64)> {
     for _ in 0..4 {
         let (mut normal, mut right) = ([[0.0; 2]; 2], [0.0; 2]);
         for ky in 0..side {
             for kx in 0..side {
-                let (fx, fy) = (signed(kx) / side as f64, signed(ky) / side as f64);
-                let w = weight(kx, ky);
+                let (fx, fy) = (signed(kx, side) / side as f64, signed(ky, side) / side as f64);
+                let w = weight(kx, ky, side);
                 if w < 1e-3 {
                     continue;
                 }
@@ -188,9 +216,7 @@ pub fn phase_shift(reference: &Plane, moving: &Plane) -> Option<(f64, f64)> {
         dx += step[0];
         dy += step[1];
     }
-    // A place of the reference at p appears at p + shift: b(p) = a(p − shift), whose spectrum is
-    // that of a turned by −2πf·shift.
-    Some((-dx, -dy))
+    Some((dx, dy))
 }
 
 /// Both directions of a square grid.
@@ -278,16 +304,10 @@ fn refined(a: &Plane, b: &Plane, start: RegisteredMotion) -> Option<Registered> 
                 sab += wanted * value;
             }
         }
-        let upper = normal;
-        for (i, row) in normal.iter_mut().enumerate() {
-            for (j, v) in row.iter_mut().enumerate().take(i) {
-                *v = upper[j][i];
-            }
-        }
         let spread = |s: f64, ss: f64| ss - s * s / n;
         let norm = (spread(sa, saa) * spread(sb, sbb)).sqrt();
         correlation = if norm > 0.0 { (sab - sa * sb / n) / norm } else { 0.0 };
-        let step = solve(normal, right)?;
+        let step = solve_upper(normal, right)?;
         motion.dx_px += step[0];
         motion.dy_px += step[1];
         motion.turn_rad += step[2];

@@ -4,6 +4,8 @@
 //! scale. What survives is the pattern of coarse light and dark, so frames are followed on a
 //! quarter- or eighth-size copy with its local mean and contrast taken out.
 
+use crate::core::halved;
+
 /// A small copy of a frame with local mean and contrast taken out.
 #[derive(Debug, Clone, PartialEq, Default)]
 pub struct TrackingTemplate {
@@ -113,16 +115,12 @@ impl TrackingTemplate {
     /// Half the size, by averaging.
     #[must_use]
     pub fn halved(&self) -> TrackingTemplate {
-        let (width, height) = (self.width / 2, self.height / 2);
-        let mut data = Vec::with_capacity(width * height);
-        for y in 0..height {
-            let a = &self.data[2 * y * self.width..];
-            let b = &self.data[(2 * y + 1) * self.width..];
-            for x in 0..width {
-                data.push((a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1]) / 4.0);
-            }
+        TrackingTemplate {
+            width: self.width / 2,
+            height: self.height / 2,
+            step_px: 2.0 * self.step_px,
+            data: halved(&self.data, self.width, self.height),
         }
-        TrackingTemplate { width, height, step_px: 2.0 * self.step_px, data }
     }
 }
 

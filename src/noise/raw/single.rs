@@ -4,6 +4,7 @@ use super::curve::{BINS, fit, keep, point};
 use super::tile::{HIGH_COUNT, NoiseTile, SIDE, bands, cosine, tiles};
 use super::{RawMethod, RawNoise, TonePoint};
 use crate::core::Plane;
+use crate::core::stats::split_lowest;
 
 /// Share of a bin's tiles taken as its flat places, and how many at least.
 const QUIETEST: f64 = 0.05;
@@ -42,14 +43,10 @@ pub fn raw_noise(planes: &[Plane]) -> Option<RawNoise> {
                 span.iter().map(|t| (t.choose / expected(t.level), t)).collect();
             let wanted = ((QUIETEST * span.len() as f64).round() as usize).max(MIN_SELECTED_TILES);
             let wanted = wanted.min(order.len());
-            if wanted < order.len() {
-                order.select_nth_unstable_by(wanted, |x, y| {
-                    x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level))
-                });
-            }
-            points.extend(
-                point(order[..wanted].iter().map(|o| o.1), HIGH_COUNT).map(|p| (p, wanted)),
-            );
+            let (quiet, _) = split_lowest(&mut order, wanted, |x, y| {
+                x.0.total_cmp(&y.0).then(x.1.level.total_cmp(&y.1.level))
+            });
+            points.extend(point(quiet.iter().map(|o| o.1), HIGH_COUNT).map(|p| (p, wanted)));
         }
         let share = keep(&mut points);
         let fit = fit(&points)?;

@@ -1,7 +1,7 @@
 //! A picture seen along a direction: strips beside one another, each with its profile.
 
 use super::profile::BrightnessProfile;
-use crate::core::Luma;
+use crate::core::{Luma, halved};
 
 /// Added to 8-bit values before the logarithm, so that black stays finite and its noise small.
 const LIFT_DN: f32 = 8.0;
@@ -43,13 +43,12 @@ impl LogPicture {
 
     /// Half as large.
     pub fn halved(&self) -> LogPicture {
-        let (w, h) = (self.width / 2, self.height / 2);
-        let mut data = Vec::with_capacity(w * h);
-        for y in 0..h {
-            let (a, b) = (&self.data[2 * y * self.width..], &self.data[(2 * y + 1) * self.width..]);
-            data.extend((0..w).map(|x| 0.25 * (a[2 * x] + a[2 * x + 1] + b[2 * x] + b[2 * x + 1])));
+        LogPicture {
+            width: self.width / 2,
+            height: self.height / 2,
+            factor: 2 * self.factor,
+            data: halved(&self.data, self.width, self.height),
         }
-        LogPicture { width: w, height: h, factor: 2 * self.factor, data }
     }
 
     /// Middle of the picture, samples.
