@@ -12,6 +12,8 @@ pub mod record;
 mod sentences;
 pub mod table;
 pub mod terminal;
+#[cfg(all(test, feature = "raw"))]
+mod tests;
 mod transfer_chart;
 
 use std::collections::BTreeMap;
@@ -26,10 +28,9 @@ use crate::core::progress::{Progress, ProgressStep};
 use crate::core::{path_text, stats};
 use crate::error::{Error, Result, SkipReason};
 use crate::image::{self, FileKind, Frame, Want};
-use crate::noise::raw::ROUNDING_DN2;
-use crate::noise::raw::{IsoModel, RawNoise};
-#[cfg(feature = "raw")]
-use crate::noise::raw::{RawMethod, raw_noise, raw_noise_of_pair};
+use crate::noise::raw::{
+    IsoModel, ROUNDING_DN2, RawMethod, RawNoise, raw_noise, raw_noise_of_pair,
+};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
 use crate::report::header::Header;
 use crate::report::parts::{FrameSource, SkippedRecord};
@@ -184,7 +185,6 @@ impl NoiseRun<'_> {
         (setting, bad)
     }
 
-    #[cfg(feature = "raw")]
     fn raw_setting(
         &self,
         frames: &[Frame],
@@ -198,13 +198,14 @@ impl NoiseRun<'_> {
             if self.listener.stopped() {
                 break;
             }
-            match image::load_raw_held(frame) {
-                Ok((raw, mut held)) => {
+            match image::open(frame, Want::Luma, Vec::new()) {
+                Ok((opened, mut held)) => {
+                    let Some(raw) = opened.raw() else { continue };
                     setting.frames += 1;
                     let black = raw.black_dn.iter().sum::<f32>() / 4.0;
                     setting.range_dn = Some(f64::from(raw.white_dn - black));
                     let planes = raw.planes();
-                    drop(raw);
+                    drop(opened);
                     held.shrink(planes.iter().map(|p| size_of_val(&p.data[..]) as u64).sum());
                     let pair = before
                         .as_ref()
@@ -232,9 +233,6 @@ impl NoiseRun<'_> {
         }
     }
 
-    #[cfg(not(feature = "raw"))]
-    fn raw_setting(&self, _: &[Frame], _: &mut IsoSetting, _: &mut Vec<(String, SkipReason)>) {}
-
     fn told(&self) {
         let done = self.done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1;
         self.listener.progress(ProgressStep { done, total: self.total });
@@ -242,7 +240,6 @@ impl NoiseRun<'_> {
 }
 
 /// Whether two frames got the same light, as far as the files tell.
-#[cfg(feature = "raw")]
 fn same_settings(a: &Frame, b: &Frame) -> bool {
     let of = |f: &Frame| exposure_record(f, &UserOverrides::default());
     let (a, b) = (of(a), of(b));
@@ -366,7 +363,6 @@ fn raw_row(setting: &IsoSetting, series: Option<&IsoModel>) -> Option<IsoNoise> 
 }
 
 fn method_of(noise: &RawNoise) -> NoiseMethod {
-    use crate::noise::raw::RawMethod;
     match noise.method {
         RawMethod::Pair => NoiseMethod::Pair,
         RawMethod::Single => NoiseMethod::Single,

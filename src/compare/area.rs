@@ -1,5 +1,7 @@
 //! Boxes in a frame: where a region or an edge is wanted, and the pixels that it takes.
 
+use crate::image::PixelBox;
+
 /// Pixels kept round the region for registration and resampling.
 pub(super) const MARGIN_PX: usize = 32;
 /// Largest box of an edge, px a side.
@@ -23,6 +25,13 @@ pub struct RegionArea {
     pub w: usize,
     /// Height.
     pub h: usize,
+}
+
+impl RegionArea {
+    /// As `image` takes it.
+    pub(super) fn px(self) -> PixelBox {
+        (self.x0, self.y0, self.w, self.h)
+    }
 }
 
 /// A box in a frame of that size, whole cells of a mosaic.

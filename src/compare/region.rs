@@ -3,10 +3,10 @@
 
 use super::area::{MARGIN_PX, RegionArea, RegionRequest, RelativeRect, edge_area};
 use super::edges;
-use crate::core::{Luma, Plane, Tone};
+use crate::core::{Plane, Tone};
 use crate::error::SkipReason;
 use crate::image::raw::RawFrame;
-use crate::image::{self, Decoded, FileKind, Frame, Held, Want};
+use crate::image::{self, Frame, OpenedFrame, Want};
 use crate::noise::raw::{RawNoise, raw_noise};
 use crate::noise::rendered::{RenderedNoise, rendered_noise};
 use crate::sharpness::band_noise::BandNoise;
@@ -97,92 +97,27 @@ pub struct RegionReference {
     pub look: RegionCrop,
 }
 
-/// A decoded frame.
-enum RegionPixels {
-    Rendered(Decoded),
-    #[cfg_attr(not(feature = "raw"), allow(dead_code))]
-    Raw(Box<RawFrame>),
+/// The patterns that a frame is followed by: of its green, and the same at half size.
+fn patterns(pixels: &OpenedFrame) -> [TrackingTemplate; 2] {
+    let (w, h) = pixels.size();
+    let side = (w.max(h) / 4).clamp(64, MAX_PATTERN);
+    let (rgb, small_w, small_h, step_px) = pixels.rgb_small(side);
+    let green: Vec<u8> = rgb.iter().skip(1).step_by(3).copied().collect();
+    let fine = TrackingTemplate::new(&green, small_w, small_h, step_px);
+    let half = fine.halved();
+    [fine, half]
 }
 
-impl RegionPixels {
-    /// The frame with the memory that it takes.
-    fn load(frame: &Frame, want: Want) -> Result<(RegionPixels, Held), SkipReason> {
-        #[cfg(feature = "raw")]
-        if frame.kind == FileKind::Raw {
-            let (raw, held) = image::load_raw_held(frame)?;
-            return Ok((RegionPixels::Raw(Box::new(raw)), held));
-        }
-        debug_assert!(cfg!(feature = "raw") || frame.kind != FileKind::Raw);
-        let (decoded, held) = image::load_held(frame, want, Vec::new())?;
-        Ok((RegionPixels::Rendered(decoded), held))
-    }
-
-    fn size(&self) -> (usize, usize) {
-        match self {
-            RegionPixels::Rendered(d) => (d.width_px as usize, d.height_px as usize),
-            RegionPixels::Raw(r) => (r.width_px, r.height_px),
-        }
-    }
-
-    fn patterns(&self) -> [TrackingTemplate; 2] {
-        let (w, h) = self.size();
-        let side = (w.max(h) / 4).clamp(64, MAX_PATTERN);
-        let (rgb, pw, ph) = match self {
-            RegionPixels::Rendered(d) => d.rgb_small(side),
-            RegionPixels::Raw(r) => r.quick_rgb(side),
-        };
-        let green: Vec<u8> = rgb.iter().skip(1).step_by(3).copied().collect();
-        let step_px = match self {
-            RegionPixels::Rendered(_) => w as f64 / pw as f64,
-            // Whole cells are averaged; the rest at the border is left out.
-            RegionPixels::Raw(_) => 2.0 * (w / 2).max(h / 2).div_ceil(side).max(1) as f64,
-        };
-        let fine = TrackingTemplate::new(&green, pw, ph, step_px);
-        let half = fine.halved();
-        [fine, half]
-    }
-
-    /// Luma that detail is measured on: linear of raw, encoded of rendered frames.
-    fn plane(&self, a: RegionArea) -> Plane {
-        match self {
-            RegionPixels::Rendered(d) => d.luma().cut(a.x0, a.y0, a.w, a.h),
-            RegionPixels::Raw(r) => r.cut(a.x0, a.y0, a.w, a.h).linear_luma(),
-        }
-    }
-
-    /// Red, green and blue of the middle of a cut with its margin.
-    fn colour(&self, cut: RegionArea) -> [Plane; 3] {
-        let side = CROP_PX.min(cut.w - 2 * MARGIN_PX).min(cut.h - 2 * MARGIN_PX) + 2 * MARGIN_PX;
-        let (x0, y0) = (cut.x0 + (cut.w - side) / 2, cut.y0 + (cut.h - side) / 2);
-        let (rgb, w, h) = match self {
-            RegionPixels::Rendered(d) => d.rgb_crop(x0, y0, side, side),
-            // Regions are whole tiles, so this begins with a whole cell of the mosaic.
-            RegionPixels::Raw(r) => {
-                image::developed(&r.cut(x0, y0, side, side)).rgb_crop(0, 0, side, side)
-            }
-        };
-        std::array::from_fn(|c| Plane {
-            data: rgb.iter().skip(c).step_by(3).map(|v| f32::from(*v)).collect(),
-            ..Plane::zeros(w, h, Tone::Encoded)
-        })
-    }
-
-    /// Encoded luma of a part, for the focus measures.
-    fn encoded<T>(&self, a: RegionArea, measure: impl FnOnce(&Luma<'_>) -> T) -> T {
-        match self {
-            RegionPixels::Rendered(d) if (a.w, a.h) == self.size() => measure(&d.luma()),
-            RegionPixels::Rendered(d) => {
-                let data = d.luma().cut(a.x0, a.y0, a.w, a.h).to_luma();
-                measure(&Luma::U8 { data: &data, channels: 1, width_px: a.w, height_px: a.h })
-            }
-            RegionPixels::Raw(r) => {
-                let part = r.cut(a.x0, a.y0, a.w, a.h);
-                let data = part.luma16();
-                let (width_px, height_px) = (part.width_px, part.height_px);
-                measure(&Luma::U16 { data: &data, width_px, height_px })
-            }
-        }
-    }
+/// Red, green and blue of the middle of a cut with its margin. Regions are whole tiles, so it
+/// begins with a whole cell of a mosaic.
+fn colour(pixels: &OpenedFrame, cut: RegionArea) -> [Plane; 3] {
+    let side = CROP_PX.min(cut.w - 2 * MARGIN_PX).min(cut.h - 2 * MARGIN_PX) + 2 * MARGIN_PX;
+    let (x0, y0) = (cut.x0 + (cut.w - side) / 2, cut.y0 + (cut.h - side) / 2);
+    let (rgb, w, h) = pixels.rgb_crop((x0, y0, side, side));
+    std::array::from_fn(|c| Plane {
+        data: rgb.iter().skip(c).step_by(3).map(|v| f32::from(*v)).collect(),
+        ..Plane::zeros(w, h, Tone::Encoded)
+    })
 }
 
 /// Reads the reference and places the region in it.
@@ -195,14 +130,11 @@ pub fn reference(
     edge: Option<RelativeRect>,
     keeps: RegionKeeps,
 ) -> Result<Option<RegionReference>, SkipReason> {
-    let (pixels, _held) = RegionPixels::load(frame, keeps.want())?;
+    let (pixels, _held) = image::open(frame, keeps.want(), Vec::new())?;
     let size = pixels.size();
     let Some(region) = place(&pixels, wanted) else { return Ok(None) };
-    let white_balance = match &pixels {
-        RegionPixels::Raw(r) => r.white_balance,
-        RegionPixels::Rendered(_) => None,
-    };
-    let patterns = pixels.patterns();
+    let white_balance = pixels.raw().and_then(|r| r.white_balance);
+    let patterns = patterns(&pixels);
     let given = edge.map(|e| (edge_area(e, size), true));
     let mut look = kept(&pixels, patterns, region, given.map(|g| g.0), (0, 0), keeps);
     let edge = given.or_else(|| {
@@ -223,11 +155,11 @@ pub fn look(
     reference: &RegionReference,
     keeps: RegionKeeps,
 ) -> Result<RegionCrop, SkipReason> {
-    let (mut pixels, _held) = RegionPixels::load(frame, keeps.want())?;
-    if let RegionPixels::Raw(raw) = &mut pixels {
+    let (mut pixels, _held) = image::open(frame, keeps.want(), Vec::new())?;
+    if let OpenedFrame::Raw(raw) = &mut pixels {
         raw.white_balance = reference.white_balance;
     }
-    let patterns = pixels.patterns();
+    let patterns = patterns(&pixels);
     let r = &reference.region;
     let middle = (r.x0 as f64 + r.w as f64 / 2.0, r.y0 as f64 + r.h as f64 / 2.0);
     let [fine, half] = &reference.look.patterns;
@@ -242,7 +174,7 @@ pub fn look(
 }
 
 fn kept(
-    pixels: &RegionPixels,
+    pixels: &OpenedFrame,
     patterns: [TrackingTemplate; 2],
     region: RegionArea,
     edge: Option<RegionArea>,
@@ -262,25 +194,23 @@ fn kept(
         h: ch,
     };
     let (window_blur_px, region_blur_px) = blur(pixels, cut);
-    let range_dn = match pixels {
-        RegionPixels::Raw(r) => Some(f64::from(r.white_dn - r.black_dn.iter().sum::<f32>() / 4.0)),
-        RegionPixels::Rendered(_) => None,
-    };
+    let range_dn =
+        pixels.raw().map(|r| f64::from(r.white_dn - r.black_dn.iter().sum::<f32>() / 4.0));
     let luma_steps = match pixels {
-        RegionPixels::Rendered(d) => d.luma_steps,
-        RegionPixels::Raw(_) => None,
+        OpenedFrame::Rendered(d) => d.luma_steps,
+        OpenedFrame::Raw(_) => None,
     };
     let edge = edge.map(|e| {
         let within = |start: usize, moved: isize, size: usize, full: usize| {
             (start as isize + moved).clamp(0, (full - size) as isize) as usize / 2 * 2
         };
         let (x0, y0) = (within(e.x0, moved.0, e.w, w), within(e.y0, moved.1, e.h, h));
-        measure_edge(&pixels.plane(RegionArea { x0, y0, ..e }))
+        measure_edge(&pixels.detail_plane((x0, y0, e.w, e.h)))
     });
     let alone = match pixels {
         _ if !keeps.noise => None,
-        RegionPixels::Rendered(d) => rendered_noise(&d.luma()).map(SingleFrameNoise::Rendered),
-        RegionPixels::Raw(r) => {
+        OpenedFrame::Rendered(d) => rendered_noise(&d.luma()).map(SingleFrameNoise::Rendered),
+        OpenedFrame::Raw(r) => {
             let window = window(cut, (w, h));
             raw_noise(&r.cut(window.x0, window.y0, window.w, window.h).planes())
                 .map(|n| SingleFrameNoise::Raw(n, Box::new(r.cut(cut.x0, cut.y0, cw, ch))))
@@ -288,13 +218,13 @@ fn kept(
     };
     RegionCrop {
         patterns,
-        plane: pixels.plane(cut),
+        plane: pixels.detail_plane(cut.px()),
         cut_at: (cut.x0, cut.y0),
         window_blur_px,
         region_blur_px,
         range_dn,
         luma_steps,
-        colour: keeps.colour.then(|| pixels.colour(cut)),
+        colour: keeps.colour.then(|| colour(pixels, cut)),
         edge,
         alone,
     }
@@ -311,9 +241,9 @@ fn window(cut: RegionArea, (w, h): (usize, usize)) -> RegionArea {
 }
 
 /// Blur of the judged tiles of the window, and of those in the region.
-fn blur(pixels: &RegionPixels, cut: RegionArea) -> (Vec<f32>, Vec<f32>) {
+fn blur(pixels: &OpenedFrame, cut: RegionArea) -> (Vec<f32>, Vec<f32>) {
     let window = window(cut, pixels.size());
-    pixels.encoded(window, |luma| {
+    pixels.with_luma(window.px(), |luma| {
         let Some(cells) = FrameCells::measure(luma, &Pyramid::new(luma)) else {
             return (Vec::new(), Vec::new());
         };
@@ -337,7 +267,7 @@ fn blur(pixels: &RegionPixels, cut: RegionArea) -> (Vec<f32>, Vec<f32>) {
 }
 
 /// Where the region lies; `None` when the frame or what was asked for is too small.
-fn place(pixels: &RegionPixels, wanted: RegionRequest) -> Option<RegionArea> {
+fn place(pixels: &OpenedFrame, wanted: RegionRequest) -> Option<RegionArea> {
     let (w, h) = pixels.size();
     let room = |full: usize, drift: f64| {
         full.checked_sub(2 * MARGIN_PX + 2 * (drift * w.min(h) as f64) as usize)
@@ -364,8 +294,7 @@ fn place(pixels: &RegionPixels, wanted: RegionRequest) -> Option<RegionArea> {
     if side < MIN_REGION_PX {
         return None;
     }
-    let whole = RegionArea { x0: 0, y0: 0, w: w / 2 * 2, h: h / 2 * 2 };
-    let (sums, cols, rows) = pixels.encoded(whole, |luma| {
+    let (sums, cols, rows) = pixels.with_luma((0, 0, w / 2 * 2, h / 2 * 2), |luma| {
         let cells = FrameCells::measure(luma, &Pyramid::new(luma))?;
         let map = cells.map(&cells.noise().unwrap_or_else(|| BandNoise::white(0.5)));
         let strength = |v: &f32| f64::from(v.max(0.0)).sqrt();

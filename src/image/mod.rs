@@ -6,7 +6,7 @@
 //!
 //! 1. [`find`] lists the picture files below some paths;
 //! 2. [`read_header`] turns a file into a [`Frame`]: size in pixels and [`Exposure`], no pixels;
-//! 3. [`load`] decodes it into a [`Decoded`].
+//! 3. [`open`] reads its pixels into an [`OpenedFrame`]; [`load`] develops that into a [`Decoded`].
 //!
 //! Clips go another way, through the system's ffmpeg: [`clip`].
 
@@ -18,6 +18,7 @@ mod jpeg_header;
 mod kind;
 mod memory;
 mod open;
+mod opened;
 mod orientation;
 pub mod raw;
 mod spool;
@@ -30,9 +31,10 @@ pub use jpeg::{ChromaRows, JpegPlanes, SequentialJpeg};
 pub use jpeg_header::JpegHeader;
 pub use kind::{FileKind, named_as_picture};
 pub use memory::{Held, memory_budget, set_memory_budget};
-#[cfg(feature = "raw")]
-pub use open::load_raw_held;
-pub use open::{Frame, load, load_held, load_into, read_header};
+#[cfg(test)]
+pub(crate) use open::opened::below as opened_below;
+pub use open::{Frame, load, load_held, open, read_header};
+pub use opened::{OpenedFrame, PixelBox};
 pub use orientation::Orientation;
 pub use spool::{Spool, SpooledSamples};
 pub use still::{

@@ -5,6 +5,7 @@ use std::io::{self, BufReader, Seek};
 use std::path::{Path, PathBuf};
 
 use super::memory::Held;
+use super::opened::OpenedFrame;
 use super::still::{Decoded, Want, check_size, decode_in, no_header, size_of_other};
 use super::{Exposure, FileKind, FoundFile, JpegHeader, Orientation};
 use crate::core::path_text;
@@ -135,65 +136,57 @@ fn read_picture(found: &FoundFile) -> Result<Frame, SkipReason> {
     })
 }
 
-/// Reads and decodes a frame.
+/// Opens a frame, the one way to its pixels: reads its file whole and decodes it, a raw file to its
+/// mosaic. `buffer` held another picture before ([`super::decode_into`]). Returns the memory that
+/// the frame and what is made of it take, too: others cannot have it until it is given back.
 ///
 /// # Errors
 /// As [`super::decode`], and when the file cannot be read.
+pub fn open(frame: &Frame, want: Want, buffer: Vec<u8>) -> Result<(OpenedFrame, Held), SkipReason> {
+    let mut held = Held::nothing();
+    held.set(frame.file_bytes.saturating_add(at_least(frame, want)))?;
+    let file_bytes = length_of(&frame.path)?;
+    #[cfg(test)]
+    opened::note(&frame.path);
+    if frame.kind == FileKind::Raw {
+        return Ok((open_raw(&frame.path, file_bytes)?, held));
+    }
+    let bytes = fs::read(&frame.path).map_err(|e| unreadable(&e))?;
+    let decoded = decode_in(&bytes, frame.kind, want, buffer, &mut held)?;
+    Ok((OpenedFrame::Rendered(decoded), held))
+}
+
+#[cfg(feature = "raw")]
+fn open_raw(path: &Path, file_bytes: u64) -> Result<OpenedFrame, SkipReason> {
+    Ok(OpenedFrame::Raw(Box::new(super::raw::read_mosaic(path, file_bytes)?)))
+}
+
+#[cfg(not(feature = "raw"))]
+fn open_raw(_: &Path, _: u64) -> Result<OpenedFrame, SkipReason> {
+    Err(SkipReason::Raw)
+}
+
+/// Opens a frame and develops it.
+///
+/// # Errors
+/// As [`open`].
 pub fn load(frame: &Frame, want: Want) -> Result<Decoded, SkipReason> {
-    load_into(frame, want, Vec::new())
+    load_held(frame, want, Vec::new()).map(|(decoded, _)| decoded)
 }
 
-/// Reads and decodes a frame into a buffer that held another picture before; see
-/// [`super::decode_into`].
+/// As [`load`], with the buffer and the memory of [`open`].
 ///
 /// # Errors
-/// As [`load`].
-pub fn load_into(frame: &Frame, want: Want, buffer: Vec<u8>) -> Result<Decoded, SkipReason> {
-    load_held(frame, want, buffer).map(|(decoded, _)| decoded)
-}
-
-/// As [`load_into`], with the memory that the frame takes, which others cannot have until it is
-/// given back.
-///
-/// # Errors
-/// As [`load`].
+/// As [`open`].
 pub fn load_held(
     frame: &Frame,
     want: Want,
     buffer: Vec<u8>,
 ) -> Result<(Decoded, Held), SkipReason> {
-    #[cfg(feature = "raw")]
-    if frame.kind == FileKind::Raw {
-        let (raw, mut held) = load_raw_held(frame)?;
-        let decoded = super::still::decoded_raw(&raw, want);
-        drop(raw);
-        held.shrink(decoded.pixels.bytes());
-        return Ok((decoded, held));
-    }
-    let mut held = hold(frame, want)?;
-    length_of(&frame.path)?;
-    let bytes = fs::read(&frame.path).map_err(|e| unreadable(&e))?;
-    let decoded = decode_in(&bytes, frame.kind, want, buffer, &mut held)?;
+    let (opened, mut held) = open(frame, want, buffer)?;
+    let decoded = opened.developed(want);
+    held.shrink(decoded.pixels.bytes());
     Ok((decoded, held))
-}
-
-/// Reads and decodes a raw frame to its mosaic, with the memory that it and what is made of it
-/// take, as [`load_held`].
-///
-/// # Errors
-/// As [`load`].
-#[cfg(feature = "raw")]
-pub fn load_raw_held(frame: &Frame) -> Result<(super::raw::RawFrame, Held), SkipReason> {
-    let held = hold(frame, Want::Colour)?;
-    let raw = super::raw::read_mosaic(&frame.path, length_of(&frame.path)?)?;
-    Ok((raw, held))
-}
-
-/// Holds what decoding a frame takes at least, its file included.
-fn hold(frame: &Frame, want: Want) -> Result<Held, SkipReason> {
-    let mut held = Held::nothing();
-    held.set(frame.file_bytes.saturating_add(at_least(frame, want)))?;
-    Ok(held)
 }
 
 /// Memory that decoding a frame and measuring it takes at least, bytes; what a decoder needs
@@ -226,4 +219,28 @@ pub(super) fn unreadable(error: &io::Error) -> SkipReason {
 
 fn too_long() -> SkipReason {
     SkipReason::Unsupported("file of more than 3 GiB".into())
+}
+
+/// How often the pixels of each file were opened: for tests of commands.
+#[cfg(test)]
+pub(crate) mod opened {
+    use std::collections::HashMap;
+    use std::path::{Path, PathBuf};
+    use std::sync::{LazyLock, Mutex};
+
+    static OPENED: LazyLock<Mutex<HashMap<PathBuf, usize>>> = LazyLock::new(Mutex::default);
+
+    pub(super) fn note(path: &Path) {
+        *OPENED.lock().unwrap().entry(path.to_owned()).or_default() += 1;
+    }
+
+    /// How often each file below a folder was opened, by name.
+    pub(crate) fn below(folder: &Path) -> Vec<(String, usize)> {
+        let opened = OPENED.lock().unwrap();
+        let below = opened.iter().filter(|(path, _)| path.starts_with(folder));
+        let name = |path: &Path| path.file_name().unwrap().to_str().unwrap().to_owned();
+        let mut counts: Vec<_> = below.map(|(path, count)| (name(path), *count)).collect();
+        counts.sort();
+        counts
+    }
 }

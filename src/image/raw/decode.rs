@@ -52,7 +52,7 @@ pub(in crate::image) struct RawHeader {
 
 /// Reads and decodes a raw file to its mosaic, in a child where there is one
 /// ([`decode_in_children`](super::decode_in_children)), for a caller that holds the memory already
-/// ([`load_raw_held`](super::super::load_raw_held)).
+/// ([`open`](super::super::open())).
 ///
 /// # Errors
 /// [`SkipReason`] when the file cannot be read, is damaged, or comes from a camera or in a form
