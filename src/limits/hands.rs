@@ -10,8 +10,10 @@
 //! given. Where the two contradict one another the verdicts stand, since they
 //! assume nothing of the hand.
 
+use std::collections::BTreeMap;
+
 use super::entry::{LimitFrame, MagnificationGroup};
-use crate::core::logistic::{self, NoFit, Trials};
+use crate::core::logistic::{self, LogisticFit, NoFit, Trials};
 use crate::core::stats::{Z95, median, median_std_err};
 use crate::core::verdict::{Cause, Verdict};
 use crate::limits::record::{HandLimit, HandRow, HandState, Handheld, MIN_FOR_ERROR};
@@ -56,21 +58,72 @@ pub fn hands(entries: &[LimitFrame], groups: &[MagnificationGroup]) -> Vec<Handh
 fn hand(entries: Vec<&LimitFrame>, magnification: f64, flash: bool) -> Option<Handheld> {
     let sound = |s: &f64| s.is_finite() && (1e-5..=120.0).contains(s);
     let by_smears = super::smears::limit(&entries, magnification);
-    let placed: Vec<(f64, bool, &LimitFrame)> = entries
+    let placed: Vec<PlacedFrame<'_>> = entries
         .into_iter()
         .filter_map(|e| Some((stops(e.shutter_s.filter(sound)?), still(e)?, e)))
         .collect();
     if placed.is_empty() {
         return None;
     }
-    let n = placed.len() as u32;
-    // Twelfths of a stop: as fine as shutters are set, and few enough for any number of frames.
-    let mut by_place: std::collections::BTreeMap<i32, (u32, u32)> = Default::default();
-    let mut by_stop: std::collections::BTreeMap<i32, (u32, u32, Vec<f64>)> = Default::default();
-    for (x, still, e) in &placed {
+    let mut out = Handheld {
+        magnification,
+        flash,
+        state: HandState::TooFew,
+        half_hit_shutter_s: None,
+        low: None,
+        high: None,
+        slope_per_stop: None,
+        by_verdicts: None,
+        by_smears,
+        n: placed.len() as u32,
+        rows: rows(&placed, magnification),
+        curve: Vec::new(),
+    };
+    let trials = trials(&placed);
+    match logistic::fit(&trials) {
+        Err(NoFit::Separated { low, high }) if out.n >= 4 => {
+            // Faster shutters that fail where slower ones hold are no limit of the hand.
+            let falls = trials.iter().rev().find(|t| t.of > 0).is_some_and(|t| t.hits == t.of);
+            out.state = if falls { HandState::Separated } else { HandState::NoTrend };
+            if falls {
+                out.low = Some((-high).exp2());
+                out.high = Some((-low).exp2());
+            }
+        }
+        Err(NoFit::AllAlike) if out.n >= 4 => {
+            let hits: u32 = trials.iter().map(|t| t.hits).sum();
+            out.state = if hits == out.n { HandState::AllStill } else { HandState::NoneStill };
+        }
+        Err(_) => {}
+        Ok(_) if out.n < MIN_FRAMES => {}
+        Ok(fit) if fit.beta[1] < MIN_SLOPE * fit.std_err()[1] => out.state = HandState::NoTrend,
+        Ok(fit) => fitted(&mut out, &fit, &trials),
+    }
+    Some(out)
+}
+
+/// A frame with its shutter in stops and whether it held still.
+type PlacedFrame<'a> = (f64, bool, &'a LimitFrame);
+
+/// The frames by twelfths of a stop: as fine as shutters are set, and few enough for any number of
+/// frames.
+fn trials(placed: &[PlacedFrame<'_>]) -> Vec<Trials> {
+    let mut by_place: BTreeMap<i32, (u32, u32)> = BTreeMap::new();
+    for (x, still, _) in placed {
         let place = by_place.entry((12.0 * x).round() as i32).or_default();
         place.0 += u32::from(*still);
         place.1 += 1;
+    }
+    by_place
+        .into_iter()
+        .map(|(place, (hits, of))| Trials { x: f64::from(place) / 12.0, hits, of })
+        .collect()
+}
+
+/// The frames by whole stops, fastest first: how many held still, and how far the others moved.
+fn rows(placed: &[PlacedFrame<'_>], magnification: f64) -> Vec<HandRow> {
+    let mut by_stop: BTreeMap<i32, (u32, u32, Vec<f64>)> = BTreeMap::new();
+    for (x, still, e) in placed {
         let stop = by_stop.entry(x.round() as i32).or_default();
         stop.0 += u32::from(*still);
         stop.1 += 1;
@@ -81,7 +134,7 @@ fn hand(entries: Vec<&LimitFrame>, magnification: f64, flash: bool) -> Option<Ha
             }
         }
     }
-    let rows: Vec<HandRow> = by_stop
+    by_stop
         .into_iter()
         .rev()
         .map(|(stop, (still, of, mut um))| HandRow {
@@ -93,76 +146,35 @@ fn hand(entries: Vec<&LimitFrame>, magnification: f64, flash: bool) -> Option<Ha
                 .then(|| median_std_err(&mut um))
                 .flatten(),
         })
-        .collect();
-    let trials: Vec<Trials> = by_place
-        .into_iter()
-        .map(|(place, (hits, of))| Trials { x: f64::from(place) / 12.0, hits, of })
-        .collect();
-    let mut out = Handheld {
-        magnification,
-        flash,
-        state: HandState::TooFew,
-        half_hit_shutter_s: None,
-        low: None,
-        high: None,
-        slope_per_stop: None,
-        by_verdicts: None,
-        by_smears,
-        n,
-        rows,
-        curve: Vec::new(),
+        .collect()
+}
+
+/// Fills in the limit that a fit gives, together with that of the smears, and the fitted curve.
+fn fitted(out: &mut Handheld, fit: &LogisticFit, trials: &[Trials]) {
+    let (x, err) = fit.even();
+    let verdicts = HandLimit {
+        half_hit_shutter_s: (-x).exp2(),
+        low: (-(x + Z95 * err)).exp2(),
+        high: (-(x - Z95 * err)).exp2(),
+        n: out.n,
     };
-    let hits: u32 = trials.iter().map(|t| t.hits).sum();
-    match logistic::fit(&trials) {
-        Err(NoFit::Separated { low, high }) if n >= 4 => {
-            // Faster shutters that fail where slower ones hold are no limit of the hand.
-            let falls = trials.iter().rev().find(|t| t.of > 0).is_some_and(|t| t.hits == t.of);
-            out.state = if falls { HandState::Separated } else { HandState::NoTrend };
-            if falls {
-                out.low = Some((-high).exp2());
-                out.high = Some((-low).exp2());
-            }
-        }
-        Err(NoFit::AllAlike) if n >= 4 => {
-            out.state = if hits == n { HandState::AllStill } else { HandState::NoneStill };
-        }
-        Err(_) => {}
-        Ok(_) if n < MIN_FRAMES => {}
-        Ok(fit) => {
-            let slope_err = fit.std_err()[1];
-            if fit.beta[1] < MIN_SLOPE * slope_err {
-                out.state = HandState::NoTrend;
-            } else {
-                let (x, err) = fit.even();
-                let verdicts = HandLimit {
-                    half_hit_shutter_s: (-x).exp2(),
-                    low: (-(x + Z95 * err)).exp2(),
-                    high: (-(x - Z95 * err)).exp2(),
-                    n,
-                };
-                out.by_verdicts = Some(verdicts);
-                let smears = by_smears.map(|s| s.limit).filter(|s| !s.contradicts(&verdicts));
-                let best = smears.map_or(verdicts, |s| together(&verdicts, &s));
-                out.state = if best.is_good() { HandState::Fitted } else { HandState::Wide };
-                out.half_hit_shutter_s = best.is_good().then_some(best.half_hit_shutter_s);
-                out.low = Some(best.low);
-                out.high = Some(best.high);
-                out.slope_per_stop =
-                    Some(WithError { value: fit.beta[1], std_err: Some(slope_err) });
-                let ends =
-                    (trials.first().map_or(0.0, |t| t.x), trials.last().map_or(1.0, |t| t.x));
-                const STEPS: u32 = 40;
-                out.curve = (0..=STEPS)
-                    .map(|i| {
-                        let x = ends.0 + (ends.1 - ends.0) * f64::from(i) / f64::from(STEPS);
-                        let (low, high) = fit.band(x, Z95);
-                        ((-x).exp2(), fit.chance(x), low, high)
-                    })
-                    .collect();
-            }
-        }
-    }
-    Some(out)
+    out.by_verdicts = Some(verdicts);
+    let smears = out.by_smears.map(|s| s.limit).filter(|s| !s.contradicts(&verdicts));
+    let best = smears.map_or(verdicts, |s| together(&verdicts, &s));
+    out.state = if best.is_good() { HandState::Fitted } else { HandState::Wide };
+    out.half_hit_shutter_s = best.is_good().then_some(best.half_hit_shutter_s);
+    out.low = Some(best.low);
+    out.high = Some(best.high);
+    out.slope_per_stop = Some(WithError { value: fit.beta[1], std_err: Some(fit.std_err()[1]) });
+    let ends = (trials.first().map_or(0.0, |t| t.x), trials.last().map_or(1.0, |t| t.x));
+    const STEPS: u32 = 40;
+    out.curve = (0..=STEPS)
+        .map(|i| {
+            let x = ends.0 + (ends.1 - ends.0) * f64::from(i) / f64::from(STEPS);
+            let (low, high) = fit.band(x, Z95);
+            ((-x).exp2(), fit.chance(x), low, high)
+        })
+        .collect();
 }
 
 /// The mean of two limits of the same frames, by verdicts and by smears, each with the weight of

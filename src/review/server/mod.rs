@@ -15,6 +15,7 @@ mod guard;
 #[doc(hidden)]
 pub mod head;
 mod pictures;
+mod review_state;
 mod routes;
 mod seats;
 mod session;

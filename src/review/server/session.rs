@@ -2,23 +2,21 @@
 //! that is open.
 
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::Instant;
 
 use crate::core::verdict::Verdict;
-use crate::cull::open_burst::{JudgedAgain, OpenBurst};
+use crate::cull::open_burst::OpenBurst;
 use crate::cull::outing::OutingJob;
 use crate::cull::record::{BurstRecord, FrameRecord, MapRecord};
-use crate::cull::wording::tally;
 use crate::error::Result;
 use crate::image::{self, Frame};
-use crate::store::decisions::{CurrentDecision, DecisionKind, Decisions, NewDecision};
-
-use super::api::{BurstAnswer, FrameAnswer, OutingAnswer, burst_facts, burst_line};
-use super::pictures::Decodes;
-use crate::report::parts::SubjectFound;
-use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
+use crate::store::decisions::{DecisionKind, Decisions, NewDecision};
+
+use super::api::{BurstAnswer, OutingAnswer};
+use super::pictures::Decodes;
+use super::review_state::{Opened, ReviewState};
 
 /// An outing as it comes to be looked at.
 pub struct ReviewSource {
@@ -36,34 +34,17 @@ pub struct ReviewSource {
     pub job: OutingJob,
 }
 
-/// A burst with its frames as they are judged now.
-struct ReviewedBurst {
-    record: BurstRecord,
-    first: usize,
-    rows: Vec<FrameRecord>,
-    maps: Option<Vec<MapRecord>>,
-    /// As it was before a person moved the subject.
-    before: Option<(BurstRecord, Vec<FrameRecord>)>,
-    /// The place of the subject that the rows are for.
-    judged_for: Option<(usize, (f64, f64))>,
-    took_ms: Option<u64>,
-}
-
-type Opened = Arc<OnceLock<std::result::Result<OpenBurst, String>>>;
-
-/// A session.
+/// A session. Whoever locks both takes the decisions first; neither is held while a burst is read or
+/// judged.
 pub struct Session {
     title: String,
     key: String,
     job: OutingJob,
     files: Vec<Vec<PathBuf>>,
     heads: Vec<OnceLock<Option<Frame>>>,
-    bursts: Mutex<Vec<ReviewedBurst>>,
-    standing: Mutex<Vec<CurrentDecision>>,
+    state: Mutex<ReviewState>,
+    /// Locked while a decision is kept or taken back, so that what is shown is what is kept.
     decisions: Mutex<Decisions>,
-    /// Held while a decision is kept or taken back, so that what is shown is what is kept.
-    change: Mutex<()>,
-    open: Mutex<Option<(usize, Opened)>>,
     /// Pictures at hand.
     pub decodes: Decodes,
 }
@@ -78,47 +59,25 @@ impl Session {
     /// # Errors
     /// When the decisions cannot be read.
     pub fn new(source: ReviewSource, decisions: Decisions) -> Result<Session> {
-        let ReviewSource { title, key, bursts: records, frames: rows, files, job } = source;
+        let ReviewSource { title, key, bursts, frames, files, job } = source;
         let gone = PathBuf::new();
         let paths: Vec<&Path> =
             files.iter().map(|f| f.first().unwrap_or(&gone).as_path()).collect();
         let standing = decisions.standing(&paths)?;
-        let mut bursts = Vec::with_capacity(records.len());
-        let mut rows = rows.into_iter().peekable();
-        let mut first = 0;
-        for record in records {
-            let mut own = Vec::new();
-            while rows.peek().is_some_and(|r| r.burst == record.id) {
-                own.extend(rows.next());
-            }
-            let count = own.len();
-            if count > 0 {
-                bursts.push(ReviewedBurst {
-                    record,
-                    first,
-                    rows: own,
-                    maps: None,
-                    before: None,
-                    judged_for: None,
-                    took_ms: None,
-                });
-            }
-            first += count;
-        }
-        let heads = files.iter().map(|_| OnceLock::new()).collect();
         Ok(Session {
             title,
             key,
             job,
+            heads: files.iter().map(|_| OnceLock::new()).collect(),
             files,
-            heads,
-            bursts: Mutex::new(bursts),
-            standing: Mutex::new(standing),
+            state: Mutex::new(ReviewState::new(bursts, frames, standing)),
             decisions: Mutex::new(decisions),
-            change: Mutex::default(),
-            open: Mutex::default(),
             decodes: Decodes::default(),
         })
+    }
+
+    fn state(&self) -> MutexGuard<'_, ReviewState> {
+        lock(&self.state)
     }
 
     /// The header of a frame; `None` when its file is gone or no longer a picture.
@@ -129,15 +88,10 @@ impl Session {
         };
         self.heads.get(n)?.get_or_init(read).as_ref()
     }
-
     /// The outing as the page shows it.
     pub fn outing(&self) -> OutingAnswer {
-        let bursts = lock(&self.bursts);
-        let standing = lock(&self.standing);
-        let decided = |first: usize, count: usize| {
-            standing[first..first + count].iter().filter(|s| s.verdict.is_some()).count()
-        };
-        let frames = self.files.len();
+        let state = self.state();
+        let (frames, bursts) = (self.files.len(), state.lines());
         OutingAnswer {
             title: self.title.clone(),
             facts: format!(
@@ -145,69 +99,18 @@ impl Session {
                 wording::count(frames as u32, "frame", "frames"),
                 wording::count(bursts.len() as u32, "burst", "bursts")
             ),
-            decided: decided(0, standing.len()),
+            decided: state.decided(),
             frames,
-            bursts: bursts
-                .iter()
-                .map(|b| burst_line(&b.record, b.first, &b.rows, decided(b.first, b.rows.len())))
-                .collect(),
+            bursts,
         }
-    }
-
-    /// The place of a burst in the list, by its number.
-    fn place(bursts: &[ReviewedBurst], id: u32) -> Option<usize> {
-        bursts.iter().position(|b| b.record.id == id)
-    }
-
-    /// The place of the burst of a frame, and the frame's number in it.
-    fn place_of_frame(bursts: &[ReviewedBurst], n: usize) -> Option<(usize, usize)> {
-        let place = bursts.iter().position(|b| (b.first..b.first + b.rows.len()).contains(&n))?;
-        Some((place, n - bursts[place].first))
     }
 
     /// A burst as the page shows it. When a person has moved its subject, it is judged for that
     /// place first.
     pub fn burst(&self, id: u32) -> Option<BurstAnswer> {
-        let place = Self::place(&lock(&self.bursts), id)?;
+        let place = self.state().place(id)?;
         self.bring_up(place);
-        Some(self.shown(place))
-    }
-
-    fn shown(&self, place: usize) -> BurstAnswer {
-        let bursts = lock(&self.bursts);
-        let standing = lock(&self.standing);
-        let burst = &bursts[place];
-        let frames = burst.rows.iter().enumerate().map(|(i, row)| {
-            let n = burst.first + i;
-            FrameAnswer::new(n, row, standing[n].verdict, !self.files[n].is_empty())
-        });
-        let best = burst.record.best.as_deref();
-        let settings = burst.rows.first().map(|r| wording::settings(&r.exposure));
-        let facts = [Some(burst_facts(&burst.record, &burst.rows)), settings];
-        BurstAnswer {
-            id: burst.record.id,
-            facts: facts
-                .into_iter()
-                .flatten()
-                .filter(|f| !f.is_empty())
-                .collect::<Vec<_>>()
-                .join(" · "),
-            tally: tally(burst.rows.iter()),
-            subject: match (burst.judged_for, burst.record.subject.found) {
-                (Some(_), _) => "The subject was moved by you.",
-                (None, SubjectFound::Marked) => "The subject was marked.",
-                (None, SubjectFound::Automatic) => {
-                    "The subject was found by the program: move it if this is not it."
-                }
-                (None, SubjectFound::None) => "No subject was found: put it where it is.",
-            },
-            findings: paragraphs(&burst.record.findings, Medium::ReviewPage),
-            best: best
-                .and_then(|b| burst.rows.iter().position(|r| r.path == b))
-                .map(|i| burst.first + i),
-            frames: frames.collect(),
-            took_ms: burst.took_ms,
-        }
+        Some(self.state().answer(place, |n| !self.files[n].is_empty()))
     }
 
     /// Keeps what a person says a frame is; `None` takes the word back.
@@ -215,24 +118,23 @@ impl Session {
     /// # Errors
     /// Why it could not be kept; then nothing is changed.
     pub fn decide(&self, n: usize, verdict: Option<Verdict>) -> std::result::Result<u32, String> {
-        let _alone = lock(&self.change);
-        let id = self.keep(n, DecisionKind::Verdict(verdict))?;
-        lock(&self.standing)[n].verdict = verdict;
+        let mut decisions = lock(&self.decisions);
+        let id = self.keep(&mut decisions, n, DecisionKind::Verdict(verdict))?;
+        self.state().set_verdict(n, verdict);
         Ok(id)
     }
 
     /// Keeps a decision; the number of the burst.
-    fn keep(&self, n: usize, what: DecisionKind) -> std::result::Result<u32, String> {
-        let (id, program, cause) = {
-            let bursts = lock(&self.bursts);
-            let (place, i) =
-                Self::place_of_frame(&bursts, n).ok_or_else(|| "no such frame".to_owned())?;
-            let row = &bursts[place].rows[i];
-            (bursts[place].record.id, row.verdict, row.causes.first().map(|c| c.cause))
-        };
+    fn keep(
+        &self,
+        decisions: &mut Decisions,
+        n: usize,
+        what: DecisionKind,
+    ) -> std::result::Result<u32, String> {
+        let (id, program, cause) = self.state().program_verdict(n).ok_or("no such frame")?;
         let file = self.files[n].first().ok_or("the file of this frame is gone")?;
         let new = NewDecision { outing: &self.key, file, what, program, cause };
-        lock(&self.decisions).add(&new).map_err(|e| e.to_string())?;
+        decisions.add(&new).map_err(|e| e.to_string())?;
         Ok(id)
     }
 
@@ -241,14 +143,14 @@ impl Session {
     /// # Errors
     /// Why it could not be kept or judged.
     pub fn move_subject(&self, n: usize, at: (f64, f64)) -> std::result::Result<u32, String> {
-        let place = Self::place_of_frame(&lock(&self.bursts), n).ok_or("no such frame")?.0;
+        let place = self.state().place_of_frame(n).ok_or("no such frame")?.0;
         if let Some(Err(says)) = self.opened(place).get() {
             return Err(says.clone());
         }
         let id = {
-            let _alone = lock(&self.change);
-            let id = self.keep(n, DecisionKind::Subject(Some(at)))?;
-            self.refresh(n)?;
+            let mut decisions = lock(&self.decisions);
+            let id = self.keep(&mut decisions, n, DecisionKind::Subject(Some(at)))?;
+            self.refresh(&decisions, n)?;
             id
         };
         self.bring_up(place);
@@ -261,112 +163,63 @@ impl Session {
     /// Why it could not be taken back.
     pub fn undo(&self) -> std::result::Result<Option<(u32, usize)>, String> {
         let (undone, n) = {
-            let _alone = lock(&self.change);
-            let undone = lock(&self.decisions).undo(&self.key).map_err(|e| e.to_string())?;
+            let mut decisions = lock(&self.decisions);
+            let undone = decisions.undo(&self.key).map_err(|e| e.to_string())?;
             let Some(undone) = undone else { return Ok(None) };
             let n = self.files.iter().position(|f| f.first() == Some(&undone.file));
             let n = n.ok_or_else(|| {
                 let name = undone.file.file_name().unwrap_or_default().to_string_lossy();
                 format!("taken back: a decision on {name}, which is not here any more")
             })?;
-            self.refresh(n)?;
+            self.refresh(&decisions, n)?;
             (undone, n)
         };
-        let place = {
-            let bursts = lock(&self.bursts);
-            Self::place_of_frame(&bursts, n).ok_or("no such frame")?.0
-        };
+        let place = self.state().place_of_frame(n).ok_or("no such frame")?.0;
         if undone.subject {
             self.bring_up(place);
         }
-        Ok(Some((lock(&self.bursts)[place].record.id, n)))
+        Ok(Some((self.state().id(place), n)))
     }
 
     /// Reads again what stands for a frame.
-    fn refresh(&self, n: usize) -> std::result::Result<(), String> {
+    fn refresh(&self, decisions: &Decisions, n: usize) -> std::result::Result<(), String> {
         let path = self.files[n].first().cloned().unwrap_or_default();
-        let now = lock(&self.decisions).standing(&[&path]).map_err(|e| e.to_string())?;
+        let now = decisions.standing(&[&path]).map_err(|e| e.to_string())?;
         if let Some(now) = now.into_iter().next() {
-            lock(&self.standing)[n] = now;
+            self.state().set_standing(n, now);
         }
         Ok(())
     }
 
     /// Judges a burst for the subject that stands, unless it is.
     fn bring_up(&self, place: usize) {
-        let (first, count, judged_for) = {
-            let bursts = lock(&self.bursts);
-            (bursts[place].first, bursts[place].rows.len(), bursts[place].judged_for)
-        };
-        let wanted = {
-            let standing = lock(&self.standing);
-            let own = standing[first..first + count].iter().enumerate();
-            own.filter_map(|(i, s)| Some((s.subject_id, i, s.subject?)))
-                .max_by_key(|s| s.0)
-                .map(|(_, i, at)| (i, at))
-        };
-        if wanted == judged_for {
-            return;
-        }
-        let Some(mark) = wanted else {
-            // The person's mark was taken back: as it was.
-            let mut bursts = lock(&self.bursts);
-            let burst = &mut bursts[place];
-            if let Some((record, rows)) = burst.before.take() {
-                (burst.record, burst.rows) = (record, rows);
+        let mark = {
+            let mut state = self.state();
+            let wanted = state.placed_subject(place);
+            if wanted == state.judged_for(place) {
+                return;
             }
-            (burst.judged_for, burst.took_ms) = (None, None);
-            return;
+            let Some(mark) = wanted else {
+                // The person's mark was taken back.
+                state.restore(place);
+                return;
+            };
+            mark
         };
         let opened = self.opened(place);
         let Some(Ok(open)) = opened.get() else { return };
         let start = Instant::now();
-        let JudgedAgain { burst: record, frames: rows, maps } = open.judged(Some(mark));
-        let took = start.elapsed().as_millis() as u64;
-        let mut bursts = lock(&self.bursts);
-        let burst = &mut bursts[place];
-        let (id, cut_by) = (burst.record.id, burst.record.cut_by.clone());
-        // Names as in the record, whatever the files are called from here.
-        let names: Vec<String> = burst.rows.iter().map(|r| r.path.clone()).collect();
-        let best = record
-            .best
-            .as_ref()
-            .and_then(|b| rows.iter().position(|r| r.path == *b))
-            .map(|i| names[i].clone());
-        let rows: Vec<FrameRecord> = rows
-            .into_iter()
-            .zip(&names)
-            .map(|(row, name)| FrameRecord { path: name.clone(), burst: id, ..row })
-            .collect();
-        let record = BurstRecord { id, cut_by, best, frames: names, ..record };
-        let was = std::mem::replace(&mut burst.record, record);
-        let had = std::mem::replace(&mut burst.rows, rows);
-        burst.before.get_or_insert((was, had));
-        burst.maps = Some(maps);
-        burst.judged_for = Some(mark);
-        burst.took_ms = Some(took);
+        let again = open.judged(Some(mark));
+        let took_ms = start.elapsed().as_millis() as u64;
+        self.state().judged(place, again, mark, took_ms);
     }
 
     /// Reads and measures the frames of a burst, unless it is open; the one before is closed.
     fn opened(&self, place: usize) -> Opened {
-        let slot = {
-            let mut open = lock(&self.open);
-            match &*open {
-                Some((at, slot)) if *at == place => Arc::clone(slot),
-                _ => {
-                    let slot = Opened::default();
-                    *open = Some((place, Arc::clone(&slot)));
-                    slot
-                }
-            }
-        };
+        let slot = self.state().opening(place);
         slot.get_or_init(|| {
-            let (first, count) = {
-                let bursts = lock(&self.bursts);
-                (bursts[place].first, bursts[place].rows.len())
-            };
-            let files: Option<Vec<Frame>> =
-                (first..first + count).map(|n| self.head(n).cloned()).collect();
+            let frames = self.state().frames(place);
+            let files: Option<Vec<Frame>> = frames.map(|n| self.head(n).cloned()).collect();
             let files = files.ok_or("a file of this burst is gone")?;
             let job = OutingJob { pictures: false, ..self.job.clone() };
             OpenBurst::read(job, files).map_err(|(_, reason)| reason.to_string())
@@ -376,22 +229,23 @@ impl Session {
 
     /// Opens a burst, so that moving its subject takes no time to read.
     pub fn prepare(&self, id: u32) -> bool {
-        let Some(place) = Self::place(&lock(&self.bursts), id) else { return false };
+        let Some(place) = self.state().place(id) else { return false };
         matches!(self.opened(place).get(), Some(Ok(_)))
     }
 
     /// The focus map of a frame; its burst is opened for it.
     pub fn map(&self, n: usize) -> Option<(MapRecord, FrameRecord)> {
-        let (place, i) = Self::place_of_frame(&lock(&self.bursts), n)?;
-        if lock(&self.bursts)[place].maps.is_none() {
-            let opened = self.opened(place);
-            let open = opened.get()?.as_ref().ok()?;
-            let maps = open.judged(None).maps;
-            lock(&self.bursts)[place].maps = Some(maps);
+        let known = self.state().map(n);
+        if known.is_some() {
+            return known;
         }
-        let bursts = lock(&self.bursts);
-        let map = bursts[place].maps.as_ref()?.get(i)?.clone();
-        Some((map, bursts[place].rows[i].clone()))
+        let (place, _) = self.state().place_of_frame(n)?;
+        let opened = self.opened(place);
+        let open = opened.get()?.as_ref().ok()?;
+        let maps = open.judged(None).maps;
+        let mut state = self.state();
+        state.set_maps(place, maps);
+        state.map(n)
     }
 
     /// How many frames there are.

@@ -229,51 +229,12 @@ fn concluded(
         rows.iter().map(across).fold(f64::MAX, f64::min),
         rows.iter().map(across).fold(f64::MIN, f64::max),
     );
-    // Across: does the period differ from strip to strip?
-    let mut by_strip: BTreeMap<i64, Vec<&Row>> = BTreeMap::new();
-    for row in &rows {
-        by_strip.entry((row.1 * 16.0).round() as i64).or_default().push(row);
-    }
-    let periods: Vec<([f64; 2], f64, f64)> = by_strip
-        .values()
-        .filter_map(|own| {
-            let line: Vec<([f64; 3], f64, f64)> = own
-                .iter()
-                .map(|r| {
-                    let k = r.0 as f64;
-                    ([1.0, k, 0.0], r.2 - model.2 * k * k, 1.0)
-                })
-                .collect();
-            let line: Vec<([f64; 2], f64, f64)> =
-                line.into_iter().map(|(x, y, w)| ([x[0], x[1]], y, w)).collect();
-            let spread = spread_of(own.iter().map(|r| r.0 as f64));
-            let fit = least_squares(&line)?;
-            (own.len() >= 3).then(|| ([1.0, own[0].1], fit.beta[1], spread))
-        })
-        .collect();
-    let fan = (periods.len() >= 4).then(|| least_squares(&periods)).flatten().and_then(|f| {
-        let variance = f.chi_square / (periods.len() as f64 - 2.0);
-        // Strips overlap by half: half as many are independent.
-        let err = (2.0 * variance * f.covariance[1][1]).sqrt();
-        let change = f.beta[1] / f.beta[0] * extent_px.1;
-        (f.beta[1].abs() > CHANGE_ERRORS * err && change.abs() > MIN_CHANGE)
-            .then_some((f.beta[1], err))
-    });
-    // The slope, with the fan that is believed.
+    let fan = believed_fan(&rows, model.2, extent_px.1);
     let (d, d_err) = fan.unwrap_or((0.0, 0.0));
     let straight: Vec<Row> = rows.iter().map(|(k, v, x)| (*k, *v, x - d * *k as f64 * v)).collect();
-    let t = if fan.is_some() || model.4.abs() > 0.0 {
-        // Refit with the bend but without the fan.
-        let fit: Vec<([f64; 4], f64, f64)> = straight
-            .iter()
-            .map(|(k, v, x)| {
-                let k = *k as f64;
-                ([1.0, k, k * k, *v], *x, 1.0)
-            })
-            .collect();
-        least_squares(&fit).map_or(model.3, |f| f.beta[3])
-    } else {
-        model.3
+    let t = match fan.is_some() || model.4.abs() > 0.0 {
+        true => bent_slope(&straight).unwrap_or(model.3),
+        false => model.3,
     };
     // Along: one value a tick, since its strips share whatever is wrong with it.
     let mut sums: BTreeMap<i64, (f64, f64)> = BTreeMap::new();
@@ -282,29 +243,9 @@ fn concluded(
         *s = (s.0 + x - t * v, s.1 + 1.0);
     }
     let ticks: Vec<(f64, f64)> = sums.iter().map(|(k, s)| (*k as f64, s.0 / s.1)).collect();
-    let n = ticks.len() as f64;
-    let line: Vec<([f64; 2], f64, f64)> = ticks.iter().map(|(k, x)| ([1.0, *k], *x, 1.0)).collect();
-    let line = least_squares(&line)?;
-    let bent: Vec<([f64; 3], f64, f64)> =
-        ticks.iter().map(|(k, x)| ([1.0, *k, k * k], *x, 1.0)).collect();
-    let bent = (ticks.len() >= 8).then(|| least_squares(&bent)).flatten();
-    let bend = bent.filter(|f| {
-        let variance = f.chi_square / (n - 3.0);
-        let err = (variance * f.covariance[2][2]).sqrt();
-        let change = 2.0 * f.beta[2] / f.beta[1].powi(2) * extent_px.0;
-        f.beta[2].abs() > CHANGE_ERRORS * err && change.abs() > MIN_CHANGE
-    });
-    let (a, b, c, variance, covariance) = match &bend {
-        Some(f) => (f.beta[0], f.beta[1], f.beta[2], f.chi_square / (n - 3.0), f.covariance),
-        None => {
-            let cv = line.covariance;
-            let covariance =
-                [[cv[0][0], cv[0][1], 0.0], [cv[1][0], cv[1][1], 0.0], [0.0, 0.0, 0.0]];
-            (line.beta[0], line.beta[1], 0.0, line.chi_square / (n - 2.0).max(1.0), covariance)
-        }
-    };
+    let TickCourse { a, b, c, variance, covariance, is_bent } = course(&ticks, extent_px.0)?;
     let k_centre = number((a, b, c, 0.0, 0.0), 0.0, 0.0);
-    let k_mid = ticks.iter().map(|p| p.0).sum::<f64>() / n;
+    let k_mid = ticks.iter().map(|p| p.0).sum::<f64>() / ticks.len() as f64;
     let steep = t + d * k_centre;
     let square = (1.0 + steep * steep).sqrt();
     let period = (b + 2.0 * c * k_centre) / square;
@@ -320,7 +261,7 @@ fn concluded(
         std_err_px: err,
         period_mid_px: b + 2.0 * c * k_mid + d * v_mid,
         turn_deg: steep.atan().to_degrees(),
-        along_per_px: believed(bend.is_some(), 2.0 * c / (b * b)),
+        along_per_px: believed(is_bent, 2.0 * c / (b * b)),
         across_per_px: believed(fan.is_some(), d / b),
         scatter_px: variance.sqrt(),
         ticks: sums.keys().copied().collect(),
@@ -330,6 +271,96 @@ fn concluded(
         c,
         t,
         d,
+    })
+}
+
+/// Change of the period from strip to strip with its error, where it is clear and large enough.
+fn believed_fan(rows: &[Row], bend: f64, extent_across_px: f64) -> Option<(f64, f64)> {
+    let mut by_strip: BTreeMap<i64, Vec<&Row>> = BTreeMap::new();
+    for row in rows {
+        by_strip.entry((row.1 * 16.0).round() as i64).or_default().push(row);
+    }
+    let periods: Vec<([f64; 2], f64, f64)> = by_strip
+        .values()
+        .filter_map(|own| {
+            let line: Vec<([f64; 2], f64, f64)> = own
+                .iter()
+                .map(|r| {
+                    let k = r.0 as f64;
+                    ([1.0, k], r.2 - bend * k * k, 1.0)
+                })
+                .collect();
+            let spread = spread_of(own.iter().map(|r| r.0 as f64));
+            let fit = least_squares(&line)?;
+            (own.len() >= 3).then(|| ([1.0, own[0].1], fit.beta[1], spread))
+        })
+        .collect();
+    let fit = (periods.len() >= 4).then(|| least_squares(&periods)).flatten()?;
+    let variance = fit.chi_square / (periods.len() as f64 - 2.0);
+    // Strips overlap by half: half as many are independent.
+    let err = (2.0 * variance * fit.covariance[1][1]).sqrt();
+    let change = fit.beta[1] / fit.beta[0] * extent_across_px;
+    (fit.beta[1].abs() > CHANGE_ERRORS * err && change.abs() > MIN_CHANGE)
+        .then_some((fit.beta[1], err))
+}
+
+/// The slope of ticks without their fan, fitted together with their bend.
+fn bent_slope(straight: &[Row]) -> Option<f64> {
+    let rows: Vec<([f64; 4], f64, f64)> = straight
+        .iter()
+        .map(|(k, v, x)| {
+            let k = *k as f64;
+            ([1.0, k, k * k, *v], *x, 1.0)
+        })
+        .collect();
+    least_squares(&rows).map(|f| f.beta[3])
+}
+
+/// Places of ticks along the ruler: a + b·k + c·k².
+struct TickCourse {
+    a: f64,
+    b: f64,
+    c: f64,
+    /// Of single ticks, px².
+    variance: f64,
+    covariance: [[f64; 3]; 3],
+    is_bent: bool,
+}
+
+/// The course of ticks (number, place), bent only where that is clear and large enough.
+fn course(ticks: &[(f64, f64)], extent_along_px: f64) -> Option<TickCourse> {
+    let n = ticks.len() as f64;
+    let line: Vec<([f64; 2], f64, f64)> = ticks.iter().map(|(k, x)| ([1.0, *k], *x, 1.0)).collect();
+    let line = least_squares(&line)?;
+    let bent: Vec<([f64; 3], f64, f64)> =
+        ticks.iter().map(|(k, x)| ([1.0, *k, k * k], *x, 1.0)).collect();
+    let bent = (ticks.len() >= 8).then(|| least_squares(&bent)).flatten();
+    let bent = bent.filter(|f| {
+        let variance = f.chi_square / (n - 3.0);
+        let err = (variance * f.covariance[2][2]).sqrt();
+        let change = 2.0 * f.beta[2] / f.beta[1].powi(2) * extent_along_px;
+        f.beta[2].abs() > CHANGE_ERRORS * err && change.abs() > MIN_CHANGE
+    });
+    Some(match bent {
+        Some(f) => TickCourse {
+            a: f.beta[0],
+            b: f.beta[1],
+            c: f.beta[2],
+            variance: f.chi_square / (n - 3.0),
+            covariance: f.covariance,
+            is_bent: true,
+        },
+        None => {
+            let [[aa, ab], [ba, bb]] = line.covariance;
+            TickCourse {
+                a: line.beta[0],
+                b: line.beta[1],
+                c: 0.0,
+                variance: line.chi_square / (n - 2.0).max(1.0),
+                covariance: [[aa, ab, 0.0], [ba, bb, 0.0], [0.0, 0.0, 0.0]],
+                is_bent: false,
+            }
+        }
     })
 }
 
