@@ -2,8 +2,11 @@
 //! the shooter's frames, lines of equal exposure, best places and the break-even line.
 
 use crate::core::verdict::Verdict;
+use crate::error::{Error, Result};
 use crate::limits::record::{ChartRecord, GridCell};
 use crate::report::colour_scale;
+use crate::report::html::colours::style_sheet;
+use crate::report::svg;
 use crate::report::svg::axis::{AxisScale, PlotAxis, WORKING_STOPS};
 use crate::report::svg::drawing::{Anchor, Drawing};
 use crate::report::wording;
@@ -175,6 +178,27 @@ pub fn field_chart(record: &ChartRecord) -> Option<String> {
     }
     legend(&mut d, range, bottom + 52.0);
     Some(d.done())
+}
+
+/// The chart as a file of its own, with its colours in it.
+///
+/// # Errors
+/// [`Error::Record`] when there is nothing to draw.
+pub fn chart_svg(record: &ChartRecord) -> Result<String> {
+    let too_few = || Error::Record("there are too few frames for a drawing".to_owned());
+    let chart = field_chart(record).ok_or_else(too_few)?;
+    let gradient = svg::scale_gradient();
+    let definitions = gradient.split_once("<defs>").and_then(|(_, d)| d.split_once("</defs>"));
+    let definitions = definitions.map_or("", |(d, _)| d);
+    let style = format!(
+        "{}\n{}svg{{background:var(--ground);font-family:system-ui,sans-serif}}",
+        style_sheet(),
+        include_str!("chart.css")
+    );
+    let inside = format!("<defs><style>{style}</style>{definitions}</defs>");
+    let opened = chart.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1);
+    let (tag, rest) = opened.split_once('>').ok_or_else(too_few)?;
+    Ok(format!("{tag}>{inside}{rest}\n"))
 }
 
 /// The colours with their µm.

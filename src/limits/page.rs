@@ -2,16 +2,13 @@
 
 use crate::limits::field_chart;
 use crate::limits::hand_chart;
-use std::path::Path;
-
 use askama::Template;
 
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::limits::findings::LimitFinding;
 use crate::limits::record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
 use crate::limits::sentences;
-use crate::report::atomic_file::write_atomically;
-use crate::report::html::colours::style_sheet;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::parts::BreakdownRow;
 use crate::report::sentences::{Medium, paragraph, paragraphs};
 use crate::report::svg::{self, Stops};
@@ -24,9 +21,7 @@ const MAX_ROWS: usize = 400;
 #[derive(Template)]
 #[template(path = "chart.html")]
 struct ChartTemplate {
-    version: &'static str,
-    style: String,
-    gradient: String,
+    page: PageFrame,
     heading: String,
     findings: Vec<String>,
     field: Option<String>,
@@ -61,12 +56,10 @@ struct RateRow {
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn chart(record: &ChartRecord) -> Result<String> {
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(record: &ChartRecord) -> Result<String> {
     let template = ChartTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: format!("{}\n{}", style_sheet(), include_str!("chart.css")),
-        gradient: svg::scale_gradient(),
+        page: PageFrame::new("Chart").with_style(include_str!("chart.css")).with_colour_scale(),
         heading: sentences::heading(record),
         findings: paragraphs(&record.findings, Medium::Report),
         field: field_chart::field_chart(record),
@@ -86,43 +79,7 @@ pub fn chart(record: &ChartRecord) -> Result<String> {
         parameters: parameters(record),
         cells: cells(&record.grid),
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`chart`], and [`Error::Write`] when the file cannot be written.
-pub fn write_chart(path: &Path, record: &ChartRecord) -> Result<()> {
-    let page = chart(record)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
-}
-
-/// The field's chart as a file of its own, with its colours in it.
-///
-/// # Errors
-/// [`Error::Write`] when the file cannot be written; [`Error::Record`] when there is no chart.
-pub fn write_chart_svg(path: &Path, record: &ChartRecord) -> Result<()> {
-    let text = chart_svg(record)
-        .ok_or_else(|| Error::Record("there are too few frames for a drawing".to_owned()))?;
-    write_atomically(path, |out| out.write_all(text.as_bytes()))
-}
-
-/// The drawing that [`write_chart_svg`] writes; `None` when there is nothing to draw.
-pub fn chart_svg(record: &ChartRecord) -> Option<String> {
-    let chart = field_chart::field_chart(record)?;
-    let gradient = svg::scale_gradient();
-    let definitions = gradient.split_once("<defs>").and_then(|(_, d)| d.split_once("</defs>"));
-    let definitions = definitions.map_or("", |(d, _)| d);
-    let style = format!(
-        "{}\n{}svg{{background:var(--ground);font-family:system-ui,sans-serif}}",
-        style_sheet(),
-        include_str!("chart.css")
-    );
-    let inside = format!("<defs><style>{style}</style>{definitions}</defs>");
-    let opened = chart.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1);
-    let at = opened.find('>')? + 1;
-    Some(format!("{}{inside}{}\n", &opened[..at], &opened[at..]))
+    filled(&template)
 }
 
 /// Detail over working f-number at one ISO, and along one level of light: those with the most

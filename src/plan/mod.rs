@@ -6,7 +6,6 @@
 //! ([`grid`]).
 
 mod aperture;
-mod digest;
 pub mod grid;
 mod own;
 pub mod page;

@@ -7,6 +7,7 @@ use std::path::{Path, PathBuf};
 
 use syn::visit::{self, Visit};
 
+mod pages;
 mod tried;
 
 /// Folders that measure, each after those it may use.

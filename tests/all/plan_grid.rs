@@ -89,7 +89,7 @@ fn compared(job: &PlanJob, charted: Option<&Charted>, positions: usize, seed: u6
         }
     }
     let record = plan(job, charted);
-    let bytes = page::plan(&record, &grid).unwrap().len();
+    let bytes = page::page(&record, &grid).unwrap().len();
     assert!(bytes < MAX_PAGE_BYTES, "{bytes} bytes for {job:?}");
     rows
 }
