@@ -21,6 +21,7 @@ mod logged;
 pub mod page;
 pub mod record;
 mod season;
+mod sections;
 mod sentences;
 mod smears;
 pub mod terminal;

@@ -1,12 +1,13 @@
 //! The page of `chart`: the field of detail with its sections, the hand, the season, the model.
 
-use crate::limits::field_chart;
+use crate::limits::field_chart::{field_chart, section_chart};
 use crate::limits::hand_chart;
 use askama::Template;
 
 use crate::error::Result;
 use crate::limits::findings::LimitFinding;
-use crate::limits::record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
+use crate::limits::record::{ChartRecord, GridCell, Handheld};
+use crate::limits::sections::sections;
 use crate::limits::sentences;
 use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::parts::BreakdownRow;
@@ -62,8 +63,11 @@ pub fn page(record: &ChartRecord) -> Result<String> {
         page: PageFrame::new("Chart").with_style(include_str!("chart.css")).with_colour_scale(),
         heading: sentences::heading(record),
         findings: paragraphs(&record.findings, Medium::Report),
-        field: field_chart::field_chart(record),
-        sections: sections(&record.grid),
+        field: field_chart(record),
+        sections: sections(&record.grid)
+            .iter()
+            .filter_map(|s| Some(Titled { title: s.title.clone(), chart: section_chart(s)? }))
+            .collect(),
         hands: record
             .hands
             .iter()
@@ -80,57 +84,6 @@ pub fn page(record: &ChartRecord) -> Result<String> {
         cells: cells(&record.grid),
     };
     filled(&template)
-}
-
-/// Detail over working f-number at one ISO, and along one level of light: those with the most
-/// places.
-fn sections(grid: &[GridCell]) -> Vec<Titled> {
-    let same = |a: f64, b: f64| (a - b).abs() < 0.01;
-    let light = |c: &GridCell| 2.0 * c.working_f_number.log2() - (c.iso / 100.0).log2();
-    let longest = |grid: &[GridCell], key: &dyn Fn(&GridCell) -> f64| -> Vec<GridCell> {
-        let mut best: Vec<GridCell> = Vec::new();
-        for start in grid {
-            let on: Vec<GridCell> =
-                grid.iter().filter(|c| same(key(c), key(start))).copied().collect();
-            if on.len() > best.len() {
-                best = on;
-            }
-        }
-        best.sort_by(|a, b| a.working_f_number.total_cmp(&b.working_f_number));
-        best
-    };
-    let drawn = |cells: &[GridCell], title: String| {
-        let points: Vec<(f64, f64, f64, String)> = cells
-            .iter()
-            .map(|c| {
-                let says = format!(
-                    "working {}, ISO {}: {} bit/px",
-                    wording::f_number(c.working_f_number),
-                    wording::fixed(c.iso, 0),
-                    wording::plus_minus(c.detail_bits_px, Some(c.std_err))
-                );
-                (c.working_f_number, c.detail_bits_px, c.std_err, says)
-            })
-            .collect();
-        field_chart::section(&points, &title).map(|chart| Titled { title, chart })
-    };
-    // At a whole stop of ISO, which every camera can set, where there is one.
-    let settable: Vec<GridCell> = grid.iter().filter(|c| whole_iso_stop(c.iso)).copied().collect();
-    let at_iso = longest(if settable.is_empty() { grid } else { &settable }, &|c| c.iso.log2());
-    let at_light = longest(grid, &light);
-    let mut out = Vec::new();
-    if let Some(first) = at_iso.first() {
-        out.extend(drawn(&at_iso, format!("Detail at ISO {}", wording::fixed(first.iso, 0))));
-    }
-    if let (Some(first), Some(last)) = (at_light.first(), at_light.last()) {
-        let title = format!(
-            "Detail at one level of light and one shutter, ISO {} to {}",
-            wording::fixed(first.iso, 0),
-            wording::fixed(last.iso, 0)
-        );
-        out.extend(drawn(&at_light, title));
-    }
-    out
 }
 
 fn hand(h: &Handheld, what: &str) -> HandView {
