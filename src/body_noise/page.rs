@@ -3,9 +3,10 @@
 use crate::body_noise::transfer_chart;
 use askama::Template;
 
+use crate::body_noise::columns::{NoiseTable, tables};
 use crate::body_noise::record::{BodyNoise, IsoNoise, NoiseRecord};
-use crate::body_noise::table::{NoiseTable, tables};
 use crate::error::Result;
+use crate::report::column::html_table;
 use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::parts::FrameSource;
 use crate::report::sentences::{Medium, paragraphs};
@@ -43,20 +44,15 @@ impl BodyView {
             findings: paragraphs(&body.findings, Medium::Report),
             chart: transfer_chart::transfer_chart(&raw),
             key: transfer_chart::transfer_key(&raw),
-            tables: tables(body).into_iter().map(TableView::new).collect(),
+            tables: tables(body).iter().map(TableView::new).collect(),
         }
     }
 }
 
 impl TableView {
-    fn new(table: NoiseTable) -> Self {
-        let head = table.columns.iter().map(|c| match c.unit {
-            "" => c.heading.clone(),
-            unit => format!("{}, {unit}", c.heading),
-        });
-        let rows = (0..table.trusted.len())
-            .map(|row| table.columns.iter().map(|c| c.cells[row].clone()).collect());
-        TableView { heading: table.heading, head: head.collect(), rows: rows.collect() }
+    fn new(table: &NoiseTable<'_>) -> Self {
+        let (head, rows) = html_table(&table.columns, &table.rows);
+        TableView { heading: table.heading, head, rows }
     }
 }
 

@@ -5,12 +5,12 @@
 
 use askama::Template;
 
-use crate::body_noise::table::NoiseColumn;
 use crate::error::Result;
 use crate::plan::grid::PlanGrid;
 use crate::plan::record::{PlanRecord, PlanSetting};
 use crate::plan::sentences::PlanFinding;
-use crate::plan::{sentences, table};
+use crate::plan::{columns, sentences};
+use crate::report::column;
 use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::wording;
 
@@ -45,9 +45,9 @@ struct BarView {
 /// # Errors
 /// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
 pub fn page(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
-    let columns = table::settings(record);
-    let video = table::video(&record.video);
-    let video_count = record.video.len();
+    let settings = columns::settings(record);
+    let headings =
+        settings.iter().map(|c| c.heading).chain(columns::VIDEO.iter().map(|c| c.heading));
     let template = PlanTemplate {
         page: PageFrame::new("Plan").with_style(include_str!("plan.css")).with_script(
             include_str!("plan.js"),
@@ -57,13 +57,13 @@ pub fn page(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
         heading: sentences::heading(record),
         has_light: record.wish.light_ev.is_some(),
         because: because(record),
-        head: heads(&columns),
-        rows: cells(&columns, record.settings.len()),
+        head: column::heads(&settings),
+        rows: column::cells(&settings, &record.settings),
         bars: bars(&record.settings),
-        video_head: heads(&video),
-        video_rows: cells(&video, video_count),
+        video_head: column::heads(columns::VIDEO),
+        video_rows: column::cells(columns::VIDEO, &record.video),
         model_says: record.model_says.clone(),
-        key: table::key(columns.iter().chain(&video).map(|c| c.heading.as_str())),
+        key: columns::key(headings),
         remarks: remarks(record),
     };
     filled(&template)
@@ -81,18 +81,6 @@ fn because(record: &PlanRecord) -> String {
 fn remarks(record: &PlanRecord) -> Vec<String> {
     let depends = |f: &&PlanFinding| matches!(f, PlanFinding::NothingFits { .. });
     record.remarks.iter().filter(|f| !depends(f)).map(PlanFinding::on_page).collect()
-}
-
-fn heads(columns: &[NoiseColumn]) -> Vec<String> {
-    let one = |c: &NoiseColumn| match c.unit {
-        "" => c.heading.clone(),
-        unit => format!("{}, {unit}", c.heading),
-    };
-    columns.iter().map(one).collect()
-}
-
-fn cells(columns: &[NoiseColumn], rows: usize) -> Vec<Vec<String>> {
-    (0..rows).map(|row| columns.iter().map(|c| c.cells[row].clone()).collect()).collect()
 }
 
 /// A finest line in the digits of the table, without its error.
