@@ -101,7 +101,7 @@ pub fn table(path: &Path, frames: usize) {
     step("frames of the rig");
     let record = limits::chart(&job, &of.entries).record;
     step("chart");
-    let page = page::chart(&record).expect("the page can be put together");
+    let page = page::page(&record).expect("the page can be put together");
     step("page");
     println!("{} frames, page of {} kB", record.frames, page.len() / 1000);
 }

@@ -5,12 +5,12 @@
 //! Rendered frames give the noise of the rendering only: the camera's tone curve and noise
 //! reduction are in it, so no gain and no electrons can be had from them.
 
+pub mod columns;
 pub mod findings;
 pub mod log_entry;
 pub mod page;
 pub mod record;
 mod sentences;
-pub mod table;
 pub mod terminal;
 #[cfg(all(test, feature = "raw"))]
 mod tests;

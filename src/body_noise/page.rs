@@ -1,15 +1,13 @@
 //! The page of `noise`: a photon-transfer chart and a table for each body.
 
 use crate::body_noise::transfer_chart;
-use std::path::Path;
-
 use askama::Template;
 
+use crate::body_noise::columns::{NoiseTable, tables};
 use crate::body_noise::record::{BodyNoise, IsoNoise, NoiseRecord};
-use crate::body_noise::table::{NoiseTable, tables};
-use crate::error::{Error, Result};
-use crate::report::atomic_file::write_atomically;
-use crate::report::html::colours::style_sheet;
+use crate::error::Result;
+use crate::report::column::html_table;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::parts::FrameSource;
 use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
@@ -17,8 +15,7 @@ use crate::report::wording;
 #[derive(Template)]
 #[template(path = "noise.html")]
 struct NoiseTemplate {
-    version: &'static str,
-    style: String,
+    page: PageFrame,
     paths: String,
     bodies: Vec<BodyView>,
     skipped: Vec<String>,
@@ -47,31 +44,25 @@ impl BodyView {
             findings: paragraphs(&body.findings, Medium::Report),
             chart: transfer_chart::transfer_chart(&raw),
             key: transfer_chart::transfer_key(&raw),
-            tables: tables(body).into_iter().map(TableView::new).collect(),
+            tables: tables(body).iter().map(TableView::new).collect(),
         }
     }
 }
 
 impl TableView {
-    fn new(table: NoiseTable) -> Self {
-        let head = table.columns.iter().map(|c| match c.unit {
-            "" => c.heading.clone(),
-            unit => format!("{}, {unit}", c.heading),
-        });
-        let rows = (0..table.trusted.len())
-            .map(|row| table.columns.iter().map(|c| c.cells[row].clone()).collect());
-        TableView { heading: table.heading, head: head.collect(), rows: rows.collect() }
+    fn new(table: &NoiseTable<'_>) -> Self {
+        let (head, rows) = html_table(&table.columns, &table.rows);
+        TableView { heading: table.heading, head, rows }
     }
 }
 
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn noise(record: &NoiseRecord) -> Result<String> {
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(record: &NoiseRecord) -> Result<String> {
     let template = NoiseTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: style_sheet(),
+        page: PageFrame::new("Noise"),
         paths: record.paths.iter().map(|p| wording::visible(p)).collect::<Vec<_>>().join(", "),
         bodies: record.bodies.iter().map(BodyView::new).collect(),
         skipped: record
@@ -80,14 +71,5 @@ pub fn noise(record: &NoiseRecord) -> Result<String> {
             .map(|s| format!("{}: {}", wording::visible(&s.path), s.reason))
             .collect(),
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`noise`], and [`Error::Write`] when the file cannot be written.
-pub fn write_noise(path: &Path, record: &NoiseRecord) -> Result<()> {
-    let page = noise(record)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
+    filled(&template)
 }

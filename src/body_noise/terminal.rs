@@ -1,10 +1,10 @@
 //! `noise` in text: a table a body, then its findings.
 
+use crate::body_noise::columns::tables;
 use crate::body_noise::record::NoiseRecord;
-use crate::body_noise::table::tables;
 use crate::report::sentences::{Medium, paragraphs};
 use crate::report::term::Style;
-use crate::report::term::table::{TextColumn, table, wrapped};
+use crate::report::term::table::{TextColumn, table, text_columns, wrapped};
 use crate::report::wording;
 
 /// Every body.
@@ -17,15 +17,10 @@ pub fn noise(record: &NoiseRecord, style: Style) -> String {
         }
         for t in tables(body) {
             text.push_str(&wrapped(t.heading, style.columns(), 0));
-            let columns = t.columns.into_iter().map(|c| TextColumn {
-                heading: c.heading,
-                unit: style.signs(c.unit),
-                right: true,
-                drop_priority: c.drop_priority,
-                cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
-            });
+            let columns = text_columns(&t.columns, &t.rows, style);
+            let columns = columns.into_iter().map(|c| TextColumn { right: true, ..c });
             text.push_str(&table(columns.collect(), style, |row, _, cell| {
-                if t.trusted[row] { cell.to_owned() } else { style.dim(cell) }
+                if t.rows[row].trusted { cell.to_owned() } else { style.dim(cell) }
             }));
         }
         for line in paragraphs(&body.findings, Medium::Terminal) {

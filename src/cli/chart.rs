@@ -40,10 +40,10 @@ pub fn run(typed: &ChartArgs) -> anyhow::Result<Outcome> {
     outputs.write(json, |out| json::write(record, out));
     outputs.write(csv, |out| csv::write(COLUMNS, &record.grid, out));
     if let Some(path) = svg {
-        outputs.tried(page::write_chart_svg(path, record));
+        outputs.page(path, limits::chart_svg(record));
     }
     if let Some(path) = report {
-        outputs.tried(page::write_chart(path, record));
+        outputs.page(path, page::page(record));
     }
     outputs.print(&terminal::chart(record, screen::style()));
     Ok(outputs.outcome(Outcome::of_files(false, held > 0, true)))

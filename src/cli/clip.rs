@@ -115,7 +115,7 @@ pub fn work(
     let Sink { pages, printed, .. } = sink;
     let mut place = out.report.filter(|_| !pages.is_empty());
     if let Some(path) = place
-        && !outputs.tried(page::write_clips(path, &pages, &record.skipped))
+        && !outputs.page(path, page::page(&pages, &record.skipped))
     {
         place = None;
     }

@@ -27,7 +27,7 @@ pub fn run(typed: &CompareArgs) -> anyhow::Result<Outcome> {
     let (record, pictures) = result?;
     let mut text = terminal::compare(&record, screen::style());
     if let Some(path) = report
-        && outputs.tried(page::write_compare(path, &record, &pictures))
+        && outputs.page(path, page::page(&record, &pictures))
     {
         text.push_str(&format!("page: {}\n", path.display()));
     }

@@ -1,7 +1,7 @@
 //! `stopwise inspect`.
 
 use anyhow::bail;
-use stopwise::cull::{inspect, inspect_page, inspect_terminal};
+use stopwise::cull::{inspect, inspect_terminal};
 use stopwise::report::{json, map};
 
 use super::args::InspectArgs;
@@ -28,7 +28,7 @@ pub fn run(typed: &InspectArgs) -> anyhow::Result<Outcome> {
     let (record, pictures) = inspect::inspect(&job)?;
     let mut text = inspect_terminal::inspect(&record, screen::style());
     if let Some(path) = report
-        && outputs.tried(inspect_page::write_inspect(path, &record, &pictures))
+        && outputs.page(path, inspect::page::page(&record, &pictures))
     {
         text.push_str(&format!("page: {}\n", path.display()));
     }

@@ -28,7 +28,7 @@ pub fn run(typed: &NoiseArgs) -> anyhow::Result<Outcome> {
     }
     outputs.write(json, |out| json::write(&record, out));
     if let Some(path) = report {
-        outputs.tried(page::write_noise(path, &record));
+        outputs.page(path, page::page(&record));
     }
     outputs.print(&terminal::noise(&record, screen::style()));
     let mut logged = true;

@@ -5,6 +5,7 @@ use std::io::{self, BufWriter, Write};
 use std::path::Path;
 
 use stopwise::report::atomic_file::{can_write, write_atomically};
+use stopwise::report::html::write_page;
 
 use super::screen;
 
@@ -103,6 +104,11 @@ impl Outputs {
     /// Whether a record goes to standard output, which leaves no room for tables there.
     pub fn has_standard(&self) -> bool {
         self.standard
+    }
+
+    /// Writes a page or a drawing, and returns whether it was written; a failure is named.
+    pub fn page(&mut self, path: &Path, page: stopwise::Result<String>) -> bool {
+        self.tried(page.and_then(|text| write_page(path, &text)))
     }
 
     /// Takes note of how an output went, and returns whether it was written; a failure is named.

@@ -26,11 +26,8 @@ pub fn run(typed: &PlanArgs) -> anyhow::Result<Outcome> {
     let record = plan::plan(&job, charted.as_ref());
     outputs.write(json, |out| json::write(&record, out));
     if let Some(path) = report {
-        outputs.tried(page::write_plan(
-            path,
-            &record,
-            &plan::grid::PlanGrid::of(&job, charted.as_ref()),
-        ));
+        let grid = plan::grid::PlanGrid::of(&job, charted.as_ref());
+        outputs.page(path, page::page(&record, &grid));
     }
     outputs.print(&terminal::plan(&record, screen::style()));
     Ok(outputs.outcome(Outcome::of_files(false, !record.settings.is_empty(), true)))

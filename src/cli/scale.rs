@@ -64,7 +64,7 @@ pub fn run(typed: &ScaleArgs) -> anyhow::Result<Outcome> {
     let mut text = terminal::scale(record, screen::style());
     if let Some(path) = report {
         let picture = scaled.picture.as_ref();
-        if outputs.tried(page::write_scale(path, record, picture, &scaled.profile)) {
+        if outputs.page(path, page::page(record, picture, &scaled.profile)) {
             text.push_str(&format!("page: {}\n", path.display()));
         }
     }

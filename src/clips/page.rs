@@ -2,18 +2,15 @@
 //! do.
 
 use crate::clips::time_line;
-use std::path::Path;
-
 use askama::Template;
 
 use super::page_data::{ClipPage, ClipPicture};
 use crate::clips::columns::SPAN_COLUMNS;
 use crate::clips::record::SpanVerdict;
 use crate::clips::table;
-use crate::error::{Error, Result};
-use crate::report::atomic_file::write_atomically;
+use crate::error::Result;
 use crate::report::column::html_table;
-use crate::report::html::colours::style_sheet;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::html::view::data_uri;
 use crate::report::parts::SkippedRecord;
 use crate::report::sentences::{Medium, paragraphs};
@@ -22,8 +19,7 @@ use crate::report::wording;
 #[derive(Template)]
 #[template(path = "clip.html")]
 struct ClipsTemplate {
-    version: &'static str,
-    style: String,
+    page: PageFrame,
     clips: Vec<ClipView>,
     skipped: Vec<String>,
 }
@@ -114,25 +110,15 @@ fn picture(p: &ClipPicture, decimals: usize, what: &str, note: String) -> ClipPi
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn clips(pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<String> {
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<String> {
     let template = ClipsTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: style_sheet(),
+        page: PageFrame::new("Clips"),
         clips: pages.iter().map(ClipView::new).collect(),
         skipped: skipped
             .iter()
             .map(|s| format!("{}: {}", wording::visible(&s.path), s.reason))
             .collect(),
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`clips`], and [`Error::Write`] when the file cannot be written.
-pub fn write_clips(path: &Path, pages: &[ClipPage], skipped: &[SkippedRecord]) -> Result<()> {
-    let page = clips(pages, skipped)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
+    filled(&template)
 }

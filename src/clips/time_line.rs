@@ -2,8 +2,9 @@
 
 use crate::clips::record::{ClipFrameRow, ClipRecord, SpanVerdict};
 use crate::core::verdict::Verdict;
-use crate::report::svg::axis::{AxisScale, PlotAxis, even_ticks};
-use crate::report::svg::drawing::{Anchor, Drawing};
+use crate::report::svg::axis::{AxisScale, even_ticks};
+use crate::report::svg::drawing::Anchor;
+use crate::report::svg::plot::{Plot, PlotArea};
 use crate::report::wording;
 
 /// Widths drawn: a desk and a phone held upright.
@@ -18,65 +19,70 @@ const GAP: f64 = 34.0;
 
 /// The time line of a clip at a width. `None` for a clip without length.
 pub fn time_line(clip: &ClipRecord, width: f64) -> Option<String> {
-    let (left, right) = (40.0, width - 14.0);
     let start = clip.spans.first()?.start_s;
-    let x = PlotAxis::new(AxisScale::Linear, (start, start + clip.length_s), (left, right))?;
     let tracks = tracks(clip);
     let bottom = GAP + SPANS + (tracks.len() as f64) * (TRACK + GAP);
-    let says = said(clip);
-    let mut d = Drawing::new(width, bottom + 40.0, &says);
+    let (left, right) = (40.0, width - 14.0);
+    let area = PlotArea { width, left, right, top: GAP - 8.0, bottom, below: 40.0 };
+    let x = area.x(AxisScale::Linear, (start, start + clip.length_s), (0.0, 0.0))?;
+    let mut p = Plot::new(area, x, area.y(AxisScale::Linear, (0.0, 1.0))?, &said(clip));
+    spans(&mut p, clip);
+    let mut top = GAP + SPANS + GAP;
+    for t in &tracks {
+        p.area = PlotArea { top, bottom: top + TRACK, ..area };
+        p.y = p.area.y(t.spread, t.range)?;
+        track(&mut p, clip, t);
+        top += TRACK + GAP;
+    }
+    p.area = PlotArea { bottom: bottom + 4.0, ..area };
+    p.drawing.line("rule", (left, p.area.bottom), (right, p.area.bottom));
+    let every = if width < 500.0 { 2 } else { 1 };
+    let ticks = even_ticks(clip.length_s).into_iter().step_by(every);
+    let ticks: Vec<f64> = ticks.filter(|t| *t <= clip.length_s).map(|t| start + t).collect();
+    p.ticks(&ticks, 1, |t| wording::short(t - start));
+    p.drawing.text("soft", (right, p.area.bottom + 34.0), Anchor::End, "seconds");
+    Some(p.done())
+}
 
-    d.text("soft", (left, GAP - 20.0), Anchor::Start, "stretches");
+/// The stretches as bars, the higher the sharper.
+fn spans(p: &mut Plot, clip: &ClipRecord) {
+    let foot = p.area.top + SPANS;
+    p.drawing.text("soft", (p.area.left, GAP - 20.0), Anchor::Start, "stretches");
     for s in &clip.spans {
-        let (from, to) = (x.at(s.start_s), x.at(s.end_s));
+        let (from, to) = (p.x.at(s.start_s), p.x.at(s.end_s));
         let (class, height) = match s.verdict {
             SpanVerdict::InFocus => ("accent", SPANS),
             SpanVerdict::Near => ("near", SPANS * 0.5),
             SpanVerdict::Out => ("bar", 4.0),
             SpanVerdict::CannotSay => ("none", 0.0),
         };
-        d.rect(class, (from, GAP - 8.0 + SPANS - height), (to - from - 0.5).max(0.5), height);
-        if s.verdict != SpanVerdict::InFocus && to - from > 62.0 {
-            let at = GAP - 8.0 + SPANS - height - 5.0;
-            d.text("soft", ((from + to) / 2.0, at), Anchor::Middle, s.verdict.word());
-        } else if to - from > 62.0 {
-            d.text("on-accent", ((from + to) / 2.0, GAP + 11.0), Anchor::Middle, "in focus");
+        p.drawing.rect(class, (from, foot - height), (to - from - 0.5).max(0.5), height);
+        if to - from > 62.0 {
+            let (class, y) = match s.verdict {
+                SpanVerdict::InFocus => ("on-accent", GAP + 11.0),
+                _ => ("soft", foot - height - 5.0),
+            };
+            p.drawing.text(class, ((from + to) / 2.0, y), Anchor::Middle, s.verdict.word());
         }
     }
-    let mut top = GAP + SPANS + GAP;
-    for t in &tracks {
-        let y = PlotAxis::new(t.spread, t.range, (top + TRACK, top))?;
-        d.text("soft", (left, top - 10.0), Anchor::Start, t.heading);
-        for tick in &t.ticks {
-            d.line("grid", (left, y.at(*tick)), (right, y.at(*tick)));
-            let label = wording::short(*tick);
-            d.text("soft", (left - 6.0, y.at(*tick) + 4.0), Anchor::End, &label);
-        }
-        for (value, label) in &t.bounds {
-            d.line("allowed", (left, y.at(*value)), (right, y.at(*value)));
-            d.text("ink", (right, y.at(*value) - 4.0), Anchor::End, label);
-        }
-        for part in parts(clip, t.get, ((right - left) * POINTS_A_PX) as usize) {
-            let line: Vec<(f64, f64)> = part.iter().map(|(t, v)| (x.at(*t), y.at(*v))).collect();
-            match line[..] {
-                [one] => d.dot("accent", one, 1.5),
-                _ => d.path("curve", &line),
-            }
-        }
-        top += TRACK + GAP;
+}
+
+/// One value over time.
+fn track(p: &mut Plot, clip: &ClipRecord, t: &TimelineTrack) {
+    let PlotArea { left, right, top, .. } = p.area;
+    p.drawing.text("soft", (left, top - 10.0), Anchor::Start, t.heading);
+    p.levels(&t.ticks, 1, wording::short);
+    for (value, label) in &t.bounds {
+        let y = p.y.at(*value);
+        p.drawing.line("allowed", (left, y), (right, y));
+        p.drawing.text("ink", (right, y - 4.0), Anchor::End, label);
     }
-    let axis_y = bottom + 4.0;
-    let every = if width < 500.0 { 2 } else { 1 };
-    d.line("rule", (left, axis_y), (right, axis_y));
-    for (i, tick) in even_ticks(clip.length_s).into_iter().enumerate() {
-        if tick <= clip.length_s && i % every == 0 {
-            let at = x.at(start + tick);
-            d.line("rule", (at, axis_y), (at, axis_y + 5.0));
-            d.text("soft", (at, axis_y + 19.0), Anchor::Middle, &wording::short(tick));
+    for part in parts(clip, t.get, ((right - left) * POINTS_A_PX) as usize) {
+        match part[..] {
+            [one] => p.dot("accent", one, 1.5),
+            _ => p.curve("curve", part),
         }
     }
-    d.text("soft", (right, axis_y + 34.0), Anchor::End, "seconds");
-    Some(d.done())
 }
 
 struct TimelineTrack {

@@ -1,12 +1,18 @@
 //! The response of a series' straight edge: modulation over frequency, one curve a step.
 
 use crate::compare::record::{CompareRecord, EdgeRecord, StepRecord, step_name};
-use crate::report::svg::axis::{AxisScale, PlotAxis};
-use crate::report::svg::drawing::{Anchor, Drawing};
+use crate::report::svg::axis::AxisScale;
+use crate::report::svg::plot::{NAME, PHONE_WIDTH, Plot, PlotArea};
 use crate::report::wording;
 
-/// Width of the chart: a phone held upright; the page draws it larger on a desk.
-const WIDTH: f64 = 358.0;
+const AREA: PlotArea = PlotArea {
+    width: PHONE_WIDTH,
+    left: 40.0,
+    right: PHONE_WIDTH - 100.0,
+    top: 24.0,
+    bottom: 236.0,
+    below: 44.0,
+};
 /// Room for one label.
 const LINE: f64 = 14.0;
 /// Highest frequency that is drawn, cycles a pixel: beyond it the pixels show nothing true.
@@ -16,7 +22,6 @@ const TOP_MODULATION: f64 = 1.4;
 
 /// Modulation over frequency. `None` when no step has a curve.
 pub fn edge_chart(record: &CompareRecord) -> Option<String> {
-    let (left, right, top, bottom) = (40.0, WIDTH - 100.0, 24.0, 236.0);
     let steps: Vec<(&StepRecord, &EdgeRecord)> = record
         .steps
         .iter()
@@ -29,8 +34,8 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
     };
     let high = steps.iter().flat_map(|(_, e)| drawn(e)).map(|p| p.1).fold(1.0, f64::max);
     steps.first()?;
-    let x = PlotAxis::new(AxisScale::Linear, (0.0, TOP_CY_PX), (left, right))?;
-    let y = PlotAxis::new(AxisScale::Linear, (0.0, high), (bottom, top))?;
+    let x = AREA.x(AxisScale::Linear, (0.0, TOP_CY_PX), (0.0, 0.0))?;
+    let y = AREA.y(AxisScale::Linear, (0.0, high))?;
     let said: Vec<String> = steps
         .iter()
         .filter_map(|(s, e)| {
@@ -39,27 +44,18 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
         })
         .collect();
     let says = format!("Modulation over frequency across the edge: {}", said.join(", "));
-    let mut d = Drawing::new(WIDTH, bottom + 44.0, &says);
-    for level in [0.0, 0.1, 0.5, 1.0] {
-        d.line("grid", (left, y.at(level)), (right, y.at(level)));
-        d.text("soft", (left - 6.0, y.at(level) + 4.0), Anchor::End, &wording::short(level));
-    }
-    for cy_px in [0.0, 0.1, 0.2, 0.3, 0.4, 0.5] {
-        d.line("rule", (x.at(cy_px), bottom), (x.at(cy_px), bottom + 5.0));
-        let label = wording::short(cy_px);
-        d.text("soft", (x.at(cy_px), bottom + 19.0), Anchor::Middle, &label);
-    }
-    d.text("soft", (left, 11.0), Anchor::Start, "modulation");
-    d.text("soft", ((left + right) / 2.0, bottom + 38.0), Anchor::Middle, "cycles a pixel");
+    let mut p = Plot::new(AREA, x, y, &says);
+    p.levels(&[0.0, 0.1, 0.5, 1.0], 1, wording::short);
+    p.ticks(&[0.0, 0.1, 0.2, 0.3, 0.4, 0.5], 1, wording::short);
+    p.y_name("modulation");
+    p.x_name(NAME, "cycles a pixel");
     let mut labels: Vec<(f64, String, bool)> = Vec::new();
     for (i, (step, edge)) in steps.iter().enumerate() {
-        let line: Vec<(f64, f64)> =
-            drawn(edge).into_iter().map(|(f, m)| (x.at(f), y.at(m))).collect();
         let best = record.steps.get(record.best_step.unwrap_or(usize::MAX));
         let strong = best.map_or(i == 0, |b| std::ptr::eq(b, *step));
-        d.path(if strong { "curve" } else { "curve-soft" }, &line);
+        p.curve(if strong { "curve" } else { "curve-soft" }, drawn(edge));
         if let Some(m) = edge.mtf50_cy_px.filter(|m| m.value <= TOP_CY_PX) {
-            d.dot("accent", (x.at(m.value), y.at(0.5)), 2.5);
+            p.dot("accent", (m.value, 0.5), 2.5);
         }
         // Where curves still lie apart.
         let at = edge.curve.iter().find(|p| p.cy_px >= 0.4 * TOP_CY_PX);
@@ -68,8 +64,8 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
     // In the order of the curves from the top down, beside the plot.
     labels.sort_by(|a, b| b.0.total_cmp(&a.0));
     for (i, (_, label, strong)) in labels.iter().enumerate() {
-        let at = top + 4.0 + LINE * i as f64;
-        d.text(if *strong { "ink" } else { "soft" }, (right + 8.0, at), Anchor::Start, label);
+        let at = AREA.top + 4.0 + LINE * i as f64;
+        p.right_label(if *strong { "ink" } else { "soft" }, at, label);
     }
-    Some(d.done())
+    Some(p.done())
 }

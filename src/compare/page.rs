@@ -3,18 +3,15 @@
 
 use crate::compare::edge_chart;
 use crate::compare::ladder;
-use std::path::Path;
-
 use askama::Template;
 
 use crate::compare::columns::COLUMNS;
 use crate::compare::record::{
     AttributionRecord, ComparePictures, CompareRecord, StepAxis, StepRecord, step_name,
 };
-use crate::error::{Error, Result};
-use crate::report::atomic_file::write_atomically;
+use crate::error::Result;
 use crate::report::column::{Column, html_table};
-use crate::report::html::colours::style_sheet;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::html::view::PictureView;
 use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg;
@@ -23,9 +20,7 @@ use crate::report::wording;
 #[derive(Template)]
 #[template(path = "compare.html")]
 struct CompareTemplate {
-    version: &'static str,
-    style: String,
-    title: String,
+    page: PageFrame,
     facts: String,
     region: String,
     findings: Vec<String>,
@@ -98,8 +93,8 @@ fn cost_views(record: &CompareRecord) -> Vec<CostView> {
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<String> {
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(record: &CompareRecord, pictures: &ComparePictures) -> Result<String> {
     let frames: u32 = record.steps.iter().map(|s| s.frames).sum();
     let mut facts: Vec<String> =
         record.paths.iter().map(|p| wording::visible(p)).collect::<Vec<_>>();
@@ -111,9 +106,7 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
     let (head, rows) = html_table(COLUMNS, &record.steps);
     let r = &record.region;
     let template = CompareTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: style_sheet(),
-        title: format!("Series by {}", record.axis.word()),
+        page: PageFrame::new(format!("Series by {}", record.axis.word())),
         facts: facts.join(" · "),
         region: format!(
             "Measured on {} x {} px round {}, {} of the picture{}.",
@@ -141,18 +134,5 @@ pub fn compare(record: &CompareRecord, pictures: &ComparePictures) -> Result<Str
             .map(|s| format!("{}: {}", wording::visible(&s.path), s.reason))
             .collect(),
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`compare`], and [`Error::Write`] when the file cannot be written.
-pub fn write_compare(
-    path: &Path,
-    record: &CompareRecord,
-    pictures: &ComparePictures,
-) -> Result<()> {
-    let page = compare(record, pictures)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
+    filled(&template)
 }

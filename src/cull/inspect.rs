@@ -1,5 +1,7 @@
 //! Everything measured on one frame.
 
+pub mod page;
+
 use std::path::PathBuf;
 use std::slice::from_ref;
 

@@ -12,7 +12,6 @@ pub mod grouping;
 #[cfg(test)]
 mod hand_made;
 pub mod inspect;
-pub mod inspect_page;
 pub mod inspect_terminal;
 pub mod invariants;
 pub mod job;

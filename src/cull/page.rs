@@ -18,7 +18,7 @@ use crate::core::verdict::Verdict;
 use crate::error::Result;
 use crate::report::atomic_file::{can_write, failed, keep, temp_file_for};
 use crate::report::column::Column;
-use crate::report::html::colours::style_sheet;
+use crate::report::html::page_frame::{BODY_PLACE, PageFrame, filled_around};
 use crate::report::parts::SkippedRecord;
 use crate::report::sentences::{Medium, paragraphs};
 use crate::report::svg::{self, Stops};
@@ -30,12 +30,11 @@ struct BurstTemplate {
     burst: BurstView,
 }
 
+/// The first page.
 #[derive(Template)]
-#[template(path = "report_head.html")]
-struct HeadTemplate<'a> {
-    title: &'a str,
-    style: String,
-    gradient: String,
+#[template(path = "report.html")]
+struct ReportTemplate<'a> {
+    page: PageFrame,
     facts: String,
     heading: &'static str,
     rate: String,
@@ -50,36 +49,23 @@ struct HeadTemplate<'a> {
     index: &'a [IndexRow],
     px_per_px: u32,
     pages: Option<PagesView>,
-}
-
-#[derive(Template)]
-#[template(path = "report_foot.html")]
-struct FootTemplate<'a> {
+    /// Where the bursts are copied in.
+    body: &'static str,
     cautions: Vec<(&'static str, String)>,
     skipped: Vec<(String, String)>,
     columns: &'static [Column<FrameRecord>],
-    version: &'a str,
-    pages: Option<PagesView>,
 }
 
-/// Head of a page after the first.
+/// A page after the first.
 #[derive(Template)]
 #[template(path = "report_page.html")]
-struct PageTemplate<'a> {
-    title: String,
-    style: String,
-    gradient: String,
+struct LaterPageTemplate<'a> {
+    page: PageFrame,
     first: &'a str,
     pages: PagesView,
     px_per_px: u32,
-}
-
-/// End of a page after the first.
-#[derive(Template)]
-#[template(path = "report_page_foot.html")]
-struct PageFootTemplate<'a> {
-    pages: PagesView,
-    version: &'a str,
+    /// Where the bursts are copied in.
+    body: &'static str,
 }
 
 /// One burst in the list of contents.
@@ -187,17 +173,15 @@ impl ReportWriter {
         let mut done = Vec::with_capacity(pages.len());
         for page in &pages {
             let mut whole = BufWriter::new(temp_file_for(&self.path)?);
-            match several(page.number).filter(|_| page.number > 1) {
-                None => self.head(outing, several(1)).write_into(&mut whole)?,
-                Some(pages) => self.page_head(pages).write_into(&mut whole)?,
-            }
+            let halves = match several(page.number).filter(|_| page.number > 1) {
+                None => filled_around(&self.first_page(outing, skipped, several(1))),
+                Some(pages) => filled_around(&self.later_page(pages)),
+            };
+            let (before, after) = halves.map_err(io::Error::other)?;
+            whole.write_all(before.as_bytes())?;
             let bytes = page.pieces.iter().map(|p| p.bytes).sum();
             io::copy(&mut body.as_file_mut().take(bytes), &mut whole)?;
-            match several(page.number).filter(|_| page.number > 1) {
-                None => self.foot(skipped, several(1)).write_into(&mut whole)?,
-                Some(pages) => PageFootTemplate { pages, version: env!("CARGO_PKG_VERSION") }
-                    .write_into(&mut whole)?,
-            }
+            whole.write_all(after.as_bytes())?;
             whole.flush()?;
             done.push((whole, &page.path));
         }
@@ -212,33 +196,23 @@ impl ReportWriter {
         Ok(())
     }
 
-    fn foot<'a>(&self, skipped: &[SkippedRecord], pages: Option<PagesView>) -> FootTemplate<'a> {
-        let shown = |s: &SkippedRecord| (wording::visible(&s.path), wording::visible(&s.reason));
-        let counted = |flag: &Flag| {
-            let n = self.cautions.get(&(*flag as u32))?;
-            Some((flag.says(), wording::count(*n, "frame", "frames")))
-        };
-        FootTemplate {
-            cautions: Flag::ALL.iter().filter_map(counted).collect(),
-            skipped: skipped.iter().map(shown).collect(),
-            columns: COLUMNS,
-            version: env!("CARGO_PKG_VERSION"),
-            pages,
-        }
-    }
-
-    fn page_head(&self, pages: PagesView) -> PageTemplate<'_> {
-        PageTemplate {
-            title: format!("{}, page {}", self.title, pages.number),
-            style: style_sheet(),
-            gradient: svg::scale_gradient(),
+    fn later_page(&self, pages: PagesView) -> LaterPageTemplate<'_> {
+        let title = format!("{}, page {}", self.title, pages.number);
+        LaterPageTemplate {
+            page: PageFrame::new(title).with_colour_scale(),
             first: self.path.file_name().and_then(|n| n.to_str()).unwrap_or_default(),
             pages,
             px_per_px: svg::PX_PER_PX as u32,
+            body: BODY_PLACE,
         }
     }
 
-    fn head<'a>(&'a self, outing: &OutingRecord, pages: Option<PagesView>) -> HeadTemplate<'a> {
+    fn first_page(
+        &self,
+        outing: &OutingRecord,
+        skipped: &[SkippedRecord],
+        pages: Option<PagesView>,
+    ) -> ReportTemplate<'_> {
         let mut facts = vec![
             wording::count(outing.frames, "frame", "frames"),
             wording::count(outing.bursts, "burst", "bursts"),
@@ -259,10 +233,8 @@ impl ReportWriter {
         }
         let no_rate = summary::no_rate_because(outing);
         let has_rate = no_rate.is_none();
-        HeadTemplate {
-            title: &self.title,
-            style: style_sheet(),
-            gradient: svg::scale_gradient(),
+        ReportTemplate {
+            page: PageFrame::new(&self.title).with_colour_scale(),
             facts: facts.join(" · "),
             heading: if has_rate { "Hit rate" } else { "Hits" },
             rate: if has_rate {
@@ -281,10 +253,26 @@ impl ReportWriter {
             index: &self.index,
             px_per_px: svg::PX_PER_PX as u32,
             pages,
+            body: BODY_PLACE,
+            cautions: self.cautions(),
+            skipped: skipped
+                .iter()
+                .map(|s| (wording::visible(&s.path), wording::visible(&s.reason)))
+                .collect(),
+            columns: COLUMNS,
         }
     }
 
-    /// Keeps what head and foot will need: days and cautions.
+    /// Each caution with the frames that have it.
+    fn cautions(&self) -> Vec<(&'static str, String)> {
+        let counted = |flag: &Flag| {
+            let n = self.cautions.get(&(*flag as u32))?;
+            Some((flag.says(), wording::count(*n, "frame", "frames")))
+        };
+        Flag::ALL.iter().filter_map(counted).collect()
+    }
+
+    /// Keeps what the first page will need: days and cautions.
     fn note(&mut self, page: &BurstPage) {
         for (frame, _) in &page.frames {
             for flag in frame.flags.iter() {

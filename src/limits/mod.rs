@@ -21,6 +21,7 @@ mod logged;
 pub mod page;
 pub mod record;
 mod season;
+mod sections;
 mod sentences;
 mod smears;
 pub mod terminal;
@@ -39,6 +40,7 @@ use crate::report::value::WithError;
 
 pub use decided::{Decided, apply_decisions};
 pub use entry::{LimitFrame, MagnificationGroup, by_magnification};
+pub use field_chart::chart_svg;
 pub use logged::{DescribedRigs, OfRig, of_rig, titles};
 
 /// Frames that a fit takes at most, evenly over the settings: more do not narrow it.

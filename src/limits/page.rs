@@ -1,17 +1,15 @@
 //! The page of `chart`: the field of detail with its sections, the hand, the season, the model.
 
-use crate::limits::field_chart;
+use crate::limits::field_chart::{field_chart, section_chart};
 use crate::limits::hand_chart;
-use std::path::Path;
-
 use askama::Template;
 
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::limits::findings::LimitFinding;
-use crate::limits::record::{ChartRecord, GridCell, Handheld, whole_iso_stop};
+use crate::limits::record::{ChartRecord, GridCell, Handheld};
+use crate::limits::sections::sections;
 use crate::limits::sentences;
-use crate::report::atomic_file::write_atomically;
-use crate::report::html::colours::style_sheet;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::parts::BreakdownRow;
 use crate::report::sentences::{Medium, paragraph, paragraphs};
 use crate::report::svg::{self, Stops};
@@ -24,9 +22,7 @@ const MAX_ROWS: usize = 400;
 #[derive(Template)]
 #[template(path = "chart.html")]
 struct ChartTemplate {
-    version: &'static str,
-    style: String,
-    gradient: String,
+    page: PageFrame,
     heading: String,
     findings: Vec<String>,
     field: Option<String>,
@@ -61,16 +57,17 @@ struct RateRow {
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn chart(record: &ChartRecord) -> Result<String> {
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(record: &ChartRecord) -> Result<String> {
     let template = ChartTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: format!("{}\n{}", style_sheet(), include_str!("chart.css")),
-        gradient: svg::scale_gradient(),
+        page: PageFrame::new("Chart").with_style(include_str!("chart.css")).with_colour_scale(),
         heading: sentences::heading(record),
         findings: paragraphs(&record.findings, Medium::Report),
-        field: field_chart::field_chart(record),
-        sections: sections(&record.grid),
+        field: field_chart(record),
+        sections: sections(&record.grid)
+            .iter()
+            .filter_map(|s| Some(Titled { title: s.title.clone(), chart: section_chart(s)? }))
+            .collect(),
         hands: record
             .hands
             .iter()
@@ -86,94 +83,7 @@ pub fn chart(record: &ChartRecord) -> Result<String> {
         parameters: parameters(record),
         cells: cells(&record.grid),
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`chart`], and [`Error::Write`] when the file cannot be written.
-pub fn write_chart(path: &Path, record: &ChartRecord) -> Result<()> {
-    let page = chart(record)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
-}
-
-/// The field's chart as a file of its own, with its colours in it.
-///
-/// # Errors
-/// [`Error::Write`] when the file cannot be written; [`Error::Record`] when there is no chart.
-pub fn write_chart_svg(path: &Path, record: &ChartRecord) -> Result<()> {
-    let text = chart_svg(record)
-        .ok_or_else(|| Error::Record("there are too few frames for a drawing".to_owned()))?;
-    write_atomically(path, |out| out.write_all(text.as_bytes()))
-}
-
-/// The drawing that [`write_chart_svg`] writes; `None` when there is nothing to draw.
-pub fn chart_svg(record: &ChartRecord) -> Option<String> {
-    let chart = field_chart::field_chart(record)?;
-    let gradient = svg::scale_gradient();
-    let definitions = gradient.split_once("<defs>").and_then(|(_, d)| d.split_once("</defs>"));
-    let definitions = definitions.map_or("", |(d, _)| d);
-    let style = format!(
-        "{}\n{}svg{{background:var(--ground);font-family:system-ui,sans-serif}}",
-        style_sheet(),
-        include_str!("chart.css")
-    );
-    let inside = format!("<defs><style>{style}</style>{definitions}</defs>");
-    let opened = chart.replacen("<svg ", "<svg xmlns=\"http://www.w3.org/2000/svg\" ", 1);
-    let at = opened.find('>')? + 1;
-    Some(format!("{}{inside}{}\n", &opened[..at], &opened[at..]))
-}
-
-/// Detail over working f-number at one ISO, and along one level of light: those with the most
-/// places.
-fn sections(grid: &[GridCell]) -> Vec<Titled> {
-    let same = |a: f64, b: f64| (a - b).abs() < 0.01;
-    let light = |c: &GridCell| 2.0 * c.working_f_number.log2() - (c.iso / 100.0).log2();
-    let longest = |grid: &[GridCell], key: &dyn Fn(&GridCell) -> f64| -> Vec<GridCell> {
-        let mut best: Vec<GridCell> = Vec::new();
-        for start in grid {
-            let on: Vec<GridCell> =
-                grid.iter().filter(|c| same(key(c), key(start))).copied().collect();
-            if on.len() > best.len() {
-                best = on;
-            }
-        }
-        best.sort_by(|a, b| a.working_f_number.total_cmp(&b.working_f_number));
-        best
-    };
-    let drawn = |cells: &[GridCell], title: String| {
-        let points: Vec<(f64, f64, f64, String)> = cells
-            .iter()
-            .map(|c| {
-                let says = format!(
-                    "working {}, ISO {}: {} bit/px",
-                    wording::f_number(c.working_f_number),
-                    wording::fixed(c.iso, 0),
-                    wording::plus_minus(c.detail_bits_px, Some(c.std_err))
-                );
-                (c.working_f_number, c.detail_bits_px, c.std_err, says)
-            })
-            .collect();
-        field_chart::section(&points, &title).map(|chart| Titled { title, chart })
-    };
-    // At a whole stop of ISO, which every camera can set, where there is one.
-    let settable: Vec<GridCell> = grid.iter().filter(|c| whole_iso_stop(c.iso)).copied().collect();
-    let at_iso = longest(if settable.is_empty() { grid } else { &settable }, &|c| c.iso.log2());
-    let at_light = longest(grid, &light);
-    let mut out = Vec::new();
-    if let Some(first) = at_iso.first() {
-        out.extend(drawn(&at_iso, format!("Detail at ISO {}", wording::fixed(first.iso, 0))));
-    }
-    if let (Some(first), Some(last)) = (at_light.first(), at_light.last()) {
-        let title = format!(
-            "Detail at one level of light and one shutter, ISO {} to {}",
-            wording::fixed(first.iso, 0),
-            wording::fixed(last.iso, 0)
-        );
-        out.extend(drawn(&at_light, title));
-    }
-    out
+    filled(&template)
 }
 
 fn hand(h: &Handheld, what: &str) -> HandView {

@@ -11,10 +11,9 @@ use rayon::prelude::*;
 use serde::Serialize;
 
 use super::sentences::{self, ReasonForms};
-use super::{PlanJob, PlanModel, apertures, ranked_of, table};
-use crate::body_noise::table::NoiseColumn as PlanColumn;
+use super::{PlanJob, PlanModel, apertures, columns, ranked_of};
 use crate::limits::Charted;
-use crate::plan::record::{ModelKind, PlanRecord, PlanWish};
+use crate::plan::record::{ModelKind, PlanRecord, PlanSetting, PlanWish};
 use crate::report::wording;
 
 /// Depths to choose from, mm.
@@ -33,8 +32,6 @@ const LIGHT_STOPS_WITH_ERRORS: i32 = 3;
 const WITH_ERROR: [&str; 2] = ["in focus", "at the ends"];
 /// Before a column's name: the column of its errors.
 const ERROR: &str = "error of ";
-/// Between a value and its error.
-const BETWEEN: &str = " ±";
 /// Columns that depend on the depth; the others are kept once per light and magnification.
 const BY_DEPTH: [&str; 2] = ["at the ends", "most lost to"];
 
@@ -173,7 +170,7 @@ impl PlanGrid {
             .par_iter()
             .map(|m| of_magnification(job, charted, *m, &stops))
             .collect();
-        let headings = table::settings(&record).into_iter().map(|c| c.heading).collect();
+        let headings = columns::settings(&record).iter().map(|c| c.heading.to_owned()).collect();
         let mut coder = RowCoder::new(headings);
         for by_depth in all.iter().flatten() {
             coder.take(by_depth);
@@ -209,28 +206,19 @@ fn of_magnification(
 
 /// The rows of the table of settings, errors in cells of their own at the end.
 fn cell_rows(record: &PlanRecord) -> Vec<CellRow> {
-    let columns = table::settings(record);
-    let of_error = |c: &&_| WITH_ERROR.contains(&heading_of(c));
-    let row = |i: usize| {
-        let cells = columns.iter().map(|c| value_of(&c.cells[i]).to_owned());
-        let errors = columns.iter().filter(of_error).map(|c| error_of(&c.cells[i]).to_owned());
-        cells.chain(errors).collect()
+    let columns = columns::settings(record);
+    let row = |setting: &PlanSetting| {
+        let (mut values, mut errors) = (Vec::new(), Vec::new());
+        for column in &columns {
+            let (value, error) = column.shown_parts(setting).unwrap_or_default();
+            values.push(value);
+            if WITH_ERROR.contains(&column.heading) {
+                errors.push(error.map_or(String::new(), |e| format!(" ± {e}")));
+            }
+        }
+        [values, errors].concat()
     };
-    (0..record.settings.len()).map(row).collect()
-}
-
-/// The value in a cell of a value and its error.
-fn value_of(cell: &str) -> &str {
-    cell.split_once(BETWEEN).map_or(cell, |(value, _)| value)
-}
-
-/// The error in it, with the sign before it; nothing where there is none.
-fn error_of(cell: &str) -> &str {
-    &cell[value_of(cell).len()..]
-}
-
-fn heading_of(column: &PlanColumn) -> &str {
-    &column.heading
+    record.settings.iter().map(row).collect()
 }
 
 /// The different words of a column.

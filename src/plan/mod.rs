@@ -6,13 +6,12 @@
 //! ([`grid`]).
 
 mod aperture;
-mod digest;
+pub mod columns;
 pub mod grid;
 mod own;
 pub mod page;
 pub mod record;
 pub mod sentences;
-pub mod table;
 pub mod terminal;
 mod typical;
 mod video;

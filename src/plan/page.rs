@@ -3,29 +3,21 @@
 //! The one page with a script. The content policy names it by its digest, so nothing else runs;
 //! the grid lies beside it as data ([`PlanGrid`]).
 
-use std::path::Path;
-
 use askama::Template;
 
-use super::digest;
-use crate::body_noise::table::NoiseColumn;
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::plan::grid::PlanGrid;
 use crate::plan::record::{PlanRecord, PlanSetting};
 use crate::plan::sentences::PlanFinding;
-use crate::plan::{sentences, table};
-use crate::report::atomic_file::write_atomically;
-use crate::report::html::colours::style_sheet;
+use crate::plan::{columns, sentences};
+use crate::report::column;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::wording;
-
-const SCRIPT: &str = include_str!("plan.js");
 
 #[derive(Template)]
 #[template(path = "plan.html")]
 struct PlanTemplate {
-    version: &'static str,
-    style: String,
-    source: String,
+    page: PageFrame,
     heading: String,
     has_light: bool,
     because: String,
@@ -37,8 +29,6 @@ struct PlanTemplate {
     model_says: String,
     key: String,
     remarks: Vec<String>,
-    grid: String,
-    script: &'static str,
 }
 
 struct BarView {
@@ -53,30 +43,30 @@ struct BarView {
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn plan(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
-    let columns = table::settings(record);
-    let video = table::video(&record.video);
-    let video_count = record.video.len();
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
+    let settings = columns::settings(record);
+    let headings =
+        settings.iter().map(|c| c.heading).chain(columns::VIDEO.iter().map(|c| c.heading));
     let template = PlanTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: format!("{}\n{}", style_sheet(), include_str!("plan.css")),
-        source: digest::source_of(SCRIPT),
+        page: PageFrame::new("Plan").with_style(include_str!("plan.css")).with_script(
+            include_str!("plan.js"),
+            "grid",
+            grid,
+        )?,
         heading: sentences::heading(record),
         has_light: record.wish.light_ev.is_some(),
         because: because(record),
-        head: heads(&columns),
-        rows: cells(&columns, record.settings.len()),
+        head: column::heads(&settings),
+        rows: column::cells(&settings, &record.settings),
         bars: bars(&record.settings),
-        video_head: heads(&video),
-        video_rows: cells(&video, video_count),
+        video_head: column::heads(columns::VIDEO),
+        video_rows: column::cells(columns::VIDEO, &record.video),
         model_says: record.model_says.clone(),
-        key: table::key(columns.iter().chain(&video).map(|c| c.heading.as_str())),
+        key: columns::key(headings),
         remarks: remarks(record),
-        grid: as_data(grid)?,
-        script: SCRIPT,
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
+    filled(&template)
 }
 
 /// Why the first setting is first, in the digits of the table.
@@ -91,33 +81,6 @@ fn because(record: &PlanRecord) -> String {
 fn remarks(record: &PlanRecord) -> Vec<String> {
     let depends = |f: &&PlanFinding| matches!(f, PlanFinding::NothingFits { .. });
     record.remarks.iter().filter(|f| !depends(f)).map(PlanFinding::on_page).collect()
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`plan`], and [`Error::Write`] when the file cannot be written.
-pub fn write_plan(path: &Path, record: &PlanRecord, grid: &PlanGrid) -> Result<()> {
-    let page = plan(record, grid)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
-}
-
-/// JSON that cannot end the element it stands in: no `<` is left.
-fn as_data(grid: &PlanGrid) -> Result<String> {
-    let json = serde_json::to_string(grid).map_err(|e| Error::Record(e.to_string()))?;
-    Ok(json.replace('<', "\\u003c"))
-}
-
-fn heads(columns: &[NoiseColumn]) -> Vec<String> {
-    let one = |c: &NoiseColumn| match c.unit {
-        "" => c.heading.clone(),
-        unit => format!("{}, {unit}", c.heading),
-    };
-    columns.iter().map(one).collect()
-}
-
-fn cells(columns: &[NoiseColumn], rows: usize) -> Vec<Vec<String>> {
-    (0..rows).map(|row| columns.iter().map(|c| c.cells[row].clone()).collect()).collect()
 }
 
 /// A finest line in the digits of the table, without its error.

@@ -1,11 +1,10 @@
 //! `plan` in text: what was asked, the ranked table, why, video, and what to keep in mind.
 
-use crate::body_noise::table::NoiseColumn;
+use crate::plan::columns;
 use crate::plan::record::PlanRecord;
 use crate::plan::sentences;
-use crate::plan::table as plan_table;
 use crate::report::term::Style;
-use crate::report::term::table::{TextColumn, table, wrapped};
+use crate::report::term::table::{TextColumn, table, text_columns, wrapped};
 
 /// The plan.
 pub fn plan(record: &PlanRecord, style: Style) -> String {
@@ -16,7 +15,7 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     }
     // Narrow screens show fewer columns; only what is shown is explained.
     let mut shown = Vec::new();
-    let mut tabled = |text: &mut String, columns: Vec<NoiseColumn>| {
+    let mut tabled = |text: &mut String, columns: Vec<TextColumn>| {
         let headings: Vec<String> = columns.iter().map(|c| c.heading.clone()).collect();
         let table = text_table(columns, style);
         let head = table.lines().next().unwrap_or_default();
@@ -24,7 +23,8 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
         text.push_str(&table);
     };
     if !record.settings.is_empty() {
-        tabled(&mut text, plan_table::settings(record));
+        let columns = columns::settings(record);
+        tabled(&mut text, text_columns(&columns, &record.settings, style));
         text.push('\n');
     }
     if let Some(because) = &record.first_because {
@@ -32,11 +32,11 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     }
     if !record.video.is_empty() {
         text.push('\n');
-        tabled(&mut text, plan_table::video(&record.video));
+        tabled(&mut text, text_columns(columns::VIDEO, &record.video, style));
     }
     text.push('\n');
     if !record.settings.is_empty() {
-        text.push_str(&line(&plan_table::key(shown.iter().map(String::as_str))));
+        text.push_str(&line(&columns::key(shown.iter().map(String::as_str))));
     }
     text.push_str(&line(&record.model_says));
     for remark in &record.remarks {
@@ -45,20 +45,11 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     text
 }
 
-fn text_table(columns: Vec<NoiseColumn>, style: Style) -> String {
+/// Words stand at the left in the first column and the last; the best row comes first.
+fn text_table(mut columns: Vec<TextColumn>, style: Style) -> String {
     let last = columns.len() - 1;
-    let columns = columns.into_iter().enumerate().map(|(i, c)| TextColumn {
-        heading: c.heading,
-        unit: style.signs(c.unit),
-        right: i > 0 && i < last || c.cells.iter().all(|t| !t.contains(char::is_alphabetic)),
-        drop_priority: c.drop_priority,
-        cells: c.cells.iter().map(|cell| style.signs(cell)).collect(),
-    });
-    table(
-        columns.collect(),
-        style,
-        |row, _, cell| {
-            if row == 0 { style.bold(cell) } else { cell.to_owned() }
-        },
-    )
+    for (i, c) in columns.iter_mut().enumerate() {
+        c.right = i > 0 && i < last || c.cells.iter().all(|t| !t.contains(char::is_alphabetic));
+    }
+    table(columns, style, |row, _, cell| if row == 0 { style.bold(cell) } else { cell.to_owned() })
 }

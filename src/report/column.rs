@@ -1,6 +1,8 @@
 //! Columns of tables. A command has one list of them; terminal, CSV, HTML and the README's table
 //! read it, so a column has one key, one heading, one unit and one meaning everywhere.
 
+use std::borrow::Borrow;
+
 use super::wording;
 use crate::core::Measured;
 
@@ -40,6 +42,8 @@ pub enum Cell {
     Number(f64),
     /// A number with its error.
     Measured(f64, Option<f64>),
+    /// A bound from above with its error.
+    AtMost(f64, Option<f64>),
     /// A number with its error, shown by the range that holds it with 68 % probability.
     Range(f64, Option<f64>, f64, f64),
 }
@@ -82,9 +86,20 @@ pub struct Column<R> {
     pub drop_priority: u8,
     /// What it means, in sentences.
     pub meaning: &'static str,
+    /// What people see where there is no value; empty for nothing.
+    pub missing: &'static str,
     /// Where the value is in the record.
     pub get: fn(&R) -> Cell,
 }
+
+// Derived, they would ask the same of the rows.
+impl<R> Clone for Column<R> {
+    fn clone(&self) -> Self {
+        *self
+    }
+}
+
+impl<R> Copy for Column<R> {}
 
 impl<R> Column<R> {
     /// A column without an error of its own.
@@ -96,7 +111,17 @@ impl<R> Column<R> {
         get: fn(&R) -> Cell,
         meaning: &'static str,
     ) -> Column<R> {
-        Column { key, error_key: None, heading, unit, decimals, drop_priority: 0, meaning, get }
+        Column {
+            key,
+            error_key: None,
+            heading,
+            unit,
+            decimals,
+            drop_priority: 0,
+            meaning,
+            missing: "",
+            get,
+        }
     }
 
     /// A column whose standard error has a column of its own in CSV, `error_key`.
@@ -109,13 +134,19 @@ impl<R> Column<R> {
         get: fn(&R) -> Cell,
         meaning: &'static str,
     ) -> Column<R> {
-        let error_key = Some(error_key);
-        Column { key, error_key, heading, unit, decimals, drop_priority: 0, meaning, get }
+        let column = Column::new(key, heading, unit, decimals, get, meaning);
+        Column { error_key: Some(error_key), ..column }
     }
 
     /// The column with its place in the order in which columns go where room is short.
     pub const fn dropped(mut self, drop_priority: u8) -> Column<R> {
         self.drop_priority = drop_priority;
+        self
+    }
+
+    /// The column with a dash where there is no value.
+    pub const fn dashed(mut self) -> Column<R> {
+        self.missing = wording::NOTHING;
         self
     }
 
@@ -141,12 +172,21 @@ impl<R> Column<R> {
         })
     }
 
-    /// The value and its error as shown to people; `None` when there is no value.
+    /// The value and its error as shown to people; `None` when there is nothing to show.
     pub fn shown_parts(&self, row: &R) -> Option<(String, Option<String>)> {
+        let missing = || (!self.missing.is_empty()).then(|| (self.missing.to_owned(), None));
+        self.value_parts(row).or_else(missing)
+    }
+
+    fn value_parts(&self, row: &R) -> Option<(String, Option<String>)> {
         match ((self.get)(row), self.decimals) {
             (Cell::Missing, _) => None,
             (Cell::Text(t) | Cell::Path(t), _) => Some((wording::visible(&t), None)),
             (Cell::Whole(n), _) => Some((n.to_string(), None)),
+            (Cell::AtMost(v, e), _) => {
+                let (value, error) = wording::value_and_error(v, e);
+                Some((format!("≤ {value}"), error)).filter(|_| v.is_finite())
+            }
             (Cell::Range(v, e, _, _), _) => {
                 Some(wording::value_and_error(v, e)).filter(|_| v.is_finite())
             }
@@ -179,13 +219,31 @@ impl<R> Column<R> {
     }
 }
 
+/// The columns that show anything in these rows.
+pub fn used<R>(columns: &[Column<R>], rows: &[impl Borrow<R>]) -> Vec<Column<R>> {
+    let shows = |c: &&Column<R>| rows.iter().any(|r| c.shown(r.borrow()).is_some());
+    columns.iter().filter(shows).copied().collect()
+}
+
 /// The table of a page: headings with units, and the cells of each row. Columns without any value
 /// are left out.
-pub fn html_table<R>(columns: &[Column<R>], rows: &[R]) -> (Vec<String>, Vec<Vec<String>>) {
-    let used: Vec<&Column<R>> =
-        columns.iter().filter(|c| rows.iter().any(|r| c.shown(r).is_some())).collect();
-    let cells = |row: &R| used.iter().map(|c| c.shown(row).unwrap_or_default()).collect();
-    (used.iter().map(|c| c.heading_with_unit()).collect(), rows.iter().map(cells).collect())
+pub fn html_table<R>(
+    columns: &[Column<R>],
+    rows: &[impl Borrow<R>],
+) -> (Vec<String>, Vec<Vec<String>>) {
+    let used = used(columns, rows);
+    (heads(&used), cells(&used, rows))
+}
+
+/// The headings of columns with their units.
+pub fn heads<R>(columns: &[Column<R>]) -> Vec<String> {
+    columns.iter().map(Column::heading_with_unit).collect()
+}
+
+/// The cells of each row as shown to people.
+pub fn cells<R>(columns: &[Column<R>], rows: &[impl Borrow<R>]) -> Vec<Vec<String>> {
+    let row = |r: &R| columns.iter().map(|c| c.shown(r).unwrap_or_default()).collect();
+    rows.iter().map(|r| row(r.borrow())).collect()
 }
 
 /// A list of columns as a Markdown table, for the README.

@@ -89,7 +89,9 @@ fn field(cell: Cell) -> (String, Option<String>) {
         Cell::Path(path) => (defused(path, "./"), None),
         Cell::Whole(n) => (n.to_string(), None),
         Cell::Number(v) => (plain(v), None),
-        Cell::Measured(v, e) | Cell::Range(v, e, _, _) => (plain(v), e.map(plain)),
+        Cell::Measured(v, e) | Cell::AtMost(v, e) | Cell::Range(v, e, _, _) => {
+            (plain(v), e.map(plain))
+        }
     }
 }
 

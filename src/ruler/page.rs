@@ -1,15 +1,12 @@
 //! The page of `scale`: the frame with the ticks that were found, the numbers, the depths.
 
 use crate::ruler::tick_chart;
-use std::path::Path;
-
 use askama::Template;
 
-use crate::error::{Error, Result};
+use crate::error::Result;
 use crate::image::Picture;
-use crate::report::atomic_file::write_atomically;
 use crate::report::column::html_table;
-use crate::report::html::colours::style_sheet;
+use crate::report::html::page_frame::{PageFrame, filled};
 use crate::report::html::view::data_uri;
 use crate::report::sentences::{Medium, paragraphs};
 use crate::report::wording;
@@ -20,8 +17,7 @@ use crate::ruler::table::{depth_heading, numbers};
 #[derive(Template)]
 #[template(path = "scale.html")]
 struct ScaleTemplate {
-    version: &'static str,
-    style: String,
+    page: PageFrame,
     name: String,
     ratio: String,
     picture: Option<String>,
@@ -37,16 +33,15 @@ struct ScaleTemplate {
 /// The page as text.
 ///
 /// # Errors
-/// [`Error::Record`] when the page cannot be put together.
-pub fn scale(
+/// [`Error::Record`](crate::Error::Record) when the page cannot be put together.
+pub fn page(
     record: &ScaleRecord,
     picture: Option<&Picture>,
     profile: &ScaleProfile,
 ) -> Result<String> {
     let (head, rows) = html_table(COLUMNS, &record.depths);
     let template = ScaleTemplate {
-        version: env!("CARGO_PKG_VERSION"),
-        style: style_sheet(),
+        page: PageFrame::new("Scale"),
         name: wording::visible(&record.path),
         ratio: format!("{}/{}", record.width_px, record.height_px),
         picture: picture.map(|p| data_uri("image/jpeg", &p.jpeg)),
@@ -58,19 +53,5 @@ pub fn scale(
         head,
         rows,
     };
-    template.render().map_err(|e| Error::Record(e.to_string()))
-}
-
-/// Writes the page to a path in one step.
-///
-/// # Errors
-/// As [`scale`], and [`Error::Write`] when the file cannot be written.
-pub fn write_scale(
-    path: &Path,
-    record: &ScaleRecord,
-    picture: Option<&Picture>,
-    profile: &ScaleProfile,
-) -> Result<()> {
-    let page = scale(record, picture, profile)?;
-    write_atomically(path, |out| out.write_all(page.as_bytes()))
+    filled(&template)
 }

@@ -1,12 +1,11 @@
 //! The ticks of a ruler: over the picture, and as a profile.
 
-use crate::report::svg::axis::{AxisScale, PlotAxis, even_ticks};
-use crate::report::svg::drawing::{Anchor, Drawing};
+use crate::report::svg::axis::{AxisScale, even_ticks};
+use crate::report::svg::drawing::Drawing;
+use crate::report::svg::plot::{NAME, PHONE_WIDTH, Plot, PlotArea};
 use crate::report::wording;
 use crate::ruler::record::{ScaleProfile, TickLine};
 
-/// Width of the chart: a phone held upright; the page draws it larger on a desk.
-const WIDTH: f64 = 358.0;
 /// More points than this cannot be seen apart.
 const MAX_POINTS: usize = 700;
 
@@ -26,39 +25,37 @@ pub fn tick_overlay(lines: &[TickLine], width_px: u32, height_px: u32) -> String
 
 /// Brightness across the ticks with a mark at each. `None` without ticks.
 pub fn profile_chart(profile: &ScaleProfile) -> Option<String> {
-    let (left, right, top, bottom) = (40.0, WIDTH - 14.0, 30.0, 190.0);
-    let first = profile.points.first()?.0;
-    let last = profile.points.last()?.0;
+    const AREA: PlotArea = PlotArea {
+        width: PHONE_WIDTH,
+        left: 40.0,
+        right: PHONE_WIDTH - 14.0,
+        top: 30.0,
+        bottom: 190.0,
+        below: 44.0,
+    };
+    let (first, last) = (profile.points.first()?.0, profile.points.last()?.0);
     let high = profile.points.iter().map(|p| p.1).reduce(f64::max)?;
-    let ticks = even_ticks(high);
-    let x = PlotAxis::new(AxisScale::Linear, (first, last), (left, right))?;
-    let y = PlotAxis::new(AxisScale::Linear, (0.0, *ticks.last()?), (bottom, top))?;
+    let levels = even_ticks(high);
+    let x = AREA.x(AxisScale::Linear, (first, last), (0.0, 0.0))?;
+    let y = AREA.y(AxisScale::Linear, (0.0, *levels.last()?))?;
     let says = format!(
         "Brightness across {}",
         wording::count(profile.ticks_px.len() as u32, "tick", "ticks")
     );
-    let mut d = Drawing::new(WIDTH, bottom + 40.0, &says);
-    for tick in &ticks {
-        d.line("grid", (left, y.at(*tick)), (right, y.at(*tick)));
-        d.text("soft", (left - 6.0, y.at(*tick) + 4.0), Anchor::End, &wording::short(*tick));
-    }
-    for at in &profile.ticks_px {
-        d.line("mark", (x.at(*at), top - 12.0), (x.at(*at), top - 4.0));
+    let mut p = Plot::new(AREA, x, y, &says);
+    p.levels(&levels, 1, wording::short);
+    for at in profile.ticks_px.iter().map(|at| x.at(*at)) {
+        p.drawing.line("mark", (at, AREA.top - 12.0), (at, AREA.top - 4.0));
     }
     let every = profile.points.len().div_ceil(MAX_POINTS).max(1);
-    let line: Vec<(f64, f64)> =
-        profile.points.iter().step_by(every).map(|(u, v)| (x.at(*u), y.at(*v))).collect();
-    d.path("curve", &line);
-    d.line("rule", (left, bottom), (right, bottom));
+    p.curve("curve", profile.points.iter().step_by(every).copied());
+    p.drawing.line("rule", (AREA.left, AREA.bottom), (AREA.right, AREA.bottom));
     let step = even_ticks(last - first).get(1).copied().unwrap_or(last - first);
-    let mut at = (first / step).ceil() * step;
-    while at <= last {
-        d.line("rule", (x.at(at), bottom), (x.at(at), bottom + 5.0));
-        d.text("soft", (x.at(at), bottom + 18.0), Anchor::Middle, &wording::short(at));
-        at += step;
-    }
-    d.text("soft", (left, 11.0), Anchor::Start, "brightness over its mean; marks: ticks");
-    let across = "px along the ruler from the middle of the frame";
-    d.text("soft", ((left + right) / 2.0, bottom + 35.0), Anchor::Middle, across);
-    Some(d.done())
+    let from = (first / step).ceil();
+    let ticks: Vec<f64> =
+        (0..).map(|i| (from + f64::from(i)) * step).take_while(|t| *t <= last).collect();
+    p.ticks(&ticks, 1, wording::short);
+    p.y_name("brightness over its mean; marks: ticks");
+    p.x_name(NAME, "px along the ruler from the middle of the frame");
+    Some(p.done())
 }

@@ -131,7 +131,7 @@ fn gain_read_noise_and_sigma_of_a_body_come_back_from_its_files() {
         assert!(text.lines().all(|l| term::display_width(l) <= width), "{text}");
         assert!(text.contains("1600") && text.contains("skipped"), "{text}");
     }
-    let page = page::noise(&record).unwrap();
+    let page = page::page(&record).unwrap();
     assert!(page.contains("ISO 1600") && page.contains("<polyline class=\"curve\""));
     assert!(!page.contains("http:") && !page.contains("https:"));
 }

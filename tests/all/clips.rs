@@ -153,6 +153,8 @@ fn every_output_is_written_and_stills_are_the_frames_themselves() {
         "st",
         "--report",
         "r.html",
+        "--json",
+        "r.json",
         "--stretch",
         "0.5",
     ]);
@@ -170,6 +172,11 @@ fn every_output_is_written_and_stills_are_the_frames_themselves() {
     assert!(chapters.starts_with(";FFMETADATA1\n[CHAPTER]\nTIMEBASE=1/1000\nSTART=0\n"));
     let page = read("r.html");
     assert!(page.contains("<svg") && page.contains("data:image/jpeg"));
+    let record: Json = serde_json::from_str(&read("r.json")).unwrap();
+    let spans = record["clips"][0]["spans"].as_array().unwrap().iter();
+    let end = |s: &Json, key: &str| s[key].as_f64().unwrap();
+    let spans: Vec<(f64, f64)> = spans.map(|s| (end(s, "start_s"), end(s, "end_s"))).collect();
+    crate::axes::stretches_end_as_recorded(&page, &spans);
     // The still against the frame that went in: noise and coding leave a few steps.
     let still = fs::read_dir(place.path().join("st")).unwrap().next().unwrap().unwrap().path();
     let name = still.file_name().unwrap().to_str().unwrap().to_owned();

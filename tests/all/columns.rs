@@ -7,7 +7,7 @@ use stopwise::report::column::{Cell, Column, html_table, markdown_table};
 use stopwise::report::csv;
 use stopwise::report::term::Style;
 use stopwise::report::term::table::{table, text_columns};
-use stopwise::{clips, compare, cull, limits, review, ruler};
+use stopwise::{body_noise, clips, compare, cull, limits, plan, review, ruler};
 
 /// A unit as shown, and how it ends a key. A share or a ratio has none.
 const UNITS: &[(&str, &str)] = &[
@@ -30,6 +30,10 @@ const UNITS: &[(&str, &str)] = &[
     ("up to ×", ""),
     ("mm", "_mm"),
     ("Ev", "_ev"),
+    ("e", "_e"),
+    ("DN/e", "_dn_per_e"),
+    ("%", "_percent"),
+    ("a hit", "_a_hit"),
 ];
 
 fn snake_case(key: &str) -> bool {
@@ -84,6 +88,10 @@ fn every_list_keeps_the_rules() {
     found.extend(faults("depths", ruler::columns::COLUMNS));
     found.extend(faults("chart", limits::columns::COLUMNS));
     found.extend(faults("agreement", review::columns::COLUMNS));
+    found.extend(faults("noise of raw frames", &body_noise::columns::RAW_COLUMNS));
+    found.extend(faults("noise of rendered frames", &body_noise::columns::RENDERED_COLUMNS));
+    found.extend(faults("plan", plan::columns::SETTINGS));
+    found.extend(faults("video", plan::columns::VIDEO));
     assert!(found.is_empty(), "{found:#?}");
 }
 

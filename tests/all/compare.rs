@@ -207,7 +207,7 @@ fn single_frames_that_the_camera_smoothed_are_refused_and_four_corners_are_not()
 }
 
 /// A slanted edge in front of texture, blurred by a Gaussian of `sigma_px`: two steps.
-fn edge_series(place: &Place) {
+pub fn edge_series(place: &Place) {
     use crate::exposure::{field, rational, text};
     use exif::{Tag, Value};
     for (i, (sigma, f_number)) in [(0.8, 8), (1.6, 16)].into_iter().enumerate() {

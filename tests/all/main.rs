@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::float_cmp)]
 
 mod accuracy;
+mod axes;
 #[cfg(feature = "raw")]
 mod body_noise;
 mod cli;

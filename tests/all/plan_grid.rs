@@ -7,7 +7,7 @@ use stopwise::limits::{ChartJob, Charted, chart};
 use stopwise::optics::MountedLens;
 use stopwise::plan::grid::{CodedColumn, PlanGrid};
 use stopwise::plan::record::{LightKind, PlanWish};
-use stopwise::plan::{PlanJob, page, plan, table};
+use stopwise::plan::{PlanJob, columns, page, plan};
 use stopwise::report::wording;
 use stopwise::simulator::shooter::Shooter;
 
@@ -76,20 +76,21 @@ fn compared(job: &PlanJob, charted: Option<&Charted>, positions: usize, seed: u6
         let record = plan(&job_at(job, &grid, &values), charted);
         let got = rows_at(&grid, &values);
         assert_eq!(got.len(), record.settings.len(), "{values:?} of {job:?}");
-        let columns = table::settings(&record);
-        let headings: Vec<&String> = columns.iter().map(|c| &c.heading).collect();
-        assert_eq!(headings, grid.headings.iter().collect::<Vec<_>>());
+        let columns = columns::settings(&record);
+        let headings: Vec<&str> = columns.iter().map(|c| c.heading).collect();
+        assert_eq!(headings, grid.headings);
         for (i, row) in got.iter().enumerate() {
             for c in &columns {
                 let error = row.get(&format!("error of {}", c.heading));
-                let cell = format!("{}{}", row[&c.heading], error.map_or("", String::as_str));
-                assert_eq!(cell, c.cells[i], "{} at {values:?} of {job:?}", c.heading);
+                let cell = format!("{}{}", row[c.heading], error.map_or("", String::as_str));
+                let shown = c.shown(&record.settings[i]).unwrap_or_default();
+                assert_eq!(cell, shown, "{} at {values:?} of {job:?}", c.heading);
             }
             rows += 1;
         }
     }
     let record = plan(job, charted);
-    let bytes = page::plan(&record, &grid).unwrap().len();
+    let bytes = page::page(&record, &grid).unwrap().len();
     assert!(bytes < MAX_PAGE_BYTES, "{bytes} bytes for {job:?}");
     rows
 }

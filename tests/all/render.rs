@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use stopwise::body_noise::page;
 use stopwise::cull::findings::{BurstFinding, FindingAsRead, OutingFinding, Reason};
-use stopwise::cull::inspect_page;
+use stopwise::cull::inspect;
 use stopwise::cull::inspect_terminal;
 use stopwise::cull::terminal;
 
@@ -15,7 +15,7 @@ use stopwise::cull::page::ReportWriter;
 use stopwise::cull::page_data::FramePictures;
 use stopwise::cull::record::{CullRecord, FrameRecord, MapRecord};
 use stopwise::report::column::markdown_table;
-use stopwise::report::html::{THEMES, contrast};
+use stopwise::report::html::{THEMES, contrast, write_page};
 use stopwise::report::map::map_png;
 use stopwise::report::term::{self, Style};
 use stopwise::report::{colour_scale, csv, json};
@@ -234,8 +234,8 @@ fn page_goldens() {
     golden("report.html", &without_style(&report(&made, "meadow")));
     let (record, pictures) = invented::inspected(3);
     let bare = FramePictures { crop: None, thumb: None, ..pictures };
-    golden("inspect.html", &without_style(&inspect_page::inspect(&record, &bare).unwrap()));
-    golden("noise.html", &without_style(&page::noise(&invented::noise()).unwrap()));
+    golden("inspect.html", &without_style(&inspect::page::page(&record, &bare).unwrap()));
+    golden("noise.html", &without_style(&page::page(&invented::noise()).unwrap()));
 }
 
 #[test]
@@ -245,7 +245,7 @@ fn hostile_names_stay_text() {
     record.frame.path = HOSTILE.to_owned();
     record.frame.because = Reason::AsRead(HOSTILE.to_owned());
     pictures.crop = Some(invented::picture(64, 64, 1.0, 1));
-    for page in [report(&made, HOSTILE), inspect_page::inspect(&record, &pictures).unwrap()] {
+    for page in [report(&made, HOSTILE), inspect::page::page(&record, &pictures).unwrap()] {
         assert!(page.contains("&#60;script&#62;"), "the name must be shown");
         assert!(!page.contains("<script"), "a name became an element");
         assert!(!page.contains("a\">"), "a name left its attribute");
@@ -258,7 +258,7 @@ fn hostile_names_stay_text() {
 fn pages_ask_nothing_of_anyone() {
     let made = invented::outing(7, &[3], true);
     let (record, pictures) = invented::inspected(3);
-    for page in [report(&made, "meadow"), inspect_page::inspect(&record, &pictures).unwrap()] {
+    for page in [report(&made, "meadow"), inspect::page::page(&record, &pictures).unwrap()] {
         assert!(page.contains("default-src 'none'"));
         for outside in ["http:", "https:", "//cdn", "<script", "@import", "src=\"/", "<link"] {
             assert!(!page.contains(outside), "{outside} in the page");
@@ -275,7 +275,7 @@ fn pages_ask_nothing_of_anyone() {
 fn elements_are_closed_in_order() {
     let made = invented::outing(7, &[11, 2], true);
     let (record, pictures) = invented::inspected(3);
-    for page in [report(&made, "meadow"), inspect_page::inspect(&record, &pictures).unwrap()] {
+    for page in [report(&made, "meadow"), inspect::page::page(&record, &pictures).unwrap()] {
         let mut open: Vec<&str> = Vec::new();
         let (_, body) = page.split_once("</style>").unwrap();
         for tag in body.split('<').skip(1) {
@@ -319,7 +319,7 @@ fn broken_numbers_are_never_shown() {
     let bare = FramePictures { crop: None, thumb: None, ..pictures };
     for text in [
         without_style(&report(&made, "meadow")),
-        without_style(&inspect_page::inspect(&record, &bare).unwrap()),
+        without_style(&inspect::page::page(&record, &bare).unwrap()),
         terminal::cull(&made.record, None, Style::PLAIN),
         inspect_terminal::inspect(&record, Style::PLAIN),
         csv_of(&made.record.frames),
@@ -646,5 +646,6 @@ fn look() {
         writer.finish(&made.record.outing, &made.record.skipped).unwrap();
     }
     let (record, pictures) = invented::inspected(3);
-    inspect_page::write_inspect(&folder.join("inspect.html"), &record, &pictures).unwrap();
+    let page = inspect::page::page(&record, &pictures).unwrap();
+    write_page(&folder.join("inspect.html"), &page).unwrap();
 }

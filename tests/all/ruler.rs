@@ -177,6 +177,7 @@ fn the_command_gives_scale_and_magnification() {
     assert!(ran.stdout.contains("quarter wave"), "{}", ran.stdout);
     let page = std::fs::read_to_string(place.path().join("page.html")).unwrap();
     assert!(page.contains("tick-line") && !page.contains("NaN"));
+    crate::axes::ticks_are_spaced_as_recorded(&page, &record);
 }
 
 #[test]

@@ -58,7 +58,7 @@ fn a_hundred_thousand_frames_are_thinned_and_keep_their_limits() {
     let many = entries(20_100, 100_000, 54);
     assert_eq!(many.len(), 100_000);
     let record = chart(&ChartJob::default(), &many).record;
-    page::chart(&record).unwrap();
+    page::page(&record).unwrap();
     assert!(!record.grid.is_empty() && record.dots.len() <= 500);
     // Thinning leaves bursts whole: both limits of the hand still mean the same.
     let hand = record.handheld.unwrap();
@@ -70,7 +70,7 @@ fn a_hundred_thousand_frames_are_thinned_and_keep_their_limits() {
 fn all_words(entries: &[LimitFrame]) -> (String, String) {
     let record = chart(&ChartJob::default(), entries).record;
     let words = terminal::chart(&record, term::Style::PLAIN);
-    let page = page::chart(&record).unwrap();
+    let page = page::page(&record).unwrap();
     for text in [&words, &page] {
         for bad in ["NaN", "inf ", "-inf"] {
             assert!(!text.contains(bad), "{bad} in {text}");
@@ -142,7 +142,7 @@ fn a_chart_says_what_it_rests_on() {
     }
     let both = chart(&ChartJob::default(), &entries(20_300, 300, 54)).record;
     assert!(both.model.unwrap().field_over_test.is_some());
-    let svg = page::chart_svg(&both_again()).unwrap();
+    let svg = stopwise::limits::chart_svg(&both_again()).unwrap();
     assert!(svg.starts_with("<svg xmlns=") && svg.contains("<title>"));
 }
 
@@ -220,7 +220,7 @@ fn goldens_of_chart_and_plan() {
     for (name, frames, tests) in [("chart", 150, 54), ("chart-young", 12, 6)] {
         let all = entries(20_500, frames, tests);
         let charted = chart(&named(ChartJob::default()), &all);
-        golden(&format!("{name}.html"), &bare(&page::chart(&charted.record).unwrap()));
+        golden(&format!("{name}.html"), &bare(&page::page(&charted.record).unwrap()));
         golden(&format!("{name}-80.txt"), &terminal::chart(&charted.record, plain));
     }
     let wish = PlanWish {
@@ -246,7 +246,7 @@ fn goldens_of_chart_and_plan() {
     let record = plan(&job, None);
     golden(
         "plan.html",
-        &bare(&stopwise::plan::page::plan(&record, &PlanGrid::of(&job, None)).unwrap()),
+        &bare(&stopwise::plan::page::page(&record, &PlanGrid::of(&job, None)).unwrap()),
     );
     golden("plan-80.txt", &stopwise::plan::terminal::plan(&record, plain));
 }

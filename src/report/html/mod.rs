@@ -5,7 +5,9 @@
 //! to run in. Pictures are data: URIs. The page of `plan` holds one script, named in its policy.
 
 pub(crate) mod colours;
+pub(crate) mod page_frame;
 pub(crate) mod view;
 
 pub use colours::{THEMES, Theme, colour_rules, contrast};
+pub use page_frame::write_page;
 pub use view::data_uri;

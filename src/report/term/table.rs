@@ -1,5 +1,7 @@
 //! Alignment, shortening and wrapping by what a terminal shows, not by bytes.
 
+use std::borrow::Borrow;
+
 use textwrap::{WordSeparator, WordSplitter, WrapAlgorithm};
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
@@ -104,15 +106,20 @@ impl TextColumn {
 }
 
 /// The columns of a list over these rows; numbers are set flush right.
-pub fn text_columns<R>(columns: &[Column<R>], rows: &[R], style: Style) -> Vec<TextColumn> {
-    let words =
-        |c: &Column<R>| rows.iter().any(|r| matches!((c.get)(r), Cell::Text(_) | Cell::Path(_)));
+pub fn text_columns<R>(
+    columns: &[Column<R>],
+    rows: &[impl Borrow<R>],
+    style: Style,
+) -> Vec<TextColumn> {
+    let is_word = |c: &Column<R>, r: &R| matches!((c.get)(r), Cell::Text(_) | Cell::Path(_));
+    let words = |c: &Column<R>| rows.iter().any(|r| is_word(c, r.borrow()));
+    let cell = |c: &Column<R>, r: &R| style.signs(&c.shown(r).unwrap_or_default());
     let column = |c: &Column<R>| TextColumn {
         heading: style.signs(c.heading),
         unit: style.signs(c.unit),
         right: !words(c),
         drop_priority: c.drop_priority,
-        cells: rows.iter().map(|r| style.signs(&c.shown(r).unwrap_or_default())).collect(),
+        cells: rows.iter().map(|r| cell(c, r.borrow())).collect(),
     };
     columns.iter().map(column).collect()
 }
