@@ -23,7 +23,7 @@ use crate::store::hash::Content;
 /// Number of the way in which frames are measured and pictured. Raise it with every change after
 /// which the same frames give another measurement or picture; what was kept before is then measured
 /// again.
-pub const METHOD: u32 = 7;
+pub const METHOD: u32 = 8;
 
 /// The cache as one outing uses it.
 #[derive(Debug, Clone, Copy)]

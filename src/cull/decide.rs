@@ -7,7 +7,7 @@
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict, Movement};
 use super::record::CauseShare;
-use super::subject_boxes::{ENERGY_SEEN, MAX_CLIPPED};
+use super::subject_boxes::MAX_CLIPPED;
 use crate::core::verdict::{
     BlurBy, Cause, HIT_RATIO, NEAR_RATIO, REFERENCE_FLOOR_PX, SOFT_RATIO, Verdict, grade,
 };
@@ -18,7 +18,7 @@ use crate::sharpness::focus_map::Tile;
 use crate::sharpness::sharp_area::sharp_cluster;
 use crate::sharpness::subject::SubjectBox;
 use crate::sharpness::subject_blur::{
-    Attainable, BlurRange, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur,
+    Attainable, BlurRange, ENERGY_SEEN, Reached, SOFT_FLOOR_PX, SURE_FINE, SubjectBlur,
 };
 
 /// Without settings and without a sharp area, a sharpest blur above this is soft, px.
@@ -493,7 +493,8 @@ impl Parts<'_> {
         };
         let hit_px = HIT_RATIO * limits.reference_px;
         let moved = self.moved.filter(|m| m.smear.worst_px() > hit_px);
-        let total = scaled.px.hypot(smear_px(moved.as_ref()));
+        // One too small to be named blurs all the same, as it did when frames were compared.
+        let total = scaled.px.hypot(smear_px(self.moved.as_ref()));
         let of_tile = match self.subject.blur {
             Tile::Bound(_) => FlagSet::EMPTY.with(Flag::NoiseHides),
             _ => FlagSet::EMPTY,

@@ -7,13 +7,12 @@ use rayon::prelude::*;
 use crate::core::Flag;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::subject::{BOX_PX, SubjectBox, SubjectSums};
+use crate::sharpness::subject_blur::ENERGY_SEEN;
 use crate::tracking::burst_noise::BurstNoise;
 use crate::tracking::frame_features::Patch;
 use crate::tracking::subject_hints::SubjectMark;
 use crate::tracking::subject_tracking::SubjectPosition;
 
-/// Energy must exceed this many of its standard errors to count as seen.
-pub const ENERGY_SEEN: f64 = 2.0;
 /// Dense energy must exceed this many standard errors of the energy to count as seen; it is less
 /// certain than the energy itself.
 const DENSE_SEEN: f64 = 5.0;

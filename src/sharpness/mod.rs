@@ -7,6 +7,7 @@ mod blur_correction_table;
 pub mod cells;
 pub mod direction;
 pub mod edge;
+pub mod energy_ratio;
 pub mod focus_map;
 pub mod laplacian;
 pub mod pyramid;

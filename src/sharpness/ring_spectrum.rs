@@ -30,6 +30,8 @@ pub const BOX_PX: usize = 128;
 const TILE_PX: usize = 64;
 /// Step from tile to tile, px.
 const STEP_PX: usize = 16;
+/// How far from the middle of the box the middles of the core's tiles lie at most, px.
+const CORE_REACH_PX: usize = 16;
 /// Least power that enters a geometric mean, squared 8-bit steps: rounding noise leaves more.
 const MIN_POWER: f64 = 1e-3;
 /// Variance of rounding to 8 bits: no noise estimate is taken below it.
@@ -53,6 +55,16 @@ pub struct RingSpectrum {
     pub arithmetic: [f64; RING_COUNT],
     /// Mean luma of the box, 8-bit steps.
     pub mean_dn: f64,
+}
+
+/// The spectra about one spot.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct BoxSpectra {
+    /// Of the whole box.
+    pub whole: RingSpectrum,
+    /// Of its middle, 96 px wide: less of what lies nearer or farther than the spot, and more
+    /// scatter.
+    pub core: RingSpectrum,
 }
 
 /// How far the spectrum rises again with frequency, and where.
@@ -85,10 +97,43 @@ fn ring_of(radius_cy_px: f64) -> Option<usize> {
     (1..=RING_COUNT).contains(&at).then(|| at - 1)
 }
 
-impl RingSpectrum {
-    /// The spectrum of the box about `x`, `y` (px of `level`, moved inwards at the borders); `None`
+/// Sum of the power of tiles.
+struct TileSum {
+    power: Vec<f64>,
+    luma: f64,
+    count: f64,
+}
+
+impl TileSum {
+    fn add(&mut self, power: &[f32], luma: f64) {
+        self.power.iter_mut().zip(power).for_each(|(sum, v)| *sum += f64::from(*v));
+        self.luma += luma;
+        self.count += 1.0;
+    }
+
+    fn spectrum(&self, plan: &Periodogram) -> RingSpectrum {
+        let (mut logs, mut plain, mut weights) =
+            ([0f64; RING_COUNT], [0f64; RING_COUNT], [0f64; RING_COUNT]);
+        plan.each(|i, radius, weight| {
+            if let Some(r) = ring_of(radius) {
+                let p = self.power[i] / self.count;
+                logs[r] += weight * p.max(MIN_POWER).ln();
+                plain[r] += weight * p;
+                weights[r] += weight;
+            }
+        });
+        RingSpectrum {
+            geometric: std::array::from_fn(|r| (logs[r] / weights[r]).exp()),
+            arithmetic: std::array::from_fn(|r| plain[r] / weights[r]),
+            mean_dn: self.luma / (self.count * (TILE_PX * TILE_PX) as f64),
+        }
+    }
+}
+
+impl BoxSpectra {
+    /// The spectra of the box about `x`, `y` (px of `level`, moved inwards at the borders); `None`
     /// when no tile fits.
-    pub fn of(level: &PyramidLevel, x: f64, y: f64) -> Option<RingSpectrum> {
+    pub fn of(level: &PyramidLevel, x: f64, y: f64) -> Option<BoxSpectra> {
         let side = |extent: usize| BOX_PX.min(extent);
         let (width, height) = (side(level.width), side(level.height));
         if width < TILE_PX || height < TILE_PX {
@@ -101,8 +146,12 @@ impl RingSpectrum {
         let mut plan = Periodogram::new(TILE_PX);
         let mut tile = vec![0f32; TILE_PX * TILE_PX];
         let mut out = vec![0f32; plan.len()];
-        let mut power = vec![0f64; plan.len()];
-        let (mut count, mut sum) = (0.0, 0.0);
+        let empty = || TileSum { power: vec![0f64; out.len()], luma: 0.0, count: 0.0 };
+        let (mut whole, mut core) = (empty(), empty());
+        // A tile that lies in the middle of a side, as far as the steps allow.
+        let is_core = |at: usize, side: usize| {
+            (2 * at + TILE_PX).abs_diff(side) < 2 * CORE_REACH_PX + STEP_PX / 2
+        };
         for ty in (0..=height - TILE_PX).step_by(STEP_PX) {
             for tx in (0..=width - TILE_PX).step_by(STEP_PX) {
                 for (row, line) in tile.chunks_exact_mut(TILE_PX).enumerate() {
@@ -111,29 +160,19 @@ impl RingSpectrum {
                         *o = f32::from(*v) / 8.0;
                     }
                 }
-                sum += f64::from(tile.iter().sum::<f32>());
+                let luma = f64::from(tile.iter().sum::<f32>());
                 plan.power(&tile, &mut out);
-                power.iter_mut().zip(&out).for_each(|(sum, v)| *sum += f64::from(*v));
-                count += 1.0;
+                whole.add(&out, luma);
+                if is_core(tx, width) && is_core(ty, height) {
+                    core.add(&out, luma);
+                }
             }
         }
-        let (mut logs, mut plain, mut weights) =
-            ([0f64; RING_COUNT], [0f64; RING_COUNT], [0f64; RING_COUNT]);
-        plan.each(|i, radius, weight| {
-            if let Some(r) = ring_of(radius) {
-                let p = power[i] / count;
-                logs[r] += weight * p.max(MIN_POWER).ln();
-                plain[r] += weight * p;
-                weights[r] += weight;
-            }
-        });
-        Some(RingSpectrum {
-            geometric: std::array::from_fn(|r| (logs[r] / weights[r]).exp()),
-            arithmetic: std::array::from_fn(|r| plain[r] / weights[r]),
-            mean_dn: sum / (count * (TILE_PX * TILE_PX) as f64),
-        })
+        Some(BoxSpectra { whole: whole.spectrum(&plan), core: core.spectrum(&plan) })
     }
+}
 
+impl RingSpectrum {
     /// How far a pattern rises out of the spectrum: the largest rise of ln(power) from the lowest
     /// ring below it. Optics and natural textures fall with frequency; only a regular pattern
     /// (facets, scales, weave) rises.
@@ -205,7 +244,7 @@ mod tests {
             })
             .collect();
         let luma = Luma::U8 { data: &data, channels: 1, width_px: SIDE, height_px: SIDE };
-        RingSpectrum::of(&PyramidLevel::from_luma(&luma), 64.0, 64.0).unwrap()
+        BoxSpectra::of(&PyramidLevel::from_luma(&luma), 64.0, 64.0).unwrap().whole
     }
 
     /// Hexagonal facets: three waves at 60° of one period.
@@ -255,10 +294,33 @@ mod tests {
         assert_eq!(rings.fine_over_noise(&noise, Some(0.30)), None);
     }
 
+    /// Texture that begins 48 px from the middle is in the box and not in its core; a box of any
+    /// size has a core.
+    #[test]
+    fn the_core_sees_the_middle_alone() {
+        for side in [64usize, 70, 100, 128, 200] {
+            let middle = side as f64 / 2.0;
+            let data: Vec<u8> = (0..side * side)
+                .map(|i| {
+                    let (x, y) = ((i % side) as f64, (i / side) as f64);
+                    let aside = (x - middle).abs().max((y - middle).abs());
+                    let wave = (std::f64::consts::TAU * x / 6.0).sin();
+                    (128.0 + if aside > 48.0 { 60.0 * wave } else { 0.0 }).round() as u8
+                })
+                .collect();
+            let luma = Luma::U8 { data: &data, channels: 1, width_px: side, height_px: side };
+            let level = PyramidLevel::from_luma(&luma);
+            let spectra = BoxSpectra::of(&level, middle, middle).unwrap();
+            let power = |s: &RingSpectrum| s.arithmetic.iter().sum::<f64>();
+            assert!(power(&spectra.core) < 1.0, "{side}: {}", power(&spectra.core));
+            assert_eq!(side > 100, power(&spectra.whole) > 10.0, "{side}");
+        }
+    }
+
     #[test]
     fn a_patch_smaller_than_a_tile_has_no_spectrum() {
         let data = vec![128u8; 60 * 60];
         let luma = Luma::U8 { data: &data, channels: 1, width_px: 60, height_px: 60 };
-        assert_eq!(RingSpectrum::of(&PyramidLevel::from_luma(&luma), 30.0, 30.0), None);
+        assert_eq!(BoxSpectra::of(&PyramidLevel::from_luma(&luma), 30.0, 30.0), None);
     }
 }

@@ -61,12 +61,8 @@ pub const REACHING_LN: f64 = 0.35;
 const FRAME_LEVEL_SD: f64 = 0.10;
 /// See [`FRAME_LEVEL_SD`].
 const FRAME_SHAPE_SD: f64 = 0.12;
-/// What the ln of a ratio is multiplied by: seen through one lens the anchor's blur is taken too
-/// large where the scene is smooth, and ratios too small with it (42 simulated bursts of
-/// creatures, tuning seeds: 0.85 of the truth).
-const PLAIN_STRETCH: f64 = 1.12;
-/// The same where the subject shows a regular pattern, whose glints are clipped in sharp frames
-/// (0.77 of the truth on three simulated days).
+/// What the ln of a ratio is multiplied by where the subject shows a regular pattern, whose glints
+/// are clipped in sharp frames (0.77 of the truth on three simulated days).
 const PATTERN_STRETCH: f64 = 1.3;
 /// Blurs of the anchor less likely than this are not followed to the other frames.
 const LIKELY: f64 = 0.01;
@@ -113,8 +109,8 @@ pub struct BurstBlur {
     pub blur: Posterior,
     /// Every frame's ratio to it; `None` without a reading.
     pub ratios: Vec<Option<BlurRatio>>,
-    /// What the anchor's blur is to be multiplied by: ratios are larger than the spectra read
-    /// them, and this leaves the burst's mean blur as they did.
+    /// What the anchor's blur is to be multiplied by: where ratios are larger than the spectra read
+    /// them, this leaves the burst's mean blur as they did.
     pub anchor_share: f64,
 }
 
@@ -369,30 +365,43 @@ impl Model<'_> {
     }
 }
 
-/// Blur of the frames of a burst from their readings, one a frame or `None`. `pattern` says that the
-/// subject shows a regular pattern (see [`RingSpectrum::pattern`]), whose scenes differ less in
-/// level. `None` without a usable reading.
+/// The frame that the others of a burst are compared with, and its blur, from one reading per
+/// frame or `None`. `pattern` says that the subject shows a regular pattern (see
+/// [`RingSpectrum::pattern`]), whose scenes differ less in level. `None` without a usable reading.
+pub fn anchor_blur(
+    readings: &[Option<FrameSpectrum>],
+    family: &TransferFamily,
+    pattern: bool,
+) -> Option<(usize, Posterior)> {
+    let anchor = anchor(readings)?;
+    let model = Model::new(family);
+    let scene = model.scene(if pattern { PATTERN } else { PLAIN });
+    let mut logs = model.logs(&scene, &Observed::of(readings[anchor].as_ref()?));
+    let best_ln = family.in_focus_px.map(f64::ln);
+    for (log, px) in logs.iter_mut().zip(grid_px()) {
+        *log -= best_ln.map_or(0.0, |best| (px.ln() - best).max(0.0)) / REACHING_LN;
+    }
+    Some((anchor, Posterior::of_logs(&logs, |blur| family.reachable[blur])?))
+}
+
+/// Blur of the frames of a burst from the readings of [`anchor_blur`]. `given` turns the blur of
+/// the anchor into what it is once more is known of it, for the ratios alone.
 pub fn burst_blur(
     readings: &[Option<FrameSpectrum>],
     family: &TransferFamily,
     pattern: bool,
+    given: impl Fn(&Posterior) -> Posterior,
 ) -> Option<BurstBlur> {
-    let anchor = anchor(readings)?;
+    let (anchor, blur) = anchor_blur(readings, family, pattern)?;
     let observed: Vec<Option<Observed>> =
         readings.iter().map(|r| r.as_ref().map(Observed::of)).collect();
     let first = observed[anchor].as_ref()?;
     let model = Model::new(family);
     let scene = model.scene(if pattern { PATTERN } else { PLAIN });
     let lns = grid_px().map(f64::ln);
-    let best_ln = family.in_focus_px.map(f64::ln);
-    let mut logs = model.logs(&scene, first);
-    for (log, ln) in logs.iter_mut().zip(&lns) {
-        *log -= best_ln.map_or(0.0, |best| (ln - best).max(0.0)) / REACHING_LN;
-    }
-    let blur = Posterior::of_logs(&logs, |blur| family.reachable[blur])?;
     let between_frames = model.between_frames();
     let mut sums = vec![[0f64; 3]; readings.len()];
-    for (at, weight) in blur.weight.iter().enumerate().filter(|(_, w)| **w > LIKELY) {
+    for (at, weight) in given(&blur).weight.iter().enumerate().filter(|(_, w)| **w > LIKELY) {
         let Some(scene) = model.scene_given(&scene, first, at, &between_frames) else { continue };
         for (i, sum) in sums.iter_mut().enumerate() {
             let Some(observed) = observed[i].as_ref() else { continue };
@@ -410,7 +419,7 @@ pub fn burst_blur(
             }
         }
     }
-    let stretch = if pattern { PATTERN_STRETCH } else { PLAIN_STRETCH };
+    let stretch = if pattern { PATTERN_STRETCH } else { 1.0 };
     let ratio = |[weight, mean, square]: [f64; 3]| {
         let mean = mean / weight;
         let sd_ln = (square / weight - mean * mean).max(0.0).sqrt();
@@ -477,7 +486,7 @@ mod tests {
 
     fn of(readings: &[FrameSpectrum], family: &TransferFamily, pattern: bool) -> BurstBlur {
         let readings: Vec<_> = readings.iter().copied().map(Some).collect();
-        burst_blur(&readings, family, pattern).unwrap()
+        burst_blur(&readings, family, pattern, Clone::clone).unwrap()
     }
 
     #[test]
@@ -531,9 +540,9 @@ mod tests {
     #[test]
     fn no_reading_no_blur() {
         let family = TransferFamily::new(None);
-        assert_eq!(burst_blur(&[None, None], &family, false), None);
+        assert_eq!(burst_blur(&[None, None], &family, false, Clone::clone), None);
         let one = reading(&family, nearest(1.3), 0.0, 2.0);
-        let found = burst_blur(&[None, Some(one)], &family, false).unwrap();
+        let found = burst_blur(&[None, Some(one)], &family, false, Clone::clone).unwrap();
         assert_eq!((found.anchor, found.ratios[0]), (1, None));
     }
 }

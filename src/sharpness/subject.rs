@@ -11,7 +11,7 @@ use super::cells::{self, CellStats, Squares};
 use super::direction::{self, DirectionProfile, LevelBox};
 use super::focus_map::{self, Tile};
 use super::pyramid::{Pyramid, PyramidLevel};
-use super::ring_spectrum::RingSpectrum;
+use super::ring_spectrum::BoxSpectra;
 use super::smear_spectrum::PatchSpectrum;
 use crate::core::{Flag, FlagSet, Luma, Measured, Plane, Tone};
 use crate::noise::spectrum::{RINGS, Spectrum, ring_cy_px};
@@ -74,7 +74,7 @@ pub struct SubjectBox {
     /// Power spectrum of the surroundings, and the noise that was taken for it.
     pub spectrum: Option<(PatchSpectrum, BandNoise)>,
     /// Power by rings of frequency about the spot.
-    pub rings: Option<RingSpectrum>,
+    pub rings: Option<BoxSpectra>,
     /// Flags.
     pub flags: FlagSet,
 }
@@ -233,7 +233,7 @@ pub struct SubjectSums {
     /// Power spectrum of the surroundings.
     spectrum: Option<PatchSpectrum>,
     /// Power by rings of frequency about the spot.
-    rings: Option<RingSpectrum>,
+    rings: Option<BoxSpectra>,
     /// Squared Laplacian at level 1 that a third of the samples stay below, squared 8-bit steps.
     typical_lap: f64,
 }
@@ -304,7 +304,7 @@ impl SubjectSums {
             (box_px / 2).min(pyramid.level1.width.min(pyramid.level1.height) - 2 * cells::HALO);
         let typical_lap = typical_laplacian(&pyramid.level1, bx / 2, by / 2, side);
         let spectrum = PatchSpectrum::of(&level0);
-        let rings = RingSpectrum::of(&level0, x, y);
+        let rings = BoxSpectra::of(&level0, x, y);
         Some(SubjectSums {
             spectrum,
             rings,

@@ -136,16 +136,25 @@ fn some_tiles_may_be_sharp_by_chance_and_more_in_a_large_frame() {
     assert!(!seen(by_chance, tiles) && seen(by_chance + 1, tiles));
 }
 
-/// Swings of a burst that is shaken by a little.
+/// Swings of a burst that is shaken by a little, to either side of one direction.
 fn shaken(frames: usize) -> Vec<Swing> {
+    swinging(frames, 15.0)
+}
+
+/// The same with every other frame this far to either side.
+fn swinging(frames: usize, aside_deg: f64) -> Vec<Swing> {
     let (px2, share) = (SHAKEN_PX2 + 0.01, SHAKEN_SHARE + 0.01);
-    vec![Swing { px2, share, direction_deg: 40.0 }; frames]
+    let side = |i: usize| if i.is_multiple_of(2) { aside_deg } else { -aside_deg };
+    (0..frames).map(|i| Swing { px2, share, direction_deg: 40.0 + side(i) }).collect()
 }
 
 #[test]
 fn a_shaken_burst_swings_far_enough_in_nearly_all_of_enough_frames() {
-    let of = |swing: Swing| usual_smear(vec![swing; MIN_FRAMES.1]).is_some();
     let usual = shaken(1)[0];
+    let of = |swing: Swing| {
+        let turned = |s: Swing| Swing { direction_deg: s.direction_deg, ..swing };
+        usual_smear(shaken(MIN_FRAMES.1).into_iter().map(turned).collect()).is_some()
+    };
     assert!(of(usual));
     assert!(!of(Swing { px2: SHAKEN_PX2 - 0.01, ..usual }));
     assert!(!of(Swing { share: SHAKEN_SHARE - 0.01, ..usual }));
@@ -160,6 +169,18 @@ fn a_shaken_burst_swings_far_enough_in_nearly_all_of_enough_frames() {
     assert!(with_resting(most) && !with_resting(most + 1));
 }
 
+/// What has one direction in every frame is the subject's texture.
+#[test]
+fn a_hand_does_not_shake_along_one_line() {
+    let of = |aside_deg| usual_smear(swinging(8, aside_deg)).is_some();
+    assert!(of(MIN_SHAKEN_SPREAD_DEG) && !of(MIN_SHAKEN_SPREAD_DEG - 0.5));
+    let spread = |aside_deg| spread_deg(&swinging(8, aside_deg));
+    // sqrt(-2 ln cos 2a) / 2.
+    approx::assert_abs_diff_eq!(spread(15.0), 15.365, epsilon = 0.001);
+    approx::assert_abs_diff_eq!(spread(0.0), 0.0, epsilon = 1e-6);
+    assert!(spread(45.0) > 100.0, "no common direction");
+}
+
 #[test]
 fn the_usual_smear_is_longer_than_its_boxes_show_and_as_uncertain_as_said() {
     let smear = usual_smear(shaken(9)).unwrap();
@@ -167,7 +188,7 @@ fn the_usual_smear_is_longer_than_its_boxes_show_and_as_uncertain_as_said() {
     assert!((smear.length_px - SHAKEN_LONGER * shown_px).abs() < 1e-9, "{smear:?}");
     assert!((smear.length_std_err_px - SHAKEN_LENGTH_SD * smear.length_px).abs() < 1e-9);
     assert!((smear.z * SHAKEN_LENGTH_SD - 1.0).abs() < 1e-9, "{smear:?}");
-    assert!((smear.direction_deg - 40.0).abs() < 1e-9 && smear.fraction > SHAKEN_SHARE);
+    assert!((smear.direction_deg - 55.0).abs() < 1e-9 && smear.fraction > SHAKEN_SHARE);
 }
 
 #[test]
