@@ -57,8 +57,23 @@ fn box_mean(values: &[f64], (width, height): (usize, usize)) -> Vec<f64> {
         .collect()
 }
 
-/// A frame of random patches with edges in all directions, blurred over a box.
-fn shot(seed: u64, blur: (usize, usize)) -> FrameFeatures {
+/// Means over boxes of pixels that rise by `slope` px per column.
+fn slanted_mean(values: &[f64], (width, height): (usize, usize), slope: f64) -> Vec<f64> {
+    let rise = |dx: usize| (slope * dx as f64).round().rem_euclid(SIDE as f64) as usize;
+    (0..SIDE * SIDE)
+        .map(|i| {
+            let (x, y) = (i % SIDE, i / SIDE);
+            let at = |(dx, dy): (usize, usize)| {
+                values[(y + dy + rise(dx)) % SIDE * SIDE + (x + dx) % SIDE]
+            };
+            let boxed = (0..height).flat_map(|dy| (0..width).map(move |dx| (dx, dy)));
+            boxed.map(at).sum::<f64>() / (width * height) as f64
+        })
+        .collect()
+}
+
+/// A frame of random patches with edges in all directions, blurred over a box that rises by `slope`.
+fn shot(seed: u64, blur: (usize, usize), slope: f64) -> FrameFeatures {
     let mut rng = SplitMix64::new(seed);
     let random: Vec<f64> = (0..SIDE * SIDE).map(|_| rng.uniform()).collect();
     let mut patches = box_mean(&box_mean(&random, (9, 9)), (5, 5));
@@ -69,7 +84,7 @@ fn shot(seed: u64, blur: (usize, usize)) -> FrameFeatures {
             *v = 0.5;
         }
     }
-    let data: Vec<u8> = box_mean(&patches, blur)
+    let data: Vec<u8> = slanted_mean(&patches, blur, slope)
         .iter()
         .map(|v| (60.0 + 130.0 * v + 1.5 * rng.normal()) as u8)
         .collect();
@@ -79,8 +94,16 @@ fn shot(seed: u64, blur: (usize, usize)) -> FrameFeatures {
 
 #[test]
 fn a_smear_in_nearly_all_frames_is_a_shake_and_a_defocus_is_none() {
+    // A hand shakes to either side of one direction.
     let burst = |blurs: [(usize, usize); 6]| -> Vec<FrameFeatures> {
-        blurs.iter().zip(1..).map(|(b, seed)| shot(seed, *b)).collect()
+        let slopes = [0.4, -0.4].into_iter().cycle();
+        let slope = |(w, h): (usize, usize), slope: f64| if w == h { 0.0 } else { slope };
+        blurs
+            .iter()
+            .zip(1..)
+            .zip(slopes)
+            .map(|((b, seed), s)| shot(seed, *b, slope(*b, s)))
+            .collect()
     };
     let shake_of = |shots: &[FrameFeatures]| shake(&shots.iter().collect::<Vec<_>>());
     let told = |shots: &[FrameFeatures]| shake_of(shots).is_some();
@@ -90,7 +113,7 @@ fn a_smear_in_nearly_all_frames_is_a_shake_and_a_defocus_is_none() {
     let smear = shake_of(&smeared).unwrap();
     assert!((4.0..16.0).contains(&smear.length_px), "{smear:?}");
     let off = (smear.direction_deg + 90.0).rem_euclid(180.0) - 90.0;
-    assert!(off.abs() < 10.0, "{smear:?}");
+    assert!(off.abs() < 35.0, "{smear:?}");
     assert!(!told(&burst([(6, 6); 6])), "defocus");
     assert!(!told(&burst([(9, 1), (2, 2), (3, 3), (2, 2), (9, 1), (2, 2)])), "a few smears");
 }
