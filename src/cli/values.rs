@@ -100,8 +100,7 @@ pub fn exposure_time(text: &str) -> Result<f64, String> {
 /// Reads a verdict as typed.
 pub fn verdict(text: &str) -> Result<Verdict, String> {
     let word = text.trim();
-    word.parse()
-        .map_err(|_| format!("{word:?} is not a verdict: use hit, near, miss or cannot-say"))
+    word.parse().map_err(|_| format!("{word:?} is not a verdict: use hit, near, miss or unclear"))
 }
 
 /// Reads `hit=5`: a rating of the XMP standard.
@@ -179,7 +178,9 @@ mod tests {
     #[test]
     fn ratings_and_labels_are_read_and_nonsense_is_refused() {
         assert_eq!(rating("hit=5"), Ok((Verdict::Hit, 5)));
-        assert_eq!(rating("cannot-say=-1"), Ok((Verdict::Unclear, -1)));
+        for word in ["unclear=-1", "cannot-say=-1"] {
+            assert_eq!(rating(word), Ok((Verdict::Unclear, -1)));
+        }
         for bad in ["hit", "hit=6", "hit=-2", "hit=", "best=5", "hit=4.5"] {
             assert!(rating(bad).is_err(), "{bad}");
         }

@@ -39,7 +39,7 @@ pub const fn columns<'a>() -> [Column<ClipFrameLine<'a>>; 17] {
         "How it was coded: I on its own, P and B from others."),
     Column::new("verdict", "verdict", "", ByError,
         |row| Cell::Text(row.frame.verdict.word().to_owned()),
-        "hit, near, miss or cannot say: what the frame is at its subject, against the clip's best frames."),
+        "hit, near, miss or unclear: what the frame is at its subject, against the clip's best frames."),
     Column::new("cause", "cause", "", ByError,
         |row| row.frame.cause.map_or(Cell::Missing, |c| Cell::Text(c.word().to_owned())),
         "What cost the most sharpness."),

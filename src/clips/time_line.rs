@@ -33,7 +33,7 @@ pub fn time_line(clip: &ClipRecord, width: f64) -> Option<String> {
             SpanVerdict::InFocus => ("accent", SPANS),
             SpanVerdict::Near => ("near", SPANS * 0.5),
             SpanVerdict::Out => ("bar", 4.0),
-            SpanVerdict::CannotSay => ("none", 0.0),
+            SpanVerdict::Unclear => ("none", 0.0),
         };
         d.rect(class, (from, GAP - 8.0 + SPANS - height), (to - from - 0.5).max(0.5), height);
         if s.verdict != SpanVerdict::InFocus && to - from > 62.0 {

@@ -146,7 +146,7 @@ pub fn cost_bars(record: &CompareRecord, rows: &[&AttributionRecord]) -> Option<
     let high = *ticks.last()?;
     let low = if left > 50.0 { least } else { 0.0 };
     let x = PlotAxis::new(AxisScale::Linear, (low, high), (16.0, right))?;
-    let said: Vec<&str> = rows.iter().map(|a| a.says.as_str()).collect();
+    let said: Vec<&str> = rows.iter().map(|a| a.message.as_str()).collect();
     if rows.is_empty() {
         return None;
     }

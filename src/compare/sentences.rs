@@ -33,7 +33,7 @@ impl Sentences for CompareFinding {
                 });
                 format!("Most detail: {step}, {detail} bit/px{lines}.")
             }
-            CompareFinding::Change(change) => change.says.clone(),
+            CompareFinding::Change(change) => change.message.clone(),
             CompareFinding::AlwaysCosts { more } => {
                 let (more, less) = words(*more);
                 format!("{more} costs more than {less} at every step that could be told.")
@@ -288,7 +288,7 @@ mod tests {
             low: -0.18,
             high: -0.12,
             cost_more,
-            says: "Closing from f/8 to f/11 cost 0.21 ± 0.03 bit/px.".to_owned(),
+            message: "Closing from f/8 to f/11 cost 0.21 ± 0.03 bit/px.".to_owned(),
         }
     }
 

@@ -397,7 +397,7 @@ impl CullRun<'_> {
 fn part_of(group: &FrameGroup, places: &[usize], is_first: bool) -> FrameGroup {
     FrameGroup {
         frames: places.iter().map(|place| group.frames[*place]).collect(),
-        cut_by: if is_first { group.cut_by } else { SplitReason::Content },
+        split_reason: if is_first { group.split_reason } else { SplitReason::Content },
         timed: group.timed,
     }
 }

@@ -254,8 +254,8 @@ impl ReportWriter {
             outing.near,
             outing.misses
         );
-        if outing.cannot_say > 0 {
-            judged.push_str(&format!("; {} {}", outing.cannot_say, Verdict::Unclear.word()));
+        if outing.unclear > 0 {
+            judged.push_str(&format!("; {} {}", outing.unclear, Verdict::Unclear.word()));
         }
         let no_rate = summary::no_rate_because(outing);
         let has_rate = no_rate.is_none();

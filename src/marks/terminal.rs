@@ -57,7 +57,7 @@ pub fn mark(record: &MarkRecord, style: Style) -> String {
     text
 }
 
-/// The changes of a sidecar: "rating 2 to 5", "+ keywords stopwise:near, stopwise:plane-off".
+/// The changes of a sidecar: "rating 2 to 5", "+ keywords stopwise:near, stopwise:misfocused".
 fn changes(rows: &[ChangeRow]) -> Vec<String> {
     let mut says = Vec::new();
     for (property, word) in [("xmp:Rating", "rating"), ("xmp:Label", "label")] {

@@ -115,7 +115,7 @@ impl Proportion {
 /// One row of a breakdown (an aperture, a shutter time, a cause).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BreakdownRow {
-    /// What the row is about, as shown ("f/8", "1/200 s", "plane-off").
+    /// What the row is about, as shown ("f/8", "1/200 s", "misfocused").
     pub key: String,
     /// Where it stands on its axis (marked f-number, or exposure time in s); `None` when the row
     /// has no place on an axis.

@@ -55,24 +55,28 @@ pub fn skip_reason(reason: &SkipReason, medium: Medium) -> String {
     }
 }
 
-/// A finding as records hold it.
+/// A finding as records hold it: its key and values, so that a program that reads them need not read
+/// sentences, and its sentences for the terminal.
 #[derive(Serialize)]
-struct WrittenFinding {
-    says: String,
-    next: Option<String>,
+struct WrittenFinding<'a, F> {
+    #[serde(flatten)]
+    finding: &'a F,
+    message: String,
+    advice: Option<String>,
 }
 
-/// Writes findings into a record, in the words of the terminal.
+/// Writes findings into a record.
 ///
 /// # Errors
 /// Those of the serializer.
-pub fn serialize<F: Sentences, S: Serializer>(
+pub fn serialize<F: Sentences + Serialize, S: Serializer>(
     findings: &[F],
     serializer: S,
 ) -> Result<S::Ok, S::Error> {
-    serializer.collect_seq(findings.iter().map(|f| WrittenFinding {
-        says: f.message(Medium::Terminal),
-        next: f.advice_text(Medium::Terminal),
+    serializer.collect_seq(findings.iter().map(|finding| WrittenFinding {
+        finding,
+        message: finding.message(Medium::Terminal),
+        advice: finding.advice_text(Medium::Terminal),
     }))
 }
 

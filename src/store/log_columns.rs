@@ -227,11 +227,11 @@ pub const FRAME_COLUMNS: [Column<LoggedFrame>; 29] = [
         "Blur at the subject.",
     ),
     Column::new(
-        "blur_allowed_px",
+        "attainable_blur_px",
         "attainable blur",
         "px",
         AsSet,
-        |f| Cell::number(f.blur_allowed_px),
+        |f| Cell::number(f.attainable_blur_px),
         "Blur that the settings allow at best.",
     ),
     Column::with_error(

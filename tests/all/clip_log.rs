@@ -95,7 +95,9 @@ fn clips_feed_the_hand_apart_from_stills() {
     let says = |chart: &Json| chart["findings"].as_array().unwrap().clone();
     let (old, new) = (says(&before), says(&after));
     assert_eq!(old, new[..old.len()]);
-    assert!(new[old.len()]["says"].as_str().unwrap().starts_with("In clips, apart from stills: "));
+    assert!(
+        new[old.len()]["message"].as_str().unwrap().starts_with("In clips, apart from stills: ")
+    );
     // Once more: the same clip counts once.
     let (_, said) = filmed(&place, &["--shutter", "1/100", "--log"]);
     assert!(said.contains("replacing an earlier measurement"), "{said}");

@@ -30,6 +30,7 @@ mod properties;
 #[cfg(feature = "raw")]
 mod raw;
 mod raw_noise;
+mod records;
 mod reference_pages;
 mod registration;
 mod render;

@@ -325,7 +325,7 @@ impl Session {
         let took = start.elapsed().as_millis() as u64;
         let mut bursts = lock(&self.bursts);
         let burst = &mut bursts[place];
-        let (id, cut_by) = (burst.record.id, burst.record.cut_by.clone());
+        let (id, split_reason) = (burst.record.id, burst.record.split_reason.clone());
         // Names as in the record, whatever the files are called from here.
         let names: Vec<String> = burst.rows.iter().map(|r| r.path.clone()).collect();
         let best = record
@@ -338,7 +338,7 @@ impl Session {
             .zip(&names)
             .map(|(row, name)| FrameRecord { path: name.clone(), burst: id, ..row })
             .collect();
-        let record = BurstRecord { id, cut_by, best, frames: names, ..record };
+        let record = BurstRecord { id, split_reason, best, frames: names, ..record };
         let was = std::mem::replace(&mut burst.record, record);
         let had = std::mem::replace(&mut burst.rows, rows);
         burst.before.get_or_insert((was, had));

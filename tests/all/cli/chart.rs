@@ -122,7 +122,7 @@ fn what_people_decide_is_told_and_charted() {
     let decided = hit.len().min(2) as u64;
     assert_eq!((after["decided"].as_u64(), after["overruled"].as_u64()), (Some(decided), Some(1)));
     assert_eq!(outings(&after), (hits - 1, judged));
-    let says = after["findings"].as_array().unwrap().iter().filter_map(|f| f["says"].as_str());
+    let says = after["findings"].as_array().unwrap().iter().filter_map(|f| f["message"].as_str());
     assert!(says.into_iter().any(|s| s.contains("1 time against the verdict")), "{after}");
     // The log itself keeps what the program said.
     let again = run(&place, &env, &["log", "export", "--json", "-"], 0);

@@ -18,9 +18,9 @@ fn record(place: &Place, frames: &[(&str, Option<&str>, &str)]) {
         .map(|(path, partner, verdict)| {
             let causes = match *verdict {
                 "hit" => json!([]),
-                "cannot say" => json!([{"cause": "no-texture", "share": null}]),
+                "unclear" => json!([{"cause": "no-texture", "share": null}]),
                 _ => {
-                    json!([{"cause": "plane-off", "share": 0.8}, {"cause": "noise", "share": 0.2}])
+                    json!([{"cause": "misfocused", "share": 0.8}, {"cause": "noise", "share": 0.2}])
                 }
             };
             json!({"path": path, "partner": partner, "source": "rendered", "burst": 1,
@@ -30,7 +30,7 @@ fn record(place: &Place, frames: &[(&str, Option<&str>, &str)]) {
         .collect();
     let outing = json!({"paths": ["day"], "frames": rows.len(), "bursts": 1,
                         "unmarked_bursts": 1, "hits": {"count": 0, "of": 0}, "near": 0,
-                        "misses": 0, "cannot_say": 0, "by_cause": [], "by_aperture": [],
+                        "misses": 0, "unclear": 0, "by_cause": [], "by_aperture": [],
                         "by_shutter": [], "findings": []});
     let record = json!({"schema": 1, "program": "stopwise", "version": "0.1.0",
                         "outing": outing, "bursts": [], "frames": rows, "skipped": []});
@@ -69,10 +69,7 @@ fn keywords(place: &Place, name: &str) -> Vec<String> {
 #[test]
 fn marks_are_shown_first_and_written_when_asked() {
     let place = Place::new();
-    record(
-        &place,
-        &[("a.jpg", None, "hit"), ("b.jpg", None, "miss"), ("c.jpg", None, "cannot say")],
-    );
+    record(&place, &[("a.jpg", None, "hit"), ("b.jpg", None, "miss"), ("c.jpg", None, "unclear")]);
     let before = everything(&place);
     let args = ["mark", "day.json", "--rating", "hit=5,miss=-1", "--label", "hit=to print, large"];
     let dry = place.run(&args);
@@ -92,8 +89,8 @@ fn marks_are_shown_first_and_written_when_asked() {
     assert_eq!(said.rating, Some(Rating::Is(5.0)));
     assert_eq!(said.label.as_deref(), Some("to print, large"));
     assert_eq!(said.keywords, ["stopwise:hit"]);
-    assert_eq!(keywords(&place, "day/b.xmp"), ["stopwise:miss", "stopwise:plane-off"]);
-    assert_eq!(keywords(&place, "day/c.xmp"), ["stopwise:cannot-say", "stopwise:no-texture"]);
+    assert_eq!(keywords(&place, "day/b.xmp"), ["stopwise:miss", "stopwise:misfocused"]);
+    assert_eq!(keywords(&place, "day/c.xmp"), ["stopwise:unclear", "stopwise:no-texture"]);
 
     let again = place.run(&[&args[..], &["--write"]].concat());
     let said = again.stdout.split_whitespace().collect::<Vec<_>>().join(" ");

@@ -114,12 +114,12 @@ fn all_black_and_all_white_cannot_be_judged() {
         let (record, code) = place.culled(&[name]);
         assert_eq!(code, Some(0));
         let frame = &record["frames"][0];
-        assert_eq!(frame["verdict"], "cannot say", "{name}");
+        assert_eq!(frame["verdict"], "unclear", "{name}");
         assert!(frame["blur_sigma_px"].is_null(), "{name}");
         assert!(record["bursts"][0]["best"].is_null(), "{name}");
         assert_eq!(place.run(&["inspect", &format!("{name}/a.jpg")]).code, Some(0));
         let marked = place.culled(&[name, "--subject", "0.5,0.5"]).0;
-        assert_eq!(marked["frames"][0]["verdict"], "cannot say", "{name}");
+        assert_eq!(marked["frames"][0]["verdict"], "unclear", "{name}");
     }
 }
 

@@ -54,7 +54,7 @@ fn a_full_disk_costs_only_what_did_not_fit() {
         &["plan", "--depth", "1", "--magnification", "2", "--json", "out"],
         &["plan", "--depth", "1", "--magnification", "2", "--report", "out"],
         &["mark", "day.json", "--json", "out"],
-        &["mark", "day.json", "--list", "out", "--verdicts", "hit,near,miss,cannot-say"],
+        &["mark", "day.json", "--list", "out", "--verdicts", "hit,near,miss,unclear"],
         &["log", "export", "--json", "out"],
         &["log", "export", "--csv", "out"],
         &["chart", "--json", "out"],
@@ -69,7 +69,7 @@ fn a_full_disk_costs_only_what_did_not_fit() {
         assert_eq!(working_files(place.path()), [""; 0], "{args:?}");
     }
     let args = ["mark", "day.json", "--no-sidecars", "--write", "--copies", "hits", "--verdicts"];
-    let (code, _) = on_a_full_disk(&place, 0, &[&args[..], &["hit,near,miss,cannot-say"]].concat());
+    let (code, _) = on_a_full_disk(&place, 0, &[&args[..], &["hit,near,miss,unclear"]].concat());
     assert_eq!(code, Some(2));
     assert_eq!(fs::read_dir(place.path().join("hits")).unwrap().count(), 0);
     // The log: said, and what is in it stays.

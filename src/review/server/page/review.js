@@ -356,7 +356,7 @@ const KEYS = {
   h: () => decide("hit"),
   n: () => decide("near"),
   m: () => decide("miss"),
-  c: () => decide("cannot say"),
+  c: () => decide("unclear"),
   x: () => frameNow().decided && decide(frameNow().decided),
   u: undo,
   a: () => {
