@@ -108,7 +108,7 @@ pub fn rating(text: &str) -> Result<(Verdict, i8), String> {
     let (word, value) = text.split_once('=').ok_or("give VERDICT=NUMBER, as hit=5")?;
     match value.trim().parse::<i8>() {
         Ok(v) if (-1..=5).contains(&v) => Ok((verdict(word)?, v)),
-        _ => Err(format!("{value:?} is not a rating: use -1 (rejected), 0 (unrated) or 1 to 5")),
+        _ => Err(format!("{value:?} is not a rating: use -1 to 5 (0: unrated)")),
     }
 }
 

@@ -53,7 +53,7 @@ pub fn clips_end(
 ) -> String {
     let mut text = String::new();
     for s in skipped {
-        let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
+        let line = format!("skipped {}: {}", wording::visible(&s.path), s.in_terminal());
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 0));
     }
     if let Some(page) = page {

@@ -123,7 +123,7 @@ fn broke_off(watched: &ClipMeasurement) -> Option<String> {
     let said = ending.complaints.first().map_or("ffmpeg ended early", String::as_str);
     match short {
         Some(n) if !ending.by_itself || !ending.complaints.is_empty() => {
-            Some(format!("{read} of about {n:.0} frames could be read: {said}"))
+            Some(format!("only {read} of about {n:.0} frames could be read: {said}"))
         }
         _ if !ending.by_itself => Some(said.to_owned()),
         _ => None,

@@ -9,7 +9,7 @@ use crate::report::wording;
 const WIDTH: f64 = 358.0;
 /// Room for one label.
 const LINE: f64 = 14.0;
-/// Highest frequency that is drawn, cycles a pixel: beyond it the pixels show nothing true.
+/// Highest frequency that is drawn, cycles per pixel: beyond it the pixels show nothing true.
 const TOP_CY_PX: f64 = 0.5;
 /// Highest modulation that is drawn: sharpening lifts it above 1.
 const TOP_MODULATION: f64 = 1.4;
@@ -35,7 +35,7 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
         .iter()
         .filter_map(|(s, e)| {
             let half = wording::measured(&e.mtf50_cy_px?);
-            Some(format!("{} half at {half} cycles a pixel", step_name(s, record.axis)))
+            Some(format!("{} half at {half} cycles per pixel", step_name(s, record.axis)))
         })
         .collect();
     let says = format!("Modulation over frequency across the edge: {}", said.join(", "));
@@ -50,7 +50,7 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
         d.text("soft", (x.at(cy_px), bottom + 19.0), Anchor::Middle, &label);
     }
     d.text("soft", (left, 11.0), Anchor::Start, "modulation");
-    d.text("soft", ((left + right) / 2.0, bottom + 38.0), Anchor::Middle, "cycles a pixel");
+    d.text("soft", ((left + right) / 2.0, bottom + 38.0), Anchor::Middle, "cycles per pixel");
     let mut labels: Vec<(f64, String, bool)> = Vec::new();
     for (i, (step, edge)) in steps.iter().enumerate() {
         let line: Vec<(f64, f64)> =

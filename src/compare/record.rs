@@ -130,7 +130,7 @@ pub struct EdgePoint {
     pub modulation: f64,
 }
 
-/// The response of the straight edge at one step; unfit for living subjects.
+/// The response of the straight edge at one step; not for living subjects.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct EdgeRecord {
     /// Frequency at which modulation is half, cycles per pixel.

@@ -39,7 +39,7 @@ const THUMB_PX: usize = 480;
 
 /// Works through an outing. Each finished burst goes to `on_burst`, in order.
 ///
-/// Returns the record and whether the run was stopped half way.
+/// Returns the record and whether the run was interrupted.
 ///
 /// # Errors
 /// A path that does not exist, nothing to measure, or whatever `on_burst` returns.

@@ -174,7 +174,7 @@ impl ReportWriter {
         let full = old.iter().find(|(path, ours)| !ours && pages.iter().any(|p| p.path == *path));
         if let Some((path, _)) = full {
             let says = format!(
-                "its next page would take the place of {}, which is another file: move that away",
+                "its next page would replace {}, which is a different file: move that file away",
                 path.display()
             );
             return Err(io::Error::new(io::ErrorKind::AlreadyExists, says));

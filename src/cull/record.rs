@@ -293,6 +293,6 @@ pub struct InspectRecord {
     pub noise: Vec<NoiseAt>,
     /// Radial spectrum at the subject.
     pub spectrum: Vec<SpectrumPoint>,
-    /// Highest frequency still above noise at the subject, cycles a pixel.
+    /// Highest frequency still above noise at the subject, cycles per pixel.
     pub resolved_cy_px: Option<Measured>,
 }

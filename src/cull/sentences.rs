@@ -19,11 +19,11 @@ fn px(sigma_px: f64) -> String {
 impl RatioOver {
     fn words(self) -> String {
         let over = match self.over {
-            Yardstick::Settings => "the blur that these settings allow",
-            Yardstick::SingleFrame => "the blur that a single frame can be held to",
-            Yardstick::SharpestFrame => "the blur of the burst's sharpest frame",
+            Yardstick::Settings => "the sharpest that these settings allow",
+            Yardstick::SingleFrame => "the sharpest that a single frame can be judged against",
+            Yardstick::SharpestFrame => "the burst's sharpest frame",
         };
-        format!("{} times {over}", wording::plus_minus(self.ratio, self.std_err))
+        format!("Blur is {} times that of {over}", wording::plus_minus(self.ratio, self.std_err))
     }
 }
 
@@ -38,7 +38,7 @@ impl Reason {
     pub fn sentence(&self, medium: Medium) -> String {
         match self {
             Reason::SubjectLost => format!(
-                "The subject could not be followed into this frame. {}, or look at the frame.",
+                "The subject was lost in this frame. {}, or look at the frame.",
                 match medium {
                     Medium::Terminal => "Mark it with --subject",
                     Medium::Report => "Mark it",
@@ -71,7 +71,7 @@ impl Reason {
                 Advice::MarkSubject.sentence(medium)
             ),
             Reason::NoTexture => format!(
-                "Too little structure at the subject to judge. {}.",
+                "Too little texture at the subject. {}.",
                 match medium {
                     Medium::Terminal => "Mark a spot with texture using --subject",
                     Medium::Report => "Mark a spot with texture",
@@ -223,15 +223,13 @@ impl Sentences for BurstFinding {
                 format!("{what}{figures}.")
             }
             BurstFinding::TwoSubjects { taken, other } => format!(
-                "Nobody marked the subject. If it is {}, {} is the sharpest; if it is {}, {} is.",
+                "The subject is not marked. If it is {}, {} is the sharpest; if it is {}, {} is.",
                 taken.words(),
                 wording::file_name(&taken.path),
                 other.words(),
                 wording::file_name(&other.path),
             ),
-            BurstFinding::NoSubject => {
-                "No frame shows enough structure to place a subject.".to_owned()
-            }
+            BurstFinding::NoSubject => "No frame has enough texture to find a subject.".to_owned(),
             BurstFinding::NoCaptureTimes => {
                 "No capture times: frames are in the order of their names.".to_owned()
             }
@@ -251,8 +249,7 @@ impl Sentences for OutingFinding {
     fn message(&self, medium: Medium) -> String {
         match self {
             OutingFinding::SubjectGuessed { bursts } => format!(
-                "No subject is marked in {}: it was guessed there, and the verdicts hold for the \
-                 guess.",
+                "The subject was guessed in {}; the verdicts apply to the guess.",
                 wording::count(*bursts, "burst", "bursts")
             ),
             OutingFinding::NothingSharp { bursts } => {
@@ -265,7 +262,7 @@ impl Sentences for OutingFinding {
             ),
             OutingFinding::Equipment(finding) => finding.message(medium),
             OutingFinding::Contradiction(what) => {
-                format!("This record contradicts itself: {what}.")
+                format!("Internal inconsistency: {what}.")
             }
             OutingFinding::AsRead(words) => words.message.clone(),
         }
@@ -466,11 +463,11 @@ mod tests {
         assert_eq!(
             Medium::ALL.map(|m| paragraph(&BurstFinding::NoSubject, m)),
             [
-                "No frame shows enough structure to place a subject. Open the folder with \
+                "No frame has enough texture to find a subject. Open the folder with \
                  `stopwise review`, press s and click the eye.",
-                "No frame shows enough structure to place a subject. Open the folder with \
+                "No frame has enough texture to find a subject. Open the folder with \
                  `stopwise review` and mark the eye.",
-                "No frame shows enough structure to place a subject. Press s and click the eye.",
+                "No frame has enough texture to find a subject. Press s and click the eye.",
             ]
         );
     }

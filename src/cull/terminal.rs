@@ -273,7 +273,7 @@ pub fn outing(
         text.push_str(&format!("\n{}\n", style.bold(&heading)));
         for one in skipped {
             let name = style.signs(&wording::visible(&one.path));
-            let reason = style.signs(&wording::visible(&one.reason));
+            let reason = style.signs(&wording::visible(&one.in_terminal()));
             text.push_str(&wrapped(&format!("{name}: {reason}"), style.columns(), 2));
         }
     }

@@ -124,7 +124,7 @@ fn blur_bar(frame: &FrameRecord) -> Option<String> {
 fn ratio(frame: &FrameRecord) -> Option<String> {
     let (value, _) = by_key("blur_ratio")?.shown_parts(frame)?;
     let over = if frame.flags.has(Flag::BestIsSoft) || frame.flags.has(Flag::Alone) {
-        "× what the settings allow"
+        "× the sharpest these settings allow"
     } else {
         "× sharpest"
     };

@@ -167,7 +167,7 @@ pub fn field_chart(record: &ChartRecord) -> Option<String> {
     }
     if let Some(top) = line.last() {
         let anchor = if top.0 > 0.6 * WIDTH { Anchor::End } else { Anchor::Start };
-        d.text("ink label", (top.0, TOP - 8.0), anchor, "a stop costs what its ISO costs");
+        d.text("ink label", (top.0, TOP - 8.0), anchor, "break-even of a stop and its ISO");
     }
     for best in record.best.iter() {
         let at = (x.at(best.working_f_number), y.at(best.iso));

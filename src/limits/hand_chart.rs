@@ -39,7 +39,8 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
         .iter()
         .map(|r| format!("{}: {}", wording::shutter(r.shutter_s), wording::share(&r.still)))
         .collect();
-    let mut d = Drawing::new(WIDTH, bottom + 26.0, &format!("Held still: {}", said.join("; ")));
+    let mut d =
+        Drawing::new(WIDTH, bottom + 26.0, &format!("Free of motion blur: {}", said.join("; ")));
     for (share, labelled) in [(0.0, true), (0.5, true), (1.0, true)] {
         d.line("grid", (LEFT, y.at(share)), (RIGHT, y.at(share)));
         if labelled {
@@ -63,7 +64,8 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
         let (a, b) = (x.at(low), x.at(high));
         d.error_level(y, a, b);
         if let Some(at) = at {
-            let title = format!("half hold still at {} {name}", wording::measured_shutter(at));
+            let title =
+                format!("half free of motion blur at {} {name}", wording::measured_shutter(at));
             d.titled_dot("ink", (x.at(at), y), 3.0, &title);
         }
         if !name.is_empty() {

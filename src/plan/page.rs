@@ -10,12 +10,13 @@ use askama::Template;
 use super::digest;
 use crate::body_noise::table::NoiseColumn;
 use crate::error::{Error, Result};
+use crate::plan::findings::PlanFinding;
 use crate::plan::grid::PlanGrid;
 use crate::plan::record::{PlanRecord, PlanSetting};
-use crate::plan::sentences::PlanFinding;
 use crate::plan::{sentences, table};
 use crate::report::atomic_file::write_atomically;
 use crate::report::html::colours::style_sheet;
+use crate::report::sentences::{Medium, paragraph};
 use crate::report::wording;
 
 const SCRIPT: &str = include_str!("plan.js");
@@ -34,7 +35,7 @@ struct PlanTemplate {
     bars: Vec<BarView>,
     video_head: Vec<String>,
     video_rows: Vec<Vec<String>>,
-    model_says: String,
+    model_basis: String,
     key: String,
     remarks: Vec<String>,
     grid: String,
@@ -70,7 +71,7 @@ pub fn plan(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
         bars: bars(&record.settings),
         video_head: heads(&video),
         video_rows: cells(&video, video_count),
-        model_says: record.model_says.clone(),
+        model_basis: paragraph(&record.model_basis, Medium::Report),
         key: table::key(columns.iter().chain(&video).map(|c| c.heading.as_str())),
         remarks: remarks(record),
         grid: as_data(grid)?,
@@ -79,18 +80,20 @@ pub fn plan(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
     template.render().map_err(|e| Error::Record(e.to_string()))
 }
 
-/// Why the first setting is first, in the digits of the table.
+/// Why the first setting is first.
 fn because(record: &PlanRecord) -> String {
-    let (wish, p) = (&record.wish, &record.parameters);
-    sentences::because(&record.settings, wish, p, |s| finest(s.finest_um_depth_end, s))
-        .unwrap_or_else(|| PlanFinding::nothing_fits(wish).on_page())
+    match &record.first_because {
+        Some(reason) => paragraph(reason, Medium::Report),
+        None => paragraph(&PlanFinding::nothing_fits(&record.wish), Medium::Report),
+    }
 }
 
 /// What should be kept in mind; that nothing fits is the sentence above the table, as it depends
 /// on the sliders.
 fn remarks(record: &PlanRecord) -> Vec<String> {
     let depends = |f: &&PlanFinding| matches!(f, PlanFinding::NothingFits { .. });
-    record.remarks.iter().filter(|f| !depends(f)).map(PlanFinding::on_page).collect()
+    let kept = record.findings.iter().filter(|f| !depends(f));
+    kept.map(|f| paragraph(f, Medium::Report)).collect()
 }
 
 /// Writes the page to a path in one step.

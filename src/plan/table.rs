@@ -63,7 +63,8 @@ pub fn video(rows: &[VideoSetting]) -> Vec<PlanColumn> {
     ]
 }
 
-fn shutter(s: f64) -> String {
+/// A shutter time without its unit.
+pub fn shutter(s: f64) -> String {
     wording::shutter(s).trim_end_matches(" s").to_owned()
 }
 
@@ -78,15 +79,15 @@ fn finest(um: Option<f64>, s: &PlanSetting) -> String {
 /// What the columns with these headings mean, for readers of the page and the terminal.
 pub fn key<'a>(headings: impl IntoIterator<Item = &'a str>) -> String {
     let mut says = vec![
-        "Finest lines that stand above the noise, on the subject, in focus and at the ends of the \
+        "Finest lines resolved above the noise, on the subject, in focus and at the ends of the \
          depth.",
     ];
     for heading in headings {
         says.push(match heading {
             "hit" => "Hit: chance that one frame is a hit.",
-            "frames" => "Frames: how many hold a hit with 90 % chance.",
+            "frames" => "Frames: how many are needed for a 90 % chance of a hit.",
             "noise" => "Noise: of one pixel in the middle tones.",
-            "moves" => "Moves: the hand, and the subject by what was said, in one frame.",
+            "moves" => "Moves: motion blur of hand and subject in one frame.",
             "crop" => {
                 "Crop: how far the picture can be cropped before its finest line is wider than \
                  one pixel of the output."

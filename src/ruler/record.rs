@@ -4,8 +4,8 @@ use crate::report::header::Header;
 use serde::Serialize;
 
 use super::findings::ScaleFinding;
-use super::sentences;
 use crate::core::Known;
+use crate::report::sentences;
 use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.

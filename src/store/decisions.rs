@@ -176,7 +176,7 @@ impl Decisions {
         let connection = sqlite::open(path, kind).map_err(|e| {
             failed(match e {
                 OpenFailure::OtherKind => {
-                    "this is another kind of file, not one of decisions".to_owned()
+                    "not a stopwise decisions file (another kind of file)".to_owned()
                 }
                 OpenFailure::Newer { .. } => "a later version of stopwise wrote it".to_owned(),
                 OpenFailure::Database(e) => says(&e),
@@ -203,7 +203,8 @@ impl Decisions {
         let made_at = (self.clock)().to_string();
         self.connection
             .execute(
-                "INSERT INTO decision (made_at, outing, path, name, bytes, content_id, kind, verdict,
+                "INSERT INTO decision (made_at, outing, path, name, bytes, content_id, kind, \
+                 verdict,
                  x, y, program_verdict, program_cause) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
                  ?11, ?12)",
                 params![
@@ -357,7 +358,8 @@ fn says(error: &rusqlite::Error) -> String {
 /// Decisions that stand, latest first.
 fn latest(which: &str) -> String {
     format!(
-        "SELECT id, kind, verdict, x, y, content_id FROM decision WHERE {which} AND undone = 0 ORDER \
+        "SELECT id, kind, verdict, x, y, content_id FROM decision WHERE {which} AND undone = 0 \
+         ORDER \
          BY id DESC"
     )
 }

@@ -113,5 +113,5 @@ fn what_is_missing_for_the_hand_is_said() {
     assert!(said.contains("Handheld limits need --shutter and a magnification"), "{said}");
     let ran = place.run(&["chart", "--rig", "beetle", "--log", "other.sqlite"]);
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
-    assert!(ran.stdout.contains("only frames of clips"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("only clip frames"), "{}", ran.stdout);
 }

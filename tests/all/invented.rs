@@ -50,10 +50,12 @@ pub fn outing(seed: u64, bursts: &[usize], pictures: bool) -> Invented {
         SkippedRecord {
             path: "meadow/P0001.jpg".to_owned(),
             reason: "the file is empty".to_owned(),
+            advice: None,
         },
         SkippedRecord {
             path: "meadow/P0002.jpg".to_owned(),
             reason: "damaged picture: data end after 1204 of 4016 lines".to_owned(),
+            advice: None,
         },
     ];
     let record = CullRecord { header: Header::new(CULL_SCHEMA), outing, bursts, frames, skipped };
@@ -428,6 +430,7 @@ pub fn noise() -> NoiseRecord {
         skipped: vec![SkippedRecord {
             path: "raws/a.dng".into(),
             reason: "damaged picture: it ends early".into(),
+            advice: None,
         }],
     }
 }

@@ -39,3 +39,4 @@ mod shooters;
 mod sidecars;
 mod synthetic;
 mod traps;
+mod words;

@@ -151,7 +151,7 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
     let y = PlotAxis::new(AxisScale::Log, (10f64.powf(low), 10f64.powf(high)), (bottom, top))?;
     let says = match resolved {
         Some(m) => format!(
-            "Power spectrum at the subject: above noise up to {} cycles a pixel",
+            "Power spectrum at the subject: above noise up to {} cycles per pixel",
             wording::measured(&m)
         ),
         None => "Power spectrum at the subject, picture and noise".to_owned(),
@@ -172,7 +172,7 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
         let label = wording::short(cy_px);
         d.text("soft", (x.at(cy_px), bottom + 19.0), Anchor::Middle, &label);
     }
-    d.text("soft", ((left + right) / 2.0, bottom + 38.0), Anchor::Middle, "cycles a pixel");
+    d.text("soft", ((left + right) / 2.0, bottom + 38.0), Anchor::Middle, "cycles per pixel");
 
     if let Some(m) = resolved.filter(|m| sound(m.value)) {
         if let Some(err) = m.std_err.filter(|e| sound(*e)) {

@@ -74,7 +74,7 @@ pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -
 }
 
 fn nothing() -> HttpAnswer {
-    HttpAnswer::refused(404, "there is nothing here")
+    HttpAnswer::refused(404, "not found")
 }
 
 /// A number in plain digits.

@@ -194,12 +194,12 @@ impl Session {
                 .join(" · "),
             tally: tally(burst.rows.iter()),
             subject: match (burst.judged_for, burst.record.subject.found) {
-                (Some(_), _) => "The subject was moved by you.",
+                (Some(_), _) => "You moved the subject.",
                 (None, SubjectFound::Marked) => "The subject was marked.",
                 (None, SubjectFound::Automatic) => {
-                    "The subject was found by the program: move it if this is not it."
+                    "The subject was found automatically: move it if it is wrong."
                 }
-                (None, SubjectFound::None) => "No subject was found: put it where it is.",
+                (None, SubjectFound::None) => "No subject was found: mark it.",
             },
             findings: paragraphs(&burst.record.findings, Medium::ReviewPage),
             best: best
@@ -267,7 +267,7 @@ impl Session {
             let n = self.files.iter().position(|f| f.first() == Some(&undone.file));
             let n = n.ok_or_else(|| {
                 let name = undone.file.file_name().unwrap_or_default().to_string_lossy();
-                format!("taken back: a decision on {name}, which is not here any more")
+                format!("undone: a decision on {name}, which is no longer here")
             })?;
             self.refresh(n)?;
             (undone, n)

@@ -424,7 +424,7 @@ fn a_full_disk_adds_nothing_and_says_so() {
         .query_row(&format!("PRAGMA max_page_count = {}", pages + 2), [], |_| Ok(()))
         .unwrap();
     let error = log.add(&outing(OutingKind::Field, 100..2000)).unwrap_err();
-    assert!(says(&error).contains("no space is left"), "{error}");
+    assert!(says(&error).contains("no space left on the disk"), "{error}");
     assert_eq!(log.outings().unwrap(), before);
     log.check().unwrap();
 }

@@ -95,7 +95,7 @@ fn the_record_keeps_its_keys() {
     assert_eq!(first["exposure"]["focal_mm"], 90.0);
     assert_eq!(first["exposure"]["exposure_bias_ev"], Json::Null);
     assert_eq!(first["exposure"]["taken_at"], "2031-06-14T09:00:00");
-    assert_eq!(keys(&record["skipped"][0]), BTreeSet::from(["path", "reason"]));
+    assert_eq!(keys(&record["skipped"][0]), BTreeSet::from(["path", "reason", "advice"]));
 }
 
 #[test]

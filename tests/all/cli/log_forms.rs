@@ -217,7 +217,7 @@ fn an_old_log_that_may_not_be_written_is_named() {
     mode("own", 0o755);
     let says = String::from_utf8(out.stderr).unwrap();
     assert_eq!(out.status.code(), Some(2), "{says}");
-    assert!(says.contains("of an earlier form (2)"), "{says}");
-    assert!(says.contains("copy it to a place that can be written"), "{says}");
+    assert!(says.contains("schema version 2 must be upgraded"), "{says}");
+    assert!(says.contains("copy it to a folder that can be written"), "{says}");
     assert_eq!(form(&place.path().join(LOG)), 2);
 }

@@ -73,7 +73,7 @@ fn bad_files_are_skipped_with_a_reason_and_the_rest_is_measured() {
     assert_eq!(skipped(&record, "zero.jpg"), "the file is empty");
     assert_eq!(skipped(&record, "letter.jpg"), "not a JPEG, TIFF, PNG or WebP picture");
     assert!(skipped(&record, "one.png").contains("too small"));
-    assert!(skipped(&record, "huge.jpg").contains("65500 x 65500 px"));
+    assert!(skipped(&record, "huge.jpg").contains("65500 × 65500 px"));
     assert_eq!(record["skipped"].as_array().unwrap().len(), 5);
 }
 

@@ -237,7 +237,7 @@ fn programs_share_a_log_and_a_cache() {
             let said = String::from_utf8(out.stderr).unwrap();
             assert_eq!(out.status.code(), Some(0), "{said}");
             // On a busy machine one may wait its time out; then it says so and no more.
-            let waited = "another program has been writing to the cache";
+            let waited = "Another program has been writing to the cache";
             assert!(said.lines().all(|l| !l.contains("cache") || l.contains(waited)), "{said}");
             assert!(!said.contains("clear") && !said.contains("locked"), "{said}");
         }
@@ -265,7 +265,7 @@ fn a_cache_held_by_another_is_done_without() {
     let out = run();
     let said = String::from_utf8(out.stderr).unwrap();
     assert_eq!(out.status.code(), Some(0), "{said}");
-    assert!(said.contains("another program has been writing to the cache"), "{said}");
+    assert!(said.contains("Another program has been writing to the cache"), "{said}");
     assert!(!said.contains("clear") && !said.contains("locked"), "{said}");
     drop(other);
     assert!(String::from_utf8(run().stderr).unwrap().is_empty());

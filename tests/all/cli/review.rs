@@ -302,7 +302,7 @@ fn a_moved_subject_judges_the_burst_as_a_mark_would() {
     let (status, text) = review.tell(&json!({"do": "subject", "frame": 1, "x": 0.3, "y": 0.6}));
     assert_eq!(status, 200, "{text}");
     let moved = review.json("burst/1");
-    assert_eq!(moved["subject"], "The subject was moved by you.");
+    assert_eq!(moved["subject"], "You moved the subject.");
     assert!(moved["took_ms"].is_u64());
     // The same as `cull` with that mark, to the digit.
     place.put("marks.csv", b"f002.jpg,0.3,0.6\n");
