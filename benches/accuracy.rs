@@ -73,7 +73,7 @@ impl Score {
 
     fn print(&self, name: &str) {
         println!(
-            "{name:<34} tau {:.3} (plain {:.3})  best {:5.1} % (plain {:5.1})  verdict {:.3}  swaps {:.2} %  cannot say {:.1} %  lost {:.1} %  off>24px {:.1} %",
+            "{name:<34} tau {:.3} (plain {:.3})  best {:5.1} % (plain {:5.1})  verdict {:.3}  swaps {:.2} %  unclear {:.1} %  lost {:.1} %  off>24px {:.1} %",
             self.tau / self.bursts,
             self.tau_plain / self.bursts,
             100.0 * self.picked / self.bursts,
@@ -394,7 +394,7 @@ mod causes {
         let moved = |c: Cause| matches!(c, Cause::Shake | Cause::SubjectMotion);
         let right = match class {
             CauseClass::InFocus => f.verdict == Verdict::Hit,
-            CauseClass::PlaneOff => first == Some(Cause::Misfocused),
+            CauseClass::Misfocused => first == Some(Cause::Misfocused),
             CauseClass::Movement => f.causes.iter().any(|c| moved(c.cause)),
             CauseClass::Soft => first == Some(Cause::Soft),
         };
@@ -439,7 +439,7 @@ mod causes {
                     let sum = |k: usize| rows.iter().map(|r| r[l][k]).sum::<f64>();
                     let [right, accused, silent] = [sum(0), sum(1), sum(2)];
                     println!(
-                        "{class:?} {kind:?} noise {noise}: of {count} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %",
+                        "{class:?} {kind:?} noise {noise}: of {count} right {:.1} %  accused of movement {:.1} %  unclear {:.1} %",
                         100.0 * right / count,
                         100.0 * accused / count,
                         100.0 * silent / count
@@ -450,7 +450,7 @@ mod causes {
                 }
             }
             println!(
-                "{class:?} all: of {} right {:.1} %  accused of movement {:.1} %  cannot say {:.1} %",
+                "{class:?} all: of {} right {:.1} %  accused of movement {:.1} %  unclear {:.1} %",
                 all[3],
                 100.0 * all[0] / all[3],
                 100.0 * all[1] / all[3],
@@ -752,7 +752,7 @@ mod clips {
             let amplitude_ok = (px / spec.shake_px - 1.0).abs() <= 0.10;
             let frequency_ok = (hz - spec.shake_hz).abs() <= 0.5;
             println!(
-                "{seed} {:?} {width} px {} fps {} ISO {iso} {}: IoU {iou:.3}  verdicts {right:.3}  cannot say {lost}/{}  shake {:.2} px found {px:.2}, {:.2} Hz found {hz:.2}  off by at most {off:.1} px",
+                "{seed} {:?} {width} px {} fps {} ISO {iso} {}: IoU {iou:.3}  verdicts {right:.3}  unclear {lost}/{}  shake {:.2} px found {px:.2}, {:.2} Hz found {hz:.2}  off by at most {off:.1} px",
                 spec.kind,
                 spec.fps,
                 if coding.h265 { "H.265" } else { "H.264" },

@@ -34,7 +34,7 @@ fn frame(s: &Shooter, t: &SimulatedFrame, number: usize) -> LoggedFrame {
         causes: t.cause.map_or_else(String::new, |c| c.word().to_owned()),
         cause_share: t.cause.map(|_| 0.8),
         blur_sigma_px: value(t.blur_sigma_px),
-        blur_allowed_px: Some(1.0),
+        attainable_blur_px: Some(1.0),
         blur_ratio: t.blur_ratio.and_then(value),
         detail_bits_px: value(t.detail_bits_px),
         noise_sigma_dn: value(3.0),

@@ -25,7 +25,7 @@ pub fn entry(s: &Shooter, t: &SimulatedFrame) -> LimitFrame {
         detail_bits_px: Some(t.detail_bits_px),
         blur_sigma_px: Some(t.blur_sigma_px),
         // Of diffraction and pixels: what `cull` knows of a lens.
-        blur_allowed_px: Some(sigma_settings_px(t.n_eff, PitchUm(s.kit.pitch_um), GREEN)),
+        attainable_blur_px: Some(sigma_settings_px(t.n_eff, PitchUm(s.kit.pitch_um), GREEN)),
         blur_ratio: t.blur_ratio,
         motion_length_px: t.motion_px,
         quotable: true,

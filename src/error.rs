@@ -42,8 +42,8 @@ pub enum Error {
     },
     /// The programs that decode clips cannot be started.
     #[error(
-        "cannot start {} ({source}). Clips are decoded by ffmpeg, which the system's packages \
-         bring: apt install ffmpeg (Debian, Ubuntu), dnf install ffmpeg-free (Fedora), pacman -S \
+        "cannot start {} ({source}). Clips need ffmpeg. Install it: apt install ffmpeg (Debian, \
+         Ubuntu), dnf install ffmpeg-free (Fedora), pacman -S \
          ffmpeg (Arch), brew install ffmpeg (macOS). STOPWISE_FFMPEG and STOPWISE_FFPROBE may \
          name other places. Everything else works without it",
         program.display()
@@ -114,10 +114,10 @@ pub enum Error {
         says: String,
     },
     /// A file is no record of `cull`.
-    #[error("no record of `stopwise cull --json`: {0}")]
+    #[error("not a stopwise cull record: {0}")]
     NoCullRecord(String),
     /// The run was stopped by the user; what was measured until then is kept.
-    #[error("stopped half way")]
+    #[error("interrupted")]
     Stopped,
 }
 
@@ -189,7 +189,7 @@ pub enum NotASeries {
         frames: usize,
     },
     /// F-numbers are not in the files.
-    #[error("{missing} of {frames} frames do not tell their f-number")]
+    #[error("{missing} of {frames} frames lack an f-number")]
     NoFNumbers {
         /// Frames without.
         missing: usize,
@@ -198,8 +198,8 @@ pub enum NotASeries {
     },
     /// The list of f-numbers does not go with the frames.
     #[error(
-        "{given} f-numbers do not go with {frames} frames: give one a frame, or one a step when \
-         every step has as many frames"
+        "{given} f-numbers given for {frames} frames: give one per frame, or one per step if all \
+         steps have the same number of frames"
     )]
     ApertureCount {
         /// F-numbers given.
@@ -230,7 +230,7 @@ pub enum NotASeries {
     Kinds,
     /// What is left after frames were passed over is no series.
     #[error(
-        "only {left} of {frames} frames show the same subject ({example} does not go with the \
+        "only {left} of {frames} frames show the same subject ({example} differs from the \
          others): compare frames of one still subject"
     )]
     Subjects {
@@ -260,13 +260,16 @@ pub enum LogProblem {
     #[error("nothing has been logged yet")]
     Missing,
     /// Another kind of file.
-    #[error("this is another kind of file, not a log of outings")]
+    #[error("not a stopwise log (another kind of file)")]
     NotALog,
     /// The file is broken.
-    #[error("the file is damaged; move it away, or put a copy of it back")]
+    #[error("the file is damaged; restore a backup, or move it aside to start a new one")]
     Damaged,
     /// Written by a later version of the program.
-    #[error("it was written by a later version of stopwise (form {found}, known up to {known})")]
+    #[error(
+        "it was written by a later version of stopwise (schema {found}; this version reads up \
+             to {known})"
+    )]
     Newer {
         /// Its form.
         found: i64,
@@ -275,15 +278,15 @@ pub enum LogProblem {
     },
     /// Of an earlier form, in a place where it cannot be brought up to date.
     #[error(
-        "it is of an earlier form ({found}) and cannot be brought up to date where it is; copy it \
-         to a place that can be written"
+        "its schema version {found} must be upgraded, but it cannot be written here; copy it to a \
+         folder that can be written"
     )]
     Older {
         /// Its form.
         found: i64,
     },
     /// No space left.
-    #[error("no space is left for it; nothing was added, earlier outings are as they were")]
+    #[error("no space left on the disk; nothing was added, and earlier outings are unchanged")]
     Full,
     /// May not be written.
     #[error("it cannot be written here; nothing was added")]
@@ -322,7 +325,7 @@ pub enum RigProblem {
         what: &'static str,
     },
     /// No rig of that name.
-    #[error("no rig is called {name}{}", known_listed(known))]
+    #[error("no rig named {name}{}", known_listed(known))]
     NoRig {
         /// The name asked for.
         name: String,
@@ -330,13 +333,13 @@ pub enum RigProblem {
         known: Vec<String>,
     },
     /// A rig of that name is there already.
-    #[error("{0} is there already; remove it first, or edit the file")]
+    #[error("{0} already exists; remove it first, or edit the file")]
     Exists(String),
 }
 
 fn known_listed(known: &[String]) -> String {
     if known.is_empty() {
-        "; there is none yet: rig add describes one".to_owned()
+        "; no rigs yet: add one with rig add".to_owned()
     } else {
         format!("; there are: {}", known.join(", "))
     }
@@ -358,9 +361,7 @@ pub enum SkipReason {
     #[error("damaged picture: {0}")]
     Damaged(String),
     /// The header asks for more pixels than is sensible.
-    #[error(
-        "the header says {width_px} x {height_px} px: more than is measured, or a damaged file"
-    )]
+    #[error("{width_px} × {height_px} px in the header: too large, or the file is damaged")]
     TooLarge {
         /// Width in the header, px.
         width_px: u64,
@@ -368,9 +369,7 @@ pub enum SkipReason {
         height_px: u64,
     },
     /// Decoding takes more memory than all decoders together may have.
-    #[error(
-        "decoding it takes about {needed_mb} MB, more than the {budget_mb} MB that decoders may use"
-    )]
+    #[error("decoding needs about {needed_mb} MB; the limit for all decoders is {budget_mb} MB")]
     NeedsMemory {
         /// Estimate, MB.
         needed_mb: u64,
@@ -386,7 +385,7 @@ pub enum SkipReason {
         height_px: u32,
     },
     /// A raw file, and raw decoding is not built in (feature `raw`).
-    #[error("raw file: this build of the program reads no raw files")]
+    #[error("raw file: this build of stopwise does not read raw files")]
     Raw,
     /// A form of a known format that is not read.
     #[error("not supported: {0}")]
@@ -395,13 +394,13 @@ pub enum SkipReason {
     #[error("not a clip that ffmpeg can read: {0}")]
     NotAClip(String),
     /// A clip with sound only.
-    #[error("holds no picture, only sound or data")]
+    #[error("contains no video stream")]
     NoPicture,
     /// A clip of which no frame could be decoded.
     #[error("no frame could be decoded: {0}")]
     NoClipFrames(String),
     /// It does not show what the other frames of the series show.
-    #[error("shows another subject than {0}")]
+    #[error("does not show the same subject as {0}")]
     OtherSubject(String),
     /// The region has left the frame.
     #[error("moved or turned so far that the region cannot be registered")]
@@ -422,36 +421,36 @@ impl SkipReason {
 #[derive(Debug, Clone, PartialEq, Eq, thiserror::Error)]
 pub enum SidecarFault {
     /// More bytes than sidecars have.
-    #[error("larger than 8 MB, which no sidecar is: left as it is")]
+    #[error("larger than 8 MB, too large for a sidecar: left unchanged")]
     TooLarge,
     /// A folder, a pipe or a device where the sidecar would be.
-    #[error("not a file but a folder, a pipe or a device: left as it is")]
+    #[error("not a file but a folder, a pipe or a device: left unchanged")]
     NotAFile,
     /// Not well-formed XML.
-    #[error("not well-formed at line {line}: left as it is")]
+    #[error("not well-formed XML at line {line}: left unchanged")]
     Broken {
         /// Line, from 1.
         line: usize,
     },
     /// Another encoding than UTF-8.
-    #[error("not written in UTF-8: left as it is")]
+    #[error("not UTF-8: left unchanged")]
     Encoding,
     /// A document type, which may define anything.
-    #[error("has a document type, which XMP does not allow: left as it is")]
+    #[error("has a document type declaration, which XMP does not allow: left unchanged")]
     DocumentType,
     /// No RDF in it.
-    #[error("holds no rdf:RDF, so it is no XMP: left as it is")]
+    #[error("not XMP (no rdf:RDF element): left unchanged")]
     NoRdf,
     /// Two packets in one file.
-    #[error("holds more than one rdf:RDF: left as it is")]
+    #[error("more than one rdf:RDF element: left unchanged")]
     SeveralRdf,
     /// A form that XMP does not allow.
-    #[error("{property} stands in a form that XMP does not allow: left as it is")]
+    #[error("{property} is not valid XMP: left unchanged")]
     Form {
         /// The property.
         property: &'static str,
     },
     /// The edited text did not say what it should.
-    #[error("could not be edited without loss: left as it is")]
+    #[error("could not be edited without loss: left unchanged")]
     Lost,
 }

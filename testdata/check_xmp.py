@@ -17,7 +17,7 @@ from libxmp.core import XMPIterator
 from PIL import Image
 
 HERE = pathlib.Path(__file__).parent / "xmp"
-OURS = ["stopwise:near", "stopwise:plane-off"]
+OURS = ["stopwise:near", "stopwise:misfocused"]
 # Exiv2 keeps properties by prefix: two namespaces that both claim "dc" collide in it.
 KNOWN = {("09-taken-prefixes.xmp", "exiv2")}
 MARKS = {"rating": "4", "label": "look & <keep>"}

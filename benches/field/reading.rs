@@ -20,7 +20,7 @@ pub struct Blur {
 /// What is said of one frame.
 #[derive(Debug, Clone)]
 pub struct Told {
-    /// "hit", "near", "miss" or "cannot say".
+    /// "hit", "near", "miss" or "unclear".
     pub call: String,
     pub blur: Option<Blur>,
     /// Blur over the burst's best.
@@ -103,7 +103,7 @@ fn frame(row: &Value) -> Told {
     let flags = row["flags"].as_array();
     let has = |key: &str| flags.is_some_and(|f| f.iter().any(|v| v == key));
     Told {
-        call: row["verdict"].as_str().unwrap_or("cannot say").to_owned(),
+        call: row["verdict"].as_str().unwrap_or("unclear").to_owned(),
         blur: blur(row),
         ratio: number(&row["blur_ratio"]),
         focus: number(&row["focus"]),

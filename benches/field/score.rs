@@ -140,7 +140,7 @@ impl Tally {
 
     fn frame(&mut self, truth: &True, said: &Told, burst: &TrueBurst) {
         let right = truth.call == said.call;
-        let silent = said.call == "cannot say";
+        let silent = said.call == "unclear";
         self.right.put(right);
         self.told.put(!silent);
         if !silent {
@@ -157,7 +157,7 @@ impl Tally {
             // Where both would lose the hit, either is right.
             let word = match &*truth.cause {
                 "shake" | "subject-motion" | "ghosted" if !moved && defocus => {
-                    matches!(first, "plane-off" | "soft")
+                    matches!(first, "misfocused" | "soft")
                 }
                 "ghosted" => moved,
                 word => first == word,

@@ -52,7 +52,7 @@ pub fn call_word(call: TrueCall) -> &'static str {
 fn cause_word(cause: TrueCause) -> &'static str {
     match cause {
         TrueCause::InFocus => "in-focus",
-        TrueCause::PlaneOff => "plane-off",
+        TrueCause::Misfocused => "misfocused",
         TrueCause::Shake => "shake",
         TrueCause::SubjectMotion => "subject-motion",
         TrueCause::Ghosted => "ghosted",
@@ -71,8 +71,10 @@ impl TrueBurst {
         let frames = truths
             .iter()
             .map(|t| {
-                let moved =
-                    !matches!(t.cause, TrueCause::InFocus | TrueCause::PlaneOff | TrueCause::Soft);
+                let moved = !matches!(
+                    t.cause,
+                    TrueCause::InFocus | TrueCause::Misfocused | TrueCause::Soft
+                );
                 True {
                     at: (t.subject_x_px / size_px.0 as f64, t.subject_y_px / size_px.1 as f64),
                     still_px: t.sigma_px,

@@ -3,6 +3,7 @@
 
 use crate::body_noise::record::{IsoNoise, NoiseMethod};
 use crate::report::parts::FrameSource;
+use serde::Serialize;
 
 /// A step of the read noise counts when its fall per stop exceeds that of the step before by this
 /// many stops: behind one amplifier the fall only ever shrinks as ISO rises.
@@ -43,7 +44,8 @@ pub(super) fn gain_steps(isos: &[IsoNoise]) -> Vec<u32> {
 }
 
 /// What is found of a body.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum NoiseFinding {
     /// The sensor switches to a second conversion gain.
     GainStep {

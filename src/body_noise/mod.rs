@@ -58,7 +58,7 @@ const TONE_REACH_DN: f64 = 20.0;
 pub const NAMELESS: &str = "unknown body";
 
 /// Measures the noise of the bodies whose frames lie below `paths`. Returns the record and
-/// whether the run was stopped half way.
+/// whether the run was interrupted.
 ///
 /// # Errors
 /// A path that does not exist, or nothing to measure.

@@ -12,7 +12,7 @@ use crate::report::parts::{FrameSource, SkippedRecord};
 use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const NOISE_SCHEMA: u32 = 1;
+pub const NOISE_SCHEMA: u32 = 2;
 
 /// How a row was come by, best first.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]

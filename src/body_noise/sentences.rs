@@ -8,21 +8,21 @@ impl Sentences for NoiseFinding {
     fn message(&self, _: Medium) -> String {
         match self {
             NoiseFinding::GainStep { iso } => format!(
-                "At ISO {iso} the sensor switches to a second, higher gain of its own: read noise \
-                 falls there more than an amplifier could make it."
+                "At ISO {iso} the sensor switches to a second, higher conversion gain: read noise \
+                 drops more than amplification explains."
             ),
             NoiseFinding::ReadNoiseFloor { iso, read_noise_e } => format!(
-                "From ISO {iso} on read noise is as low as it gets ({} e): a higher ISO makes the \
-                 shadows no cleaner.",
+                "From ISO {iso} on, read noise is at its minimum ({} e): a higher ISO does not \
+                 make the shadows cleaner.",
                 wording::number(*read_noise_e)
             ),
             NoiseFinding::OnlyBounds { isos } => format!(
-                "ISO {}: no frame has enough flat places, so noise is at most what is shown.",
+                "ISO {}: no frame has enough flat areas, so the figure is an upper bound.",
                 isos.iter().map(u32::to_string).collect::<Vec<_>>().join(", ")
             ),
             NoiseFinding::OnlyRendered => {
-                "Only rendered files: this is the noise that the camera's rendering leaves, after \
-                 its tone curve and noise reduction."
+                "Only rendered files: this is the noise left after the camera's tone curve and \
+                 noise reduction."
                     .to_owned()
             }
         }
@@ -40,7 +40,7 @@ impl Sentences for NoiseFinding {
                 "Take two frames of a still, defocused surface at that ISO with equal settings."
                     .to_owned()
             }
-            NoiseAdvice::GiveRaw => "For gain and read noise give raw files.".to_owned(),
+            NoiseAdvice::GiveRaw => "Use raw files for gain and read noise.".to_owned(),
         })
     }
 }
@@ -55,7 +55,7 @@ mod tests {
         let bounds = NoiseFinding::OnlyBounds { isos: vec![800, 1600] };
         assert_eq!(
             paragraph(&bounds, Medium::Report),
-            "ISO 800, 1600: no frame has enough flat places, so noise is at most what is shown. \
+            "ISO 800, 1600: no frame has enough flat areas, so the figure is an upper bound. \
              Take two frames of a still, defocused surface at that ISO with equal settings."
         );
         check(&[

@@ -29,7 +29,7 @@ pub fn noise(record: &NoiseRecord, style: Style) -> String {
         text.push('\n');
     }
     for s in &record.skipped {
-        let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
+        let line = format!("skipped {}: {}", wording::visible(&s.path), s.in_terminal());
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 0));
     }
     text

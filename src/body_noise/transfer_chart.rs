@@ -74,7 +74,7 @@ pub fn transfer_key(rows: &[&IsoNoise]) -> String {
             .to_owned();
     if left_out > 0 {
         text.push_str(&format!(
-            " {} held texture: small, without a line, and left out.",
+            " {} contained texture: shown small, without a line, and excluded.",
             wording::count(left_out as u32, "point", "points"),
         ));
     }

@@ -121,7 +121,11 @@ pub fn work(
     }
     if out.quiet {
         for s in &record.skipped {
-            screen::print_note(&format!("skipped {}: {}", wording::visible(&s.path), s.reason));
+            screen::print_note(&format!(
+                "skipped {}: {}",
+                wording::visible(&s.path),
+                s.in_terminal()
+            ));
         }
     } else {
         let end = terminal::clips_end(&record.skipped, place, style);

@@ -101,7 +101,7 @@ pub fn work(
             screen::print_note(&format!(
                 "skipped {}: {}",
                 wording::visible(&s.path),
-                wording::visible(&s.reason)
+                wording::visible(&s.in_terminal())
             ));
         }
     } else {

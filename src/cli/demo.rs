@@ -159,7 +159,7 @@ fn compared(record: &CullRecord, truth: &outing::OutingTruth) -> String {
     let pair = |frame: &FrameRecord| Some((*known.get(&name(&frame.path))?, frame.verdict));
     let matrix: ConfusionMatrix = record.frames.iter().filter_map(pair).collect();
     let mut text = String::from("\nVerdicts compared with the ground truth of the simulator\n");
-    text.push_str("  truth       hit  near  miss  cannot say\n");
+    text.push_str("  truth       hit  near  miss  unclear\n");
     for (word, row) in ["hit", "near", "miss"].iter().zip(&matrix.frames) {
         let [a, b, c, d] = row;
         text.push_str(&format!("  {word:<9}{a:>6}{b:>6}{c:>6}{d:>12}\n"));

@@ -55,7 +55,7 @@ pub fn run(typed: &MarkArgs) -> anyhow::Result<Outcome> {
     outputs.write(json, |out| json::write(record, out));
     outputs.print(&terminal::mark(record, screen::style()));
     if outputs.has_standard() {
-        for SkippedRecord { path, reason } in &record.skipped {
+        for SkippedRecord { path, reason, .. } in &record.skipped {
             screen::print_note(&format!("skipped {path}: {reason}"));
         }
     }

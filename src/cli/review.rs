@@ -31,7 +31,7 @@ pub fn run(typed: &ReviewArgs) -> anyhow::Result<Outcome> {
     if source.frames.is_empty() {
         bail!("no frames to review");
     }
-    for SkippedRecord { path, reason } in &refused {
+    for SkippedRecord { path, reason, .. } in &refused {
         screen::print_note(&format!("skipped {}: {reason}", wording::visible(path)));
     }
     let listening = server::listen(typed.port.unwrap_or(0)).context("cannot serve the page")?;

@@ -34,11 +34,11 @@ fn advice(hint: Hint) -> String {
         Hint::NameFile(KeptFile::Log) => "name its file with --log".to_owned(),
         Hint::NameFile(KeptFile::Rigs) => "name its file with STOPWISE_RIGS".to_owned(),
         Hint::NameFile(KeptFile::Decisions) => "name its file with STOPWISE_DECISIONS".to_owned(),
-        Hint::GiveFNumbers => "give them with --aperture, one a frame in order of time or names, \
-                               or one a step, such as --aperture 4,5.6,8,11"
+        Hint::GiveFNumbers => "give them with --aperture, one per frame in order of time or name, \
+                               or one per step, such as --aperture 4,5.6,8,11"
             .to_owned(),
         Hint::GiveRegion { least_px } => format!(
-            "give one of at least {least_px} px a side with some texture, not clipped, with \
+            "give one of at least {least_px} px per side with some texture, not clipped, with \
              --region X,Y,W,H"
         ),
         Hint::LogOuting => "run cull with --log".to_owned(),

@@ -100,8 +100,7 @@ pub fn exposure_time(text: &str) -> Result<f64, String> {
 /// Reads a verdict as typed.
 pub fn verdict(text: &str) -> Result<Verdict, String> {
     let word = text.trim();
-    word.parse()
-        .map_err(|_| format!("{word:?} is not a verdict: use hit, near, miss or cannot-say"))
+    word.parse().map_err(|_| format!("{word:?} is not a verdict: use hit, near, miss or unclear"))
 }
 
 /// Reads `hit=5`: a rating of the XMP standard.
@@ -109,7 +108,7 @@ pub fn rating(text: &str) -> Result<(Verdict, i8), String> {
     let (word, value) = text.split_once('=').ok_or("give VERDICT=NUMBER, as hit=5")?;
     match value.trim().parse::<i8>() {
         Ok(v) if (-1..=5).contains(&v) => Ok((verdict(word)?, v)),
-        _ => Err(format!("{value:?} is not a rating: use -1 (rejected), 0 (unrated) or 1 to 5")),
+        _ => Err(format!("{value:?} is not a rating: use -1 to 5 (0: unrated)")),
     }
 }
 
@@ -179,7 +178,9 @@ mod tests {
     #[test]
     fn ratings_and_labels_are_read_and_nonsense_is_refused() {
         assert_eq!(rating("hit=5"), Ok((Verdict::Hit, 5)));
-        assert_eq!(rating("cannot-say=-1"), Ok((Verdict::Unclear, -1)));
+        for word in ["unclear=-1", "cannot-say=-1"] {
+            assert_eq!(rating(word), Ok((Verdict::Unclear, -1)));
+        }
         for bad in ["hit", "hit=6", "hit=-2", "hit=", "best=5", "hit=4.5"] {
             assert!(rating(bad).is_err(), "{bad}");
         }

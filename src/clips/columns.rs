@@ -39,16 +39,16 @@ pub const fn columns<'a>() -> [Column<ClipFrameLine<'a>>; 17] {
         "How it was coded: I on its own, P and B from others."),
     Column::new("verdict", "verdict", "", ByError,
         |row| Cell::Text(row.frame.verdict.word().to_owned()),
-        "hit, near, miss or cannot say: what the frame is at its subject, against the clip's best frames."),
+        "Verdict at the subject against the clip's best frames: hit, near, miss or unclear."),
     Column::new("cause", "cause", "", ByError,
         |row| row.frame.cause.map_or(Cell::Missing, |c| Cell::Text(c.word().to_owned())),
-        "What cost the most sharpness."),
+        "Main cause of blur."),
     Column::with_error("blur_sigma_px", "blur_sigma_std_err_px", "blur", "px", ByError,
         |row| Cell::measured(row.frame.blur_sigma_px),
         "Blur at the subject, from its edges: half the width of the blur."),
     Column::new("blur_ratio", "blur ratio", "×", ByError,
         |row| Cell::number(row.frame.blur_ratio),
-        "Blur from edges and fine contrast together over that of the clip's best frames; the verdict goes by it."),
+        "Blur from edges and fine contrast together over that of the clip's best frames. The verdict is based on it."),
     Column::new("motion_px", "moves", "px", ByError,
         |row| Cell::number(row.frame.motion_px),
         "Movement of the picture at the subject since the frame before."),
@@ -63,7 +63,7 @@ pub const fn columns<'a>() -> [Column<ClipFrameLine<'a>>; 17] {
         "Length of the smear that movement left at the subject, where one is seen."),
     Column::new("noise_sigma_dn", "noise", "DN", ByError,
         |row| Cell::number(row.frame.noise_sigma_dn),
-        "Noise in flat places, in 8-bit steps, as the codec left it: compares frames, no figure of the sensor."),
+        "Noise in flat areas after the codec, in 8-bit steps: it compares frames and does not describe the sensor."),
     Column::new("mean_dn", "brightness", "DN", ByError,
         |row| Cell::Number(row.frame.mean_dn),
         "Mean brightness of the frame, in 8-bit steps."),
@@ -75,7 +75,7 @@ pub const fn columns<'a>() -> [Column<ClipFrameLine<'a>>; 17] {
         "Where the subject is, from the top edge."),
     Column::new("flags", "flags", "", ByError,
         |row| flags(row.frame),
-        "What makes the numbers shaky, by key."),
+        "Cautions, by key."),
     ]
 }
 
@@ -89,7 +89,7 @@ fn flags(frame: &ClipFrameRow) -> Cell {
 pub static SPAN_COLUMNS: &[Column<SpanRecord>] = &[
     Column::new("verdict", "verdict", "", ByError,
         |s| Cell::Text(s.verdict.word().to_owned()),
-        "What the stretch is at its subject."),
+        "Verdict at the subject over the stretch."),
     Column::new("start_s", "from", "s", Fixed(2),
         |s| Cell::Number(s.start_s),
         "Its start, by the clip's own clock."),
@@ -106,7 +106,7 @@ pub static SPAN_COLUMNS: &[Column<SpanRecord>] = &[
         .dropped(2),
     Column::new("cause", "cause", "", ByError,
         |s: &SpanRecord| Cell::text(s.cause.map(|c| c.word().to_owned())),
-        "What cost the most sharpness.")
+        "Main cause of blur.")
         .dropped(2),
     Column::new("blur_sigma_px", "blur", "px", ByError,
         |s| Cell::measured(s.blur_sigma_px),

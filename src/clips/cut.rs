@@ -1,4 +1,4 @@
-//! From frames to stretches: in focus, near, out, cannot say.
+//! From frames to stretches: in focus, near, out, unclear.
 //!
 //! Ratios come along a smooth course. A stretch ends where the bound is crossed, but not where it
 //! is only touched: what stays within [`LEAVE`] of it between two stretches of the better kind
@@ -43,8 +43,8 @@ pub fn cut(frames: &[ClipFrameVerdict], times_s: &[f64], last_s: f64) -> Vec<Cli
 
 fn state(frame: &ClipFrameVerdict) -> SpanVerdict {
     match frame.ratio {
-        Some(_) if frame.verdict == Verdict::Unclear => SpanVerdict::CannotSay,
-        None => SpanVerdict::CannotSay,
+        Some(_) if frame.verdict == Verdict::Unclear => SpanVerdict::Unclear,
+        None => SpanVerdict::Unclear,
         Some(ratio) => match grade(ratio) {
             Verdict::Hit => SpanVerdict::InFocus,
             Verdict::Near => SpanVerdict::Near,
@@ -83,7 +83,7 @@ fn merged(
         SpanVerdict::InFocus => 0i32,
         SpanVerdict::Near => 1,
         SpanVerdict::Out => 2,
-        SpanVerdict::CannotSay => 3,
+        SpanVerdict::Unclear => 3,
     };
     while cuts.len() > 1 {
         let shortest =
@@ -159,7 +159,7 @@ mod tests {
             [
                 (0, 20, SpanVerdict::Out),
                 (20, 40, SpanVerdict::InFocus),
-                (40, 60, SpanVerdict::CannotSay),
+                (40, 60, SpanVerdict::Unclear),
                 (60, 80, SpanVerdict::Near)
             ]
         );

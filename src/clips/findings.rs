@@ -9,6 +9,7 @@ use crate::core::stats::quantile;
 use crate::core::units::PitchUm;
 use crate::core::verdict::{Cause, Verdict};
 use crate::optics::{diffraction, movement};
+use serde::Serialize;
 
 /// Smear over the best blur from which the exposure is too long.
 const SMEARED: f64 = 1.5;
@@ -29,7 +30,8 @@ const FAST_SHAKE_HZ: f64 = 4.0;
 const CLOSING_PAYS: f64 = 1.2;
 
 /// What is found of a clip.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum ClipFinding {
     /// No stretch is in focus.
     NothingInFocus {
@@ -149,7 +151,8 @@ pub enum ClipFinding {
 }
 
 /// Why frames of a clip could not be judged.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum UnclearBecause {
     /// Noise.
     Noise,

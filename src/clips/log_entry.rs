@@ -66,7 +66,7 @@ fn clip_frame(clip: &ClipRecord, f: &ClipFrameRow, burst: u32, clip_id: &str) ->
         verdict: f.verdict.word().to_owned(),
         causes: f.cause.map_or_else(String::new, |c| c.word().to_owned()),
         blur_sigma_px: f.blur_sigma_px.map(WithError::from),
-        blur_allowed_px: clip.blur_allowed_px,
+        attainable_blur_px: clip.attainable_blur_px,
         blur_ratio: f.blur_ratio.map(plain),
         noise_sigma_dn: f.noise_sigma_dn.map(plain),
         motion_length_px: f.smear_px.map(WithError::from),

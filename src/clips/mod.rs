@@ -141,7 +141,7 @@ pub trait ClipSink {
     fn still(&mut self, clip: &ClipRecord, t_s: f64, picture: &RgbPicture) -> Result<()>;
 }
 
-/// Works through clips. Returns the record and whether the run was stopped half way.
+/// Works through clips. Returns the record and whether the run was interrupted.
 ///
 /// # Errors
 /// A path that does not exist, no clip at all, no ffmpeg, or whatever `sink` returns.

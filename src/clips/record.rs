@@ -15,7 +15,7 @@ use crate::report::parts::{SkippedRecord, SubjectFound};
 use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const CLIP_SCHEMA: u32 = 1;
+pub const CLIP_SCHEMA: u32 = 2;
 
 /// What a stretch of a clip is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -30,8 +30,8 @@ pub enum SpanVerdict {
     #[serde(rename = "out")]
     Out,
     /// The subject is lost, or nothing there can be judged.
-    #[serde(rename = "cannot say")]
-    CannotSay,
+    #[serde(rename = "unclear")]
+    Unclear,
 }
 
 impl SpanVerdict {
@@ -41,7 +41,7 @@ impl SpanVerdict {
             SpanVerdict::InFocus => "in focus",
             SpanVerdict::Near => "near",
             SpanVerdict::Out => "out",
-            SpanVerdict::CannotSay => "cannot say",
+            SpanVerdict::Unclear => "unclear",
         }
     }
 }
@@ -239,7 +239,7 @@ pub struct ClipRecord {
     /// Blur of the best frames, px.
     pub best_blur_sigma_px: Option<Measured>,
     /// Blur that the settings can give at best, px, where they are known.
-    pub blur_allowed_px: Option<f64>,
+    pub attainable_blur_px: Option<f64>,
     /// Noise by kind of frame.
     pub noise: Vec<TypeNoise>,
     /// Noise of frames coded on their own over that of the others, where the codec makes it pulse.

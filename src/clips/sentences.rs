@@ -31,22 +31,23 @@ impl Sentences for ClipFinding {
                 wording::measured(blur_px)
             ),
             ClipFinding::FocusDrift { at_s, rate_px_s, rate_mm_s } => format!(
-                "The focus plane went through the subject at {}: blur of defocus grows by {} px a \
-                 second{}; towards or away cannot be told from blur.",
+                "Focus drifts through the subject at {}; blur grows by {} px per second{}. Blur \
+                 alone does not show the direction.",
                 seconds(*at_s),
                 wording::measured(rate_px_s),
                 rate_mm_s.map_or_else(String::new, |v| format!(", {} mm/s", wording::number(v)))
             ),
             ClipFinding::Shake { amplitude_px, frequency_hz, crop } => format!(
-                "The picture shakes by ±{} px at {} Hz; steadying it would cut off {} of the frame.",
+                "The picture shakes by ±{} px at {} Hz; steadying it would cut off {} of the \
+                 frame.",
                 wording::number(*amplitude_px),
                 wording::measured(frequency_hz),
                 wording::per_cent(*crop)
             ),
             ClipFinding::Smear { speed_px_s, shutter_s, is_assumed, smear_px, blur_px, .. } => {
                 format!(
-                    "In a quarter of the frames the picture moves by {} px a second or more: at \
-                 {}{} that is a smear of {} px over a blur of {} px.",
+                    "A quarter of the frames move by {} px per second or more: at {}{} that is a \
+                     smear of {} px on top of {} px of blur.",
                     wording::number(*speed_px_s),
                     wording::shutter(*shutter_s),
                     match (is_assumed, medium) {
@@ -76,13 +77,13 @@ impl Sentences for ClipFinding {
                 wording::per_cent(*share)
             ),
             ClipFinding::Unclear { share, why } => format!(
-                "Of {} of the frames nothing can be said: {}.",
+                "{} of the frames could not be judged: {}.",
                 wording::per_cent(*share),
                 match why {
-                    UnclearBecause::Noise => "noise hides what is there",
-                    UnclearBecause::NoTexture => "there is nothing to judge at the subject point",
+                    UnclearBecause::Noise => "noise hides the subject",
+                    UnclearBecause::NoTexture => "there is no texture at the subject point",
                     UnclearBecause::SubjectLost => {
-                        "the subject left the picture or could not be followed"
+                        "the subject left the picture or was lost"
                     }
                 }
             ),
@@ -101,16 +102,18 @@ impl Sentences for ClipFinding {
                 format!("Brightness flickers by {} from frame to frame.", wording::per_cent(*share))
             }
             ClipFinding::SeveralRigs { rigs } => format!(
-                "The clip fits several rigs equally well ({}): none was used.",
+                "The clip matches several rigs equally well ({}), so none was used.",
                 rigs.join(", ")
             ),
             ClipFinding::Interlaced => {
-                "The frames are made of two fields taken at different times: what moves is \
-                 combed, and blur across lines is told less surely."
+                "The clip is interlaced: moving edges are combed and vertical blur is less certain."
                     .to_owned()
             }
             ClipFinding::BrokeOff { why } => {
-                format!("The clip could not be read to its end: {why}. What was read is told.")
+                format!(
+                    "The clip could not be read to the end ({why}). Results cover the part \
+                         that was read."
+                )
             }
         }
     }
@@ -139,10 +142,10 @@ impl ClipAdvice {
             ClipAdvice::ShutterAtMost { shutter_s } => {
                 return format!("Use {} or shorter.", wording::shutter(shutter_s));
             }
-            ClipAdvice::ClosingPays => "Worth it where there is light.",
+            ClipAdvice::ClosingPays => "Worth it if there is enough light.",
             ClipAdvice::ClosingCosts => "It costs more than it gives.",
             ClipAdvice::HigherBitRate => "A higher bit rate, or all-intra coding, evens it out.",
-            ClipAdvice::MoreLight => "One stop more light takes a third of the noise off.",
+            ClipAdvice::MoreLight => "One stop more light removes a third of the noise.",
             ClipAdvice::MarkSubject => match medium {
                 Medium::Terminal => "Give the subject's place in the first frame with --subject.",
                 Medium::Report | Medium::ReviewPage => {

@@ -34,7 +34,7 @@ pub fn clip(clip: &ClipRecord, style: Style) -> String {
     text.push_str(&table(columns, style, |row, _, cell| match clip.spans[row].verdict {
         SpanVerdict::InFocus => style.bold(cell),
         SpanVerdict::Near => cell.to_owned(),
-        SpanVerdict::Out | SpanVerdict::CannotSay => style.dim(cell),
+        SpanVerdict::Out | SpanVerdict::Unclear => style.dim(cell),
     }));
     if let Some(stretch) = clip_table::stretch(clip) {
         text.push_str(&wrapped(&style.signs(&stretch), style.columns(), 2));
@@ -53,7 +53,7 @@ pub fn clips_end(
 ) -> String {
     let mut text = String::new();
     for s in skipped {
-        let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
+        let line = format!("skipped {}: {}", wording::visible(&s.path), s.in_terminal());
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 0));
     }
     if let Some(page) = page {
@@ -74,12 +74,12 @@ fn sign(verdict: SpanVerdict, style: Style) -> char {
         (SpanVerdict::InFocus, false) => '#',
         (SpanVerdict::Near, false) => '=',
         (SpanVerdict::Out, false) => '_',
-        (SpanVerdict::CannotSay, _) => '?',
+        (SpanVerdict::Unclear, _) => '?',
     }
 }
 
 fn key(style: Style) -> String {
-    let kinds = [SpanVerdict::InFocus, SpanVerdict::Near, SpanVerdict::Out, SpanVerdict::CannotSay];
+    let kinds = [SpanVerdict::InFocus, SpanVerdict::Near, SpanVerdict::Out, SpanVerdict::Unclear];
     let parts: Vec<String> =
         kinds.iter().map(|k| format!("{} {}", sign(*k, style), k.word())).collect();
     parts.join("  ")

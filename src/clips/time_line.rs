@@ -54,7 +54,7 @@ fn spans(p: &mut Plot, clip: &ClipRecord) {
             SpanVerdict::InFocus => ("accent", SPANS),
             SpanVerdict::Near => ("near", SPANS * 0.5),
             SpanVerdict::Out => ("bar", 4.0),
-            SpanVerdict::CannotSay => ("none", 0.0),
+            SpanVerdict::Unclear => ("none", 0.0),
         };
         p.drawing.rect(class, (from, foot - height), (to - from - 0.5).max(0.5), height);
         if to - from > 62.0 {

@@ -97,7 +97,7 @@ pub(super) fn record(job: &ClipJob, watched: &ClipMeasurement, shown: &str) -> C
             box_px: watched.box_px as u32,
         },
         best_blur_sigma_px: judged.best_px,
-        blur_allowed_px: taken.allowed_px(),
+        attainable_blur_px: taken.allowed_px(),
         key_frame_pulse: pulse(&noise),
         noise,
         flicker: flicker(seen),
@@ -123,7 +123,7 @@ fn broke_off(watched: &ClipMeasurement) -> Option<String> {
     let said = ending.complaints.first().map_or("ffmpeg ended early", String::as_str);
     match short {
         Some(n) if !ending.by_itself || !ending.complaints.is_empty() => {
-            Some(format!("{read} of about {n:.0} frames could be read: {said}"))
+            Some(format!("only {read} of about {n:.0} frames could be read: {said}"))
         }
         _ if !ending.by_itself => Some(said.to_owned()),
         _ => None,
@@ -241,7 +241,7 @@ fn span(
     let shaken = strongest(track);
     let play = job.play_fps.map(|p| frames.len() as f64 / p);
     let best = match c.verdict {
-        SpanVerdict::CannotSay => Vec::new(),
+        SpanVerdict::Unclear => Vec::new(),
         _ => best_frames(judged, times, c),
     };
     // Long side to long side: a clip held upright is delivered so.

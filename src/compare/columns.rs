@@ -12,7 +12,7 @@ pub static COLUMNS: &[Column<StepRecord>] = &[
         "Aperture as marked."),
     Column::new("working_f_number", "working", "", WrittenFNumber,
         |s: &StepRecord| Cell::number(s.working_f_number),
-        "Working f-number N(1 + m), which light and diffraction go by; needs the magnification.")
+        "Working f-number N(1 + m/p); needs the magnification.")
         .dropped(4),
     Column::new("iso", "ISO", "", ByError,
         |s| Cell::whole(s.iso),
@@ -58,7 +58,7 @@ pub static COLUMNS: &[Column<StepRecord>] = &[
         .dropped(10),
     Column::with_error("edge_mtf50_cy_px", "edge_mtf50_std_err_cy_px", "edge 50 %", "cy/px", ByError,
         |s: &StepRecord| Cell::measured(s.edge.as_ref().and_then(|e| e.mtf50_cy_px)),
-        "Frequency at which the modulation of the straight edge falls to a half; unfit for living subjects.")
+        "Frequency at which the modulation of the straight edge falls to a half; not for living subjects.")
         .dropped(11),
     Column::with_error("edge_mtf10_cy_px", "edge_mtf10_std_err_cy_px", "edge 10 %", "cy/px", ByError,
         |s: &StepRecord| Cell::measured(s.edge.as_ref().and_then(|e| e.mtf10_cy_px)),

@@ -15,7 +15,7 @@ const AREA: PlotArea = PlotArea {
 };
 /// Room for one label.
 const LINE: f64 = 14.0;
-/// Highest frequency that is drawn, cycles a pixel: beyond it the pixels show nothing true.
+/// Highest frequency that is drawn, cycles per pixel: beyond it the pixels show nothing true.
 const TOP_CY_PX: f64 = 0.5;
 /// Highest modulation that is drawn: sharpening lifts it above 1.
 const TOP_MODULATION: f64 = 1.4;
@@ -40,7 +40,7 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
         .iter()
         .filter_map(|(s, e)| {
             let half = wording::measured(&e.mtf50_cy_px?);
-            Some(format!("{} half at {half} cycles a pixel", step_name(s, record.axis)))
+            Some(format!("{} half at {half} cycles per pixel", step_name(s, record.axis)))
         })
         .collect();
     let says = format!("Modulation over frequency across the edge: {}", said.join(", "));
@@ -48,7 +48,7 @@ pub fn edge_chart(record: &CompareRecord) -> Option<String> {
     p.levels(&[0.0, 0.1, 0.5, 1.0], 1, wording::short);
     p.ticks(&[0.0, 0.1, 0.2, 0.3, 0.4, 0.5], 1, wording::short);
     p.y_name("modulation");
-    p.x_name(NAME, "cycles a pixel");
+    p.x_name(NAME, "cycles per pixel");
     let mut labels: Vec<(f64, String, bool)> = Vec::new();
     for (i, (step, edge)) in steps.iter().enumerate() {
         let best = record.steps.get(record.best_step.unwrap_or(usize::MAX));

@@ -8,6 +8,7 @@ use crate::compare::record::{
 use crate::compare::series::{Confounded, StepSeries, SteppedSetting};
 use crate::core::{Flag, Measured};
 use crate::report::parts::FrameSource;
+use serde::Serialize;
 
 /// Movement that is worth a word, px.
 const MOVED_PX: f64 = 0.5;
@@ -20,7 +21,8 @@ const LIGHT_STOPS: (f64, f64) = (0.3, 0.6);
 const REPEATS_DIFFER: f64 = 0.08;
 
 /// What a series shows.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum CompareFinding {
     /// The costs of aperture and noise could not be separated.
     Inseparable {
@@ -84,7 +86,8 @@ pub enum CompareFinding {
 }
 
 /// What makes a comparison shaky.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum SeriesCaution {
     /// The camera's noise reduction widens the intervals.
     NoiseReduced,
@@ -129,7 +132,7 @@ pub enum SeriesCaution {
 }
 
 /// Sharpness of the edge at one step.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct EdgeAtStep {
     /// MTF50, cycles per pixel.
     pub mtf50_cy_px: Measured,

@@ -164,7 +164,7 @@ pub fn cost_bars(record: &CompareRecord, rows: &[&AttributionRecord]) -> Option<
     let last = (rows.len() - 1) as f64;
     let down =
         PlotAxis::new(AxisScale::Linear, (0.0, last + 1.0), (4.0, 4.0 + ROW * (last + 1.0)))?;
-    let said: Vec<&str> = rows.iter().map(|a| a.says.as_str()).collect();
+    let said: Vec<&str> = rows.iter().map(|a| a.message.as_str()).collect();
     let mut p = Plot::new(area, x, down, &said.join(" "));
     let decimals = if high < 1.0 { 2 } else { 1 };
     p.uprights(&ticks, |tick| wording::fixed(tick, decimals));

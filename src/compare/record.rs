@@ -13,7 +13,7 @@ use crate::report::parts::{FrameSource, SkippedRecord, SpectrumPoint};
 use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const COMPARE_SCHEMA: u32 = 1;
+pub const COMPARE_SCHEMA: u32 = 2;
 
 /// What changes from step to step.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -118,7 +118,7 @@ pub struct AttributionRecord {
     /// Which cost more.
     pub cost_more: CostMore,
     /// The same in words.
-    pub says: String,
+    pub message: String,
 }
 
 /// One point of an edge's response.
@@ -130,7 +130,7 @@ pub struct EdgePoint {
     pub modulation: f64,
 }
 
-/// The response of the straight edge at one step; unfit for living subjects.
+/// The response of the straight edge at one step; not for living subjects.
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct EdgeRecord {
     /// Frequency at which modulation is half, cycles per pixel.

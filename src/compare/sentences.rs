@@ -24,7 +24,7 @@ impl Sentences for CompareFinding {
     fn message(&self, _: Medium) -> String {
         match self {
             CompareFinding::Inseparable { reason } => {
-                format!("Refused to tell the aperture's cost from the noise's: {reason}.")
+                format!("The costs of aperture and noise could not be separated: {reason}.")
             }
             CompareFinding::MostDetail { step, bits_px, finest_um } => {
                 let detail = bits_px.as_ref().map_or_else(String::new, wording::measured);
@@ -33,10 +33,10 @@ impl Sentences for CompareFinding {
                 });
                 format!("Most detail: {step}, {detail} bit/px{lines}.")
             }
-            CompareFinding::Change(change) => change.says.clone(),
+            CompareFinding::Change(change) => change.message.clone(),
             CompareFinding::AlwaysCosts { more } => {
                 let (more, less) = words(*more);
-                format!("{more} costs more than {less} at every step that could be told.")
+                format!("{more} costs more than {less} at every step with a clear answer.")
             }
             CompareFinding::CostsFrom { f_number, more } => {
                 let (more, less) = words(*more);
@@ -81,13 +81,12 @@ impl Sentences for CompareFinding {
             }
             CompareFinding::Confounded(what) => match what {
                 Confounded::Shutter => {
-                    "The shutter changed with the aperture: if anything moved during the \
-                     exposure, that counts as the aperture's doing."
+                    "The shutter speed changed with the aperture. Any motion blur is attributed \
+                     to the aperture."
                 }
                 Confounded::Flash => {
-                    "Neither ISO nor shutter made up for the aperture, so the flash did: a \
-                     stronger flash burns longer, and movement it shows cannot be told from the \
-                     aperture's doing."
+                    "Neither ISO nor shutter compensated the aperture, so the flash did. A \
+                     stronger flash lasts longer; any motion blur is attributed to the aperture."
                 }
             }
             .to_owned(),
@@ -114,14 +113,14 @@ impl SeriesCaution {
             SeriesCaution::Aliased { f_numbers } => {
                 let at: Vec<String> = f_numbers.iter().map(|n| wording::f_number(*n)).collect();
                 format!(
-                    "At {} detail finer than the pixels makes false detail that changes as the \
-                     frame moves; it was told from noise by the noise of single frames.",
+                    "At {}, detail finer than the pixels is aliased. It was separated from noise \
+                     using single frames.",
                     at.join(", ")
                 )
             }
             SeriesCaution::Scaled { share } => format!(
-                "The scale changed by up to {} %: the focus or the camera moved between frames, \
-                 and that counts as the aperture's doing.",
+                "The scale changed by up to {} %: focus or camera moved between frames. The loss \
+                 is attributed to the aperture.",
                 wording::fixed(100.0 * share, 1)
             ),
             SeriesCaution::RepeatsDiffer { step, share } => format!(
@@ -129,18 +128,18 @@ impl SeriesCaution {
                 wording::per_cent(*share)
             ),
             SeriesCaution::OtherLight { step, stops } => format!(
-                "At {step} the picture got {} stops {} light than its settings say: the light \
-                 changed, a flash made up for the settings, or the lens's marks are off.",
+                "At {step}, the picture is {} stops {} than the settings give: the light changed, \
+                 a flash compensated, or the lens markings are inexact.",
                 wording::fixed(stops.abs(), 1),
-                if *stops > 0.0 { "more" } else { "less" }
+                if *stops > 0.0 { "brighter" } else { "darker" }
             ),
             SeriesCaution::UnequalLight { stops } => format!(
-                "The steps differ by {} stops in brightness: nothing made up for all of the \
-                 aperture, and the dark steps' noise counts as noise.",
+                "The steps differ by {} stops in brightness: the aperture was not fully \
+                 compensated. Noise of the dark steps counts as noise.",
                 wording::fixed(*stops, 1)
             ),
             SeriesCaution::NoMagnification => {
-                "The magnification is not known, so neither are working f-numbers.".to_owned()
+                "The magnification is unknown, and so are working f-numbers.".to_owned()
             }
         }
     }
@@ -150,8 +149,8 @@ impl CompareAdvice {
     fn sentence(self, medium: Medium) -> &'static str {
         match self {
             CompareAdvice::TakeFourCornersOrPairs => {
-                "Take both apertures at both ISO settings, two frames each, the shutter making up \
-                 for the light; or two raw frames a step."
+                "Take both apertures at both ISO settings, two frames each, with the shutter \
+                 compensating; or two raw frames per step."
             }
             CompareAdvice::ExtendSeries => {
                 "Take the series further in that direction to find the best one."
@@ -161,14 +160,13 @@ impl CompareAdvice {
                 Medium::Report | Medium::ReviewPage => "Give it, or name a rig that has one.",
             },
             CompareAdvice::EdgeUse => {
-                "It holds for the edge of a ruler, chart or plate: it is unfit for living \
-                 subjects, and the camera's sharpening raises it."
+                "Use it for rulers, charts and plates only. In-camera sharpening raises it."
             }
             CompareAdvice::FourCornersAreExact => {
                 "Four corners (both apertures at both ISO settings) or raw frames are exact."
             }
             CompareAdvice::StandAgainstAliasing => {
-                "On a stand the frames do not move, and the figures are surer."
+                "Use a stand: the frames do not move, and the figures are more certain."
             }
             CompareAdvice::StandAndFocusOnce => {
                 "Use a stand, focus once, and leave the focus alone."
@@ -182,8 +180,8 @@ impl CompareAdvice {
 pub(super) fn region_choice(region: &RegionRecord, medium: Medium) -> &'static str {
     match (region.given, medium) {
         (true, _) => "as given",
-        (false, Medium::Terminal) => "where the most detail is; --region gives another",
-        (false, Medium::Report | Medium::ReviewPage) => "where the most detail is",
+        (false, Medium::Terminal) => "the most detailed region; choose another with --region",
+        (false, Medium::Report | Medium::ReviewPage) => "the most detailed region",
     }
 }
 
@@ -242,7 +240,7 @@ pub(super) fn attribution(a: &AttributionRecord, steps: &[StepRecord], axis: Ste
         return if a.total > 0.0 {
             format!("{what} gained {total} bit/px ({share}).")
         } else {
-            format!("{what} cost nothing that stands out of the error ({total} bit/px).")
+            format!("{what} cost no measurable detail ({total} bit/px).")
         };
     }
     let part = |v: f64| if v < 0.0 { format!("−{}", bits(v)) } else { format!("+{}", bits(v)) };
@@ -288,7 +286,7 @@ mod tests {
             low: -0.18,
             high: -0.12,
             cost_more,
-            says: "Closing from f/8 to f/11 cost 0.21 ± 0.03 bit/px.".to_owned(),
+            message: "Closing from f/8 to f/11 cost 0.21 ± 0.03 bit/px.".to_owned(),
         }
     }
 
@@ -354,7 +352,7 @@ mod tests {
         assert!(text[1].ends_with("Give it, or name a rig that has one."), "{}", text[1]);
         assert!(
             paragraph(&CompareFinding::Caution(light(-0.7)), Medium::Report)
-                .contains("got 0.7 stops less light")
+                .contains("the picture is 0.7 stops darker")
         );
     }
 }

@@ -7,6 +7,7 @@
 use crate::compare::record::StepAxis;
 use crate::error::{Error, NotASeries, Result};
 use crate::image::Frame;
+use serde::Serialize;
 
 /// Settings of a step.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -163,7 +164,8 @@ fn axis(steps: &[SeriesStep]) -> StepAxis {
 }
 
 /// What else changed with the aperture and cannot be told from it.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Confounded {
     /// The shutter time.
     Shutter,

@@ -187,11 +187,14 @@ impl Refusal {
     fn words(self) -> &'static str {
         match self {
             Refusal::NoiseReduced => {
-                "single frames with the camera's noise reduction in them: what it smoothed away \
-                 cannot be told from what the lens did not pass"
+                "single frames with in-camera noise reduction, which cannot be separated from \
+                 lens blur"
             }
-            Refusal::NoPitch => "single frames need the pixel pitch, and the files do not tell it",
-            Refusal::NothingSeen => "nothing in the region stands above the noise",
+            Refusal::NoPitch => {
+                "single frames need the pixel pitch, which is missing from the \
+                                 files"
+            }
+            Refusal::NothingSeen => "nothing in the region is above the noise",
         }
     }
 }

@@ -47,7 +47,7 @@ pub fn compare(record: &CompareRecord, style: Style) -> String {
         text.push_str(&changes(record, style));
     }
     for s in &record.skipped {
-        let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
+        let line = format!("skipped {}: {}", wording::visible(&s.path), s.in_terminal());
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 0));
     }
     text

@@ -22,17 +22,17 @@ macro_rules! flags {
 
 flags! {
     /// Too little structure to say anything about sharpness.
-    NoTexture = 0, "no-texture", "too little structure here to judge sharpness";
+    NoTexture = 0, "no-texture", "too little texture here to judge sharpness";
     /// Noise hides the fine scale: only a bound is known.
     NoiseHides = 1, "noise-hides", "noise hides the fine scale, so blur is only a bound";
     /// Clipped pixels were left out.
     Clipped = 2, "clipped", "clipped pixels were left out";
     /// Noise could not be seen in this frame alone.
-    NoiseUnseen = 3, "noise-unseen", "noise could not be told from texture in this frame";
+    NoiseUnseen = 3, "noise-unseen", "noise and texture could not be separated in this frame";
     /// Noise level taken from another frame of the burst.
-    BurstNoise = 4, "burst-noise", "noise level taken from the frame of the burst that shows it best";
+    BurstNoise = 4, "burst-noise", "noise level taken from the burst's best frame for noise";
     /// Every flat place is textured: the noise figure is an upper bound.
-    AllTexture = 5, "all-texture", "no flat place in the frame: the noise figure is an upper bound";
+    AllTexture = 5, "all-texture", "no flat area in the frame: the noise figure is an upper bound";
     /// The noise spectrum falls steeply: the camera smoothed the noise.
     NoiseReduced = 6, "noise-reduced", "the camera smoothed the noise: detail can only be ranked, not quoted";
     /// The subject was not found in this frame.
@@ -43,7 +43,7 @@ flags! {
     /// The best frame of the burst is itself soft for its settings.
     BestIsSoft = 10, "best-is-soft", "even the best frame of this burst is softer than its settings allow";
     /// Only one frame: nothing to compare with.
-    Alone = 11, "alone", "a single frame: judged against what its settings can give only";
+    Alone = 11, "alone", "single frame: judged only against the sharpest its settings allow";
     /// No exposure data in the file.
     NoExposure = 12, "no-exposure", "no exposure data in the file";
     /// No capture time in the file; order taken from file names.
@@ -55,11 +55,11 @@ flags! {
     /// Sharpness at or beyond the resolution of the file.
     AtFloor = 16, "at-floor", "as sharp as this file can show: blur is at or below the floor";
     /// The frame holds more noise than detail at the subject.
-    MostlyNoise = 17, "mostly-noise", "at the subject the frame holds more noise than detail";
+    MostlyNoise = 17, "mostly-noise", "more noise than detail at the subject";
     /// Pixel count differs from the full-size capture.
     Resized = 18, "resized", "the file was resized after capture";
     /// What is sharp in the subject box is sparse: hairs, specks or rims.
-    Sparse = 19, "sparse", "what looks sharp here is a few hairs, specks or rims";
+    Sparse = 19, "sparse", "only a few hairs, specks or rims are sharp here";
     /// Edges are sharp but carry less contrast than their sharpness allows.
     Veiled = 20, "veiled", "edges are sharp but weaker than in the best frame: haze, or flash and ambient light mixed";
 }

@@ -45,7 +45,7 @@ pub enum Verdict {
     #[serde(rename = "miss")]
     Miss,
     /// The data do not support an answer.
-    #[serde(rename = "cannot say", alias = "unclear")]
+    #[serde(rename = "unclear", alias = "cannot say")]
     Unclear,
 }
 
@@ -59,7 +59,7 @@ impl Verdict {
             Verdict::Hit => "hit",
             Verdict::Near => "near",
             Verdict::Miss => "miss",
-            Verdict::Unclear => "cannot say",
+            Verdict::Unclear => "unclear",
         }
     }
 
@@ -74,7 +74,7 @@ impl Verdict {
 #[serde(rename_all = "kebab-case")]
 pub enum Cause {
     /// Something else in the frame is sharp.
-    #[serde(rename = "plane-off", alias = "misfocused")]
+    #[serde(alias = "plane-off")]
     Misfocused,
     /// Movement in one direction everywhere.
     Shake,
@@ -114,7 +114,7 @@ impl Cause {
     /// The word shown to people.
     pub fn word(self) -> &'static str {
         match self {
-            Cause::Misfocused => "plane-off",
+            Cause::Misfocused => "misfocused",
             Cause::Shake => "shake",
             Cause::SubjectMotion => "subject-motion",
             Cause::Soft => "soft",
@@ -187,7 +187,7 @@ impl FromStr for Cause {
 
     fn from_str(word: &str) -> Result<Cause, UnknownWord> {
         match word {
-            "misfocused" => Ok(Cause::Misfocused),
+            "plane-off" => Ok(Cause::Misfocused),
             _ => Cause::ALL
                 .into_iter()
                 .find(|cause| cause.word() == word)
@@ -246,10 +246,10 @@ mod tests {
 
     #[test]
     fn words_of_other_versions_are_read_too() {
-        for word in ["cannot say", "cannot-say", "unclear"] {
+        for word in ["unclear", "cannot say", "cannot-say"] {
             assert_eq!(word.parse(), Ok(Verdict::Unclear));
         }
-        for word in ["plane-off", "misfocused"] {
+        for word in ["misfocused", "plane-off"] {
             assert_eq!(word.parse(), Ok(Cause::Misfocused));
         }
         assert_eq!("Hit".parse::<Verdict>().unwrap_err().to_string(), r#""Hit" is no verdict"#);

@@ -150,8 +150,8 @@ pub fn page(
         best: judged.best.map(|b| files[b].shown.clone()),
         other,
         subject: BurstSubject { found: judged.found, confidence: None },
-        cut_by: group.cut_by.words(group.timed).to_owned(),
-        lasts_s: explain::lasts_s(files),
+        split_reason: group.split_reason.words(group.timed).to_owned(),
+        duration_s: explain::duration_s(files),
         findings,
     };
     (BurstPage { burst, frames: rows.into_iter().zip(pictures).collect() }, judged)

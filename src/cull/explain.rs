@@ -87,7 +87,7 @@ pub fn burst_findings(
     if judged.best_is_soft {
         let least =
             frames.iter().filter_map(|f| f.blur_sigma_px).map(|b| b.value).min_by(f64::total_cmp);
-        let allowed = frames.iter().find_map(|f| f.blur_allowed_px);
+        let allowed = frames.iter().find_map(|f| f.attainable_blur_px);
         findings.push(BurstFinding::NothingSharp {
             is_shaken: judged.is_shaken,
             least_and_allowed_px: least.zip(allowed),
@@ -166,7 +166,7 @@ fn is_soft(burst: &BurstRecord, frames: &[FrameRecord]) -> bool {
 }
 
 /// Seconds from the first to the last frame of a burst.
-pub fn lasts_s(frames: &[&Frame]) -> Option<f64> {
+pub fn duration_s(frames: &[&Frame]) -> Option<f64> {
     let time = |f: &Frame| Some(f.exposure.as_ref()?.taken_at.as_ref()?.value);
     let (first, last) = (time(frames.first()?)?, time(frames.last()?)?);
     Some(last.seconds_since(&first))

@@ -9,6 +9,7 @@ use crate::store::equipment::EquipmentFinding;
 
 /// Why a frame has its verdict.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum Reason {
     /// The subject was not found again in this frame.
     SubjectLost,
@@ -61,10 +62,11 @@ impl Reason {
         }
     }
 
-    /// Knows again, from the rest of a frame that was read from a file, the reasons whose words
-    /// hang on where they are shown.
+    /// For a record of an earlier form, which holds the sentence alone: finds from the rest of the
+    /// frame the reasons whose words depend on where they are shown.
     pub fn recover(&mut self, flags: FlagSet, verdict: Verdict, first: Option<Cause>) {
-        if verdict == Verdict::Unclear || flags.has(Flag::SubjectLost) {
+        let is_text = matches!(self, Reason::AsRead(_));
+        if is_text && (verdict == Verdict::Unclear || flags.has(Flag::SubjectLost)) {
             *self = Reason::unclear(flags, first);
         }
     }
@@ -83,6 +85,7 @@ pub struct RatioOver {
 
 /// The blur that others are held against.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum Yardstick {
     /// What the settings allow: no frame of the burst is sharp.
     Settings,
@@ -94,6 +97,7 @@ pub enum Yardstick {
 
 /// The blur of a sharp frame beside what its settings allow.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum SettingsNote {
     /// F-number or pixel pitch are not known.
     Unknown,
@@ -120,6 +124,7 @@ pub enum SettingsNote {
 
 /// What blurred a frame.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum BlurReason {
     /// The whole frame is smeared.
     Shake(Option<SmearLength>),
@@ -146,6 +151,7 @@ pub struct SmearLength {
 
 /// What is found of a burst.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum BurstFinding {
     /// No frame is sharp at the subject.
     NothingSharp {
@@ -181,7 +187,8 @@ pub struct PlaceInFrame {
 }
 
 /// What is found of an outing.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum OutingFinding {
     /// Subjects were guessed.
     SubjectGuessed {
@@ -215,10 +222,12 @@ pub enum OutingFinding {
 /// A finding of a record that was read from a file, in its words.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct FindingAsRead {
-    /// What was found.
-    pub says: String,
-    /// What to do about it.
-    pub next: Option<String>,
+    /// What was found; earlier forms call it `says`.
+    #[serde(alias = "says")]
+    pub message: String,
+    /// What to do about it; earlier forms call it `next`.
+    #[serde(alias = "next")]
+    pub advice: Option<String>,
 }
 
 /// What a photographer can do.
@@ -244,6 +253,18 @@ pub enum Advice {
     AgainstSoftness,
     /// Report the fault.
     ReportFault,
+}
+
+impl From<FindingAsRead> for BurstFinding {
+    fn from(read: FindingAsRead) -> Self {
+        BurstFinding::AsRead(read)
+    }
+}
+
+impl From<FindingAsRead> for OutingFinding {
+    fn from(read: FindingAsRead) -> Self {
+        OutingFinding::AsRead(read)
+    }
 }
 
 impl BurstFinding {

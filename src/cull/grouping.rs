@@ -76,7 +76,7 @@ pub struct FrameGroup {
     /// The frames in order.
     pub frames: Vec<usize>,
     /// Why it starts here.
-    pub cut_by: SplitReason,
+    pub split_reason: SplitReason,
     /// Whether all capture times are known.
     pub timed: bool,
 }
@@ -142,7 +142,7 @@ pub fn groups(frames: &[Frame]) -> Vec<FrameGroup> {
             (cut, _) => {
                 groups.push(FrameGroup {
                     frames: vec![i],
-                    cut_by: cut.unwrap_or(SplitReason::First),
+                    split_reason: cut.unwrap_or(SplitReason::First),
                     timed,
                 });
                 mpx = own_mpx;

@@ -39,7 +39,7 @@ pub fn inspect(record: &InspectRecord, style: Style) -> String {
         row(&mut text, column.heading, &format!("{shown} {unit}"), names, style);
     }
     if let Some(resolved) = &record.resolved_cy_px {
-        let value = format!("{} cycles a pixel", wording::measured(resolved));
+        let value = format!("{} cycles per pixel", wording::measured(resolved));
         row(&mut text, "above noise up to", &value, names, style);
     }
     if !record.noise.is_empty() {

@@ -100,7 +100,7 @@ fn in_frame(frame: &FrameRecord, found: &mut Vec<String>) {
         if !(low - ROUNDING..=high + ROUNDING).contains(&blur) {
             say("its blur lies outside its range");
         }
-        if frame.blur_allowed_px.is_some_and(|a| low < a - ROUNDING) {
+        if frame.attainable_blur_px.is_some_and(|a| low < a - ROUNDING) {
             say("its range reaches below what its settings allow");
         }
     }
@@ -118,7 +118,7 @@ fn in_frame(frame: &FrameRecord, found: &mut Vec<String>) {
 fn in_outing(record: &CullRecord, found: &mut Vec<String>) {
     let outing = &record.outing;
     let count = |verdict| record.frames.iter().filter(|f| f.verdict == verdict).count() as u32;
-    if (outing.hits.count, outing.near, outing.misses, outing.cannot_say)
+    if (outing.hits.count, outing.near, outing.misses, outing.unclear)
         != (
             count(Verdict::Hit),
             count(Verdict::Near),

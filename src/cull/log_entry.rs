@@ -50,7 +50,7 @@ fn logged_frame(f: &FrameRecord, content_id: String) -> LoggedFrame {
         causes: f.causes.iter().map(|c| c.cause.word()).collect::<Vec<_>>().join(" "),
         cause_share: f.causes.first().and_then(|c| c.share),
         blur_sigma_px: f.blur_sigma_px.map(WithError::from),
-        blur_allowed_px: f.blur_allowed_px,
+        attainable_blur_px: f.attainable_blur_px,
         blur_ratio: f.blur_ratio.map(WithError::from),
         detail_bits_px: f.detail_bits_px.map(WithError::from),
         noise_sigma_dn: f.noise_sigma_dn.map(WithError::from),

@@ -30,7 +30,7 @@ pub struct OpenBurst {
 /// A burst judged again.
 #[derive(Debug, Clone)]
 pub struct JudgedAgain {
-    /// Its record; `id` and `cut_by` are the caller's to set.
+    /// Its record; `id` and `split_reason` are the caller's to set.
     pub burst: BurstRecord,
     /// Its frames, in order.
     pub frames: Vec<FrameRecord>,
@@ -75,8 +75,11 @@ impl OpenBurst {
             .filter(|(i, _)| *i < files.len())
             .map(|(i, at)| burst::mark(&self.job, files[i], i, at));
         let timed = files.iter().all(|f| f.exposure.as_ref().is_some_and(|e| e.taken_at.is_some()));
-        let group =
-            FrameGroup { frames: (0..files.len()).collect(), cut_by: SplitReason::First, timed };
+        let group = FrameGroup {
+            frames: (0..files.len()).collect(),
+            split_reason: SplitReason::First,
+            timed,
+        };
         let again = PixelsAgain { files: &files, spools: &self.spools, colour: false };
         let hints = burst::hints(&files, mark);
         let pictures = self.job.pictures;

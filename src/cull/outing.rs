@@ -39,7 +39,7 @@ const THUMB_PX: usize = 480;
 
 /// Works through an outing. Each finished burst goes to `on_burst`, in order.
 ///
-/// Returns the record and whether the run was stopped half way.
+/// Returns the record and whether the run was interrupted.
 ///
 /// # Errors
 /// A path that does not exist, nothing to measure, or whatever `on_burst` returns.
@@ -397,7 +397,7 @@ impl CullRun<'_> {
 fn part_of(group: &FrameGroup, places: &[usize], is_first: bool) -> FrameGroup {
     FrameGroup {
         frames: places.iter().map(|place| group.frames[*place]).collect(),
-        cut_by: if is_first { group.cut_by } else { SplitReason::Content },
+        split_reason: if is_first { group.split_reason } else { SplitReason::Content },
         timed: group.timed,
     }
 }

@@ -160,7 +160,7 @@ impl ReportWriter {
         let full = old.iter().find(|(path, ours)| !ours && pages.iter().any(|p| p.path == *path));
         if let Some((path, _)) = full {
             let says = format!(
-                "its next page would take the place of {}, which is another file: move that away",
+                "its next page would replace {}, which is a different file: move that file away",
                 path.display()
             );
             return Err(io::Error::new(io::ErrorKind::AlreadyExists, says));
@@ -228,8 +228,8 @@ impl ReportWriter {
             outing.near,
             outing.misses
         );
-        if outing.cannot_say > 0 {
-            judged.push_str(&format!("; {} {}", outing.cannot_say, Verdict::Unclear.word()));
+        if outing.unclear > 0 {
+            judged.push_str(&format!("; {} {}", outing.unclear, Verdict::Unclear.word()));
         }
         let no_rate = summary::no_rate_because(outing);
         let has_rate = no_rate.is_none();

@@ -18,7 +18,7 @@ use crate::report::parts::{
 };
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const CULL_SCHEMA: u32 = 2;
+pub const CULL_SCHEMA: u32 = 3;
 
 /// One cause with its share of the loss (variance of blur it explains, 0..1).
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
@@ -99,7 +99,7 @@ pub struct FrameRecord {
     /// What cost the sharpness, largest first.
     pub causes: Vec<CauseShare>,
     /// One sentence: why this verdict, and what to do.
-    #[serde(with = "sentences::reason_in_record")]
+    #[serde(flatten, with = "sentences::reason_in_record")]
     pub because: Reason,
     /// Where the subject is.
     pub subject: Option<SubjectAt>,
@@ -115,8 +115,9 @@ pub struct FrameRecord {
     /// What the blur was read from.
     #[serde(default)]
     pub blur_by: Option<BlurBy>,
-    /// Blur that these settings can give at best, px, and what sets it is told in `because`.
-    pub blur_allowed_px: Option<f64>,
+    /// Sharpest blur that these settings can give, px; `because` names what sets it.
+    #[serde(alias = "blur_allowed_px")]
+    pub attainable_blur_px: Option<f64>,
     /// Blur at the subject over the burst's best, with its error; the number the verdict is
     /// judged by.
     pub blur_ratio: Option<Measured>,
@@ -179,11 +180,13 @@ pub struct BurstRecord {
     /// The subject.
     pub subject: BurstSubject,
     /// Why the burst was cut where it was (time gap, settings, content, file order).
-    pub cut_by: String,
+    #[serde(alias = "cut_by")]
+    pub split_reason: String,
     /// Seconds from the first frame to the last, when the times are known.
-    pub lasts_s: Option<f64>,
+    #[serde(alias = "lasts_s")]
+    pub duration_s: Option<f64>,
     /// Findings about the burst.
-    #[serde(with = "sentences::burst_in_record")]
+    #[serde(with = "sentences::findings_in_record")]
     pub findings: Vec<BurstFinding>,
 }
 
@@ -205,7 +208,8 @@ pub struct OutingRecord {
     /// Frames called miss.
     pub misses: u32,
     /// Frames that could not be judged.
-    pub cannot_say: u32,
+    #[serde(alias = "cannot_say")]
+    pub unclear: u32,
     /// Near and missed frames by their first cause.
     pub by_cause: Vec<BreakdownRow>,
     /// Hits by marked aperture.
@@ -213,7 +217,7 @@ pub struct OutingRecord {
     /// Hits by shutter time.
     pub by_shutter: Vec<BreakdownRow>,
     /// Findings about the outing.
-    #[serde(with = "sentences::outing_in_record")]
+    #[serde(with = "sentences::findings_in_record")]
     pub findings: Vec<OutingFinding>,
 }
 
@@ -247,6 +251,12 @@ impl CullRecord {
         for frame in &mut record.frames {
             let first = frame.causes.first().map(|c| c.cause);
             frame.because.recover(frame.flags, frame.verdict, first);
+        }
+        // Words of earlier forms.
+        for row in &mut record.outing.by_cause {
+            if let Ok(cause) = row.key.parse::<Cause>() {
+                row.key = cause.word().to_owned();
+            }
         }
         Ok(record)
     }
@@ -283,6 +293,6 @@ pub struct InspectRecord {
     pub noise: Vec<NoiseAt>,
     /// Radial spectrum at the subject.
     pub spectrum: Vec<SpectrumPoint>,
-    /// Highest frequency still above noise at the subject, cycles a pixel.
+    /// Highest frequency still above noise at the subject, cycles per pixel.
     pub resolved_cy_px: Option<Measured>,
 }

@@ -1,5 +1,7 @@
 //! Reasons and findings of `cull` in sentences.
 
+use serde::de::{DeserializeOwned, Error as _};
+use serde::ser::SerializeMap;
 use serde::{Deserialize, Deserializer, Serializer};
 
 use super::findings::{
@@ -17,11 +19,11 @@ fn px(sigma_px: f64) -> String {
 impl RatioOver {
     fn words(self) -> String {
         let over = match self.over {
-            Yardstick::Settings => "the blur that these settings allow",
-            Yardstick::SingleFrame => "the blur that a single frame can be held to",
-            Yardstick::SharpestFrame => "the blur of the burst's sharpest frame",
+            Yardstick::Settings => "the sharpest that these settings allow",
+            Yardstick::SingleFrame => "the sharpest that a single frame can be judged against",
+            Yardstick::SharpestFrame => "the burst's sharpest frame",
         };
-        format!("{} times {over}", wording::plus_minus(self.ratio, self.std_err))
+        format!("Blur is {} times that of {over}", wording::plus_minus(self.ratio, self.std_err))
     }
 }
 
@@ -36,7 +38,7 @@ impl Reason {
     pub fn sentence(&self, medium: Medium) -> String {
         match self {
             Reason::SubjectLost => format!(
-                "The subject could not be followed into this frame. {}, or look at the frame.",
+                "The subject was lost in this frame. {}, or look at the frame.",
                 match medium {
                     Medium::Terminal => "Mark it with --subject",
                     Medium::Report => "Mark it",
@@ -69,7 +71,7 @@ impl Reason {
                 Advice::MarkSubject.sentence(medium)
             ),
             Reason::NoTexture => format!(
-                "Too little structure at the subject to judge. {}.",
+                "Too little texture at the subject. {}.",
                 match medium {
                     Medium::Terminal => "Mark a spot with texture using --subject",
                     Medium::Report => "Mark a spot with texture",
@@ -186,8 +188,8 @@ impl Advice {
 
 impl FindingAsRead {
     /// Its advice: a file's words may name an option, so that pages leave them out.
-    fn next(&self, medium: Medium) -> Option<String> {
-        self.next.clone().filter(|_| medium == Medium::Terminal)
+    fn advice(&self, medium: Medium) -> Option<String> {
+        self.advice.clone().filter(|_| medium == Medium::Terminal)
     }
 }
 
@@ -221,25 +223,23 @@ impl Sentences for BurstFinding {
                 format!("{what}{figures}.")
             }
             BurstFinding::TwoSubjects { taken, other } => format!(
-                "Nobody marked the subject. If it is {}, {} is the sharpest; if it is {}, {} is.",
+                "The subject is not marked. If it is {}, {} is the sharpest; if it is {}, {} is.",
                 taken.words(),
                 wording::file_name(&taken.path),
                 other.words(),
                 wording::file_name(&other.path),
             ),
-            BurstFinding::NoSubject => {
-                "No frame shows enough structure to place a subject.".to_owned()
-            }
+            BurstFinding::NoSubject => "No frame has enough texture to find a subject.".to_owned(),
             BurstFinding::NoCaptureTimes => {
                 "No capture times: frames are in the order of their names.".to_owned()
             }
-            BurstFinding::AsRead(words) => words.says.clone(),
+            BurstFinding::AsRead(words) => words.message.clone(),
         }
     }
 
     fn advice_text(&self, medium: Medium) -> Option<String> {
         match self {
-            BurstFinding::AsRead(words) => words.next(medium),
+            BurstFinding::AsRead(words) => words.advice(medium),
             _ => self.advice().map(|a| a.sentence(medium).to_owned()),
         }
     }
@@ -249,8 +249,7 @@ impl Sentences for OutingFinding {
     fn message(&self, medium: Medium) -> String {
         match self {
             OutingFinding::SubjectGuessed { bursts } => format!(
-                "No subject is marked in {}: it was guessed there, and the verdicts hold for the \
-                 guess.",
+                "The subject was guessed in {}; the verdicts apply to the guess.",
                 wording::count(*bursts, "burst", "bursts")
             ),
             OutingFinding::NothingSharp { bursts } => {
@@ -263,73 +262,74 @@ impl Sentences for OutingFinding {
             ),
             OutingFinding::Equipment(finding) => finding.message(medium),
             OutingFinding::Contradiction(what) => {
-                format!("This record contradicts itself: {what}.")
+                format!("Internal inconsistency: {what}.")
             }
-            OutingFinding::AsRead(words) => words.says.clone(),
+            OutingFinding::AsRead(words) => words.message.clone(),
         }
     }
 
     fn advice_text(&self, medium: Medium) -> Option<String> {
         match self {
-            OutingFinding::AsRead(words) => words.next(medium),
+            OutingFinding::AsRead(words) => words.advice(medium),
             OutingFinding::Equipment(finding) => finding.advice_text(medium),
             _ => self.advice().map(|a| a.sentence(medium).to_owned()),
         }
     }
 }
 
-/// A frame's reason in a record: the words of the terminal.
+/// A frame's reason in a record: its sentence for the terminal as `because`, itself as `reason`.
 pub mod reason_in_record {
     use super::*;
 
-    /// Writes the words.
+    #[derive(Deserialize)]
+    struct ReadReason {
+        because: String,
+        #[serde(default)]
+        reason: serde_json::Value,
+    }
+
+    /// Writes both fields.
     ///
     /// # Errors
     /// Those of the serializer.
     pub fn serialize<S: Serializer>(reason: &Reason, serializer: S) -> Result<S::Ok, S::Error> {
-        serializer.serialize_str(&reason.sentence(Medium::Terminal))
+        let mut fields = serializer.serialize_map(Some(2))?;
+        fields.serialize_entry("because", &reason.sentence(Medium::Terminal))?;
+        fields.serialize_entry("reason", reason)?;
+        fields.end()
     }
 
-    /// Reads the words.
+    /// Reads the reason, or the sentence where a record has no reason that is known here.
     ///
     /// # Errors
-    /// Anything but a text.
+    /// When there is no sentence.
     pub fn deserialize<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Reason, D::Error> {
-        Ok(Reason::AsRead(String::deserialize(deserializer)?))
+        let ReadReason { because, reason } = ReadReason::deserialize(deserializer)?;
+        Ok(Reason::deserialize(reason).unwrap_or(Reason::AsRead(because)))
     }
 }
 
-/// Findings of a burst in a record.
-pub mod burst_in_record {
+/// Findings in a record.
+pub mod findings_in_record {
     use super::*;
     pub use sentences::serialize;
 
-    /// Reads the words.
+    /// Reads findings; one that is not known here, or of an earlier form, in its words.
     ///
     /// # Errors
     /// Anything but a list of findings.
-    pub fn deserialize<'de, D: Deserializer<'de>>(
-        deserializer: D,
-    ) -> Result<Vec<BurstFinding>, D::Error> {
-        let read = Vec::<FindingAsRead>::deserialize(deserializer)?;
-        Ok(read.into_iter().map(BurstFinding::AsRead).collect())
-    }
-}
-
-/// Findings of an outing in a record.
-pub mod outing_in_record {
-    use super::*;
-    pub use sentences::serialize;
-
-    /// Reads the words.
-    ///
-    /// # Errors
-    /// Anything but a list of findings.
-    pub fn deserialize<'de, D: Deserializer<'de>>(
-        deserializer: D,
-    ) -> Result<Vec<OutingFinding>, D::Error> {
-        let read = Vec::<FindingAsRead>::deserialize(deserializer)?;
-        Ok(read.into_iter().map(OutingFinding::AsRead).collect())
+    pub fn deserialize<'de, F, D>(deserializer: D) -> Result<Vec<F>, D::Error>
+    where
+        F: DeserializeOwned + From<FindingAsRead>,
+        D: Deserializer<'de>,
+    {
+        let read = Vec::<serde_json::Value>::deserialize(deserializer)?;
+        read.into_iter()
+            .map(|one| match F::deserialize(&one) {
+                Ok(finding) => Ok(finding),
+                Err(_) => FindingAsRead::deserialize(one).map(F::from).map_err(D::Error::custom),
+            })
+            .collect()
     }
 }
 
@@ -430,8 +430,8 @@ mod tests {
             least_and_allowed_px,
         };
         let read = FindingAsRead {
-            says: "No subject is marked.".to_owned(),
-            next: Some("Mark it with --subject.".to_owned()),
+            message: "No subject is marked.".to_owned(),
+            advice: Some("Mark it with --subject.".to_owned()),
         };
         check(&[
             soft(true, None),
@@ -463,11 +463,11 @@ mod tests {
         assert_eq!(
             Medium::ALL.map(|m| paragraph(&BurstFinding::NoSubject, m)),
             [
-                "No frame shows enough structure to place a subject. Open the folder with \
+                "No frame has enough texture to find a subject. Open the folder with \
                  `stopwise review`, press s and click the eye.",
-                "No frame shows enough structure to place a subject. Open the folder with \
+                "No frame has enough texture to find a subject. Open the folder with \
                  `stopwise review` and mark the eye.",
-                "No frame shows enough structure to place a subject. Press s and click the eye.",
+                "No frame has enough texture to find a subject. Press s and click the eye.",
             ]
         );
     }

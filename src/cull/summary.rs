@@ -42,7 +42,7 @@ pub fn outing(paths: Vec<String>, bursts: &[BurstRecord], frames: &[FrameRecord]
         hits: Proportion::wilson(hits, hits + near + misses),
         near,
         misses,
-        cannot_say: called(Verdict::Unclear),
+        unclear: called(Verdict::Unclear),
         by_cause: by_cause(frames),
         by_aperture: hits_by(frames, |f| f.exposure.f_number, wording::f_number),
         by_shutter: hits_by(frames, |f| f.exposure.shutter_s, wording::shutter),

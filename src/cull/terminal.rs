@@ -41,7 +41,7 @@ pub fn burst(record: &BurstRecord, frames: &[&FrameRecord], style: Style) -> Str
     ];
     let first_time = frames.iter().find_map(|f| f.exposure.taken_at.as_deref());
     parts.extend(first_time.and_then(wording::clock).map(str::to_owned));
-    let lasts = record.lasts_s.filter(|_| frames.len() > 1);
+    let lasts = record.duration_s.filter(|_| frames.len() > 1);
     parts.extend(lasts.map(|s| format!("{} s", wording::fixed(s, 1))));
     if same {
         parts.extend(settings.first().filter(|s| !s.is_empty()).cloned());
@@ -240,8 +240,8 @@ pub fn outing(
         wording::count(record.hits.of, "judged frame", "judged frames")
     );
     let mut line = format!("{} near, {} miss", record.near, record.misses);
-    if record.cannot_say > 0 {
-        line.push_str(&format!(", {} cannot say", record.cannot_say));
+    if record.unclear > 0 {
+        line.push_str(&format!(", {} unclear", record.unclear));
     }
     let headline = match summary::no_rate_because(record) {
         None => {
@@ -273,7 +273,7 @@ pub fn outing(
         text.push_str(&format!("\n{}\n", style.bold(&heading)));
         for one in skipped {
             let name = style.signs(&wording::visible(&one.path));
-            let reason = style.signs(&wording::visible(&one.reason));
+            let reason = style.signs(&wording::visible(&one.in_terminal()));
             text.push_str(&wrapped(&format!("{name}: {reason}"), style.columns(), 2));
         }
     }

@@ -165,7 +165,7 @@ pub fn frame_row(
         blur_low_px: judged.range.map(|r| r.low_px),
         blur_high_px: judged.range.map(|r| r.high_px),
         blur_by: judged.range.map(|r| r.by),
-        blur_allowed_px: allowed.map(|a| a.sigma_px),
+        attainable_blur_px: allowed.map(|a| a.sigma_px),
         blur_ratio: judged.ratio,
         focus: judged.subject.as_ref().and_then(|s| {
             Measured::new(s.energy, s.energy_std_err, (TILE_PX * TILE_PX * 9 / 4) as u32)

@@ -115,7 +115,7 @@ fn blur_bar(frame: &FrameRecord) -> Option<String> {
     Some(svg::blur_bar(&BlurBar {
         blur,
         range_px: frame.blur_low_px.zip(frame.blur_high_px),
-        allowed_px: frame.blur_allowed_px,
+        allowed_px: frame.attainable_blur_px,
         pixel_pitch_um: frame.exposure.pixel_pitch_um,
     }))
 }
@@ -124,7 +124,7 @@ fn blur_bar(frame: &FrameRecord) -> Option<String> {
 fn ratio(frame: &FrameRecord) -> Option<String> {
     let (value, _) = by_key("blur_ratio")?.shown_parts(frame)?;
     let over = if frame.flags.has(Flag::BestIsSoft) || frame.flags.has(Flag::Alone) {
-        "× what the settings allow"
+        "× the sharpest these settings allow"
     } else {
         "× sharpest"
     };
@@ -347,7 +347,7 @@ fn facts(page: &BurstPage) -> String {
         page.frames.iter().find_map(|(f, _)| wording::clock(f.exposure.taken_at.as_deref()?));
     let several = page.frames.len() > 1;
     let lasts =
-        page.burst.lasts_s.filter(|_| several).map(|s| format!("{} s", wording::fixed(s, 1)));
+        page.burst.duration_s.filter(|_| several).map(|s| format!("{} s", wording::fixed(s, 1)));
     match (clock, lasts) {
         (Some(clock), Some(lasts)) => parts.push(format!("{clock}, {lasts}")),
         (Some(clock), None) => parts.push(clock.to_owned()),

@@ -9,7 +9,7 @@ pub fn first_cause(frame: &FrameRecord) -> Option<&'static str> {
     frame.causes.first().map(|c| c.cause.word())
 }
 
-/// All causes with their shares: "plane-off 80 %, noise".
+/// All causes with their shares: "misfocused 80 %, noise".
 pub fn causes(frame: &FrameRecord) -> String {
     let one = |c: &CauseShare| match c.share {
         Some(share) => format!("{} {}", c.cause.word(), wording::per_cent(share)),

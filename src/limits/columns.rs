@@ -8,7 +8,7 @@ use crate::report::column::{Cell, Column};
 #[rustfmt::skip]
 pub static COLUMNS: &[Column<GridCell>] = &[
     Column::new("working_f_number", "working", "", FNumber, |c| Cell::Number(c.working_f_number),
-        "Working f-number N(1 + m), which light and diffraction go by."),
+        "Working f-number N(1 + m/p); it sets exposure and diffraction."),
     Column::new("iso", "ISO", "", ByError, |c| Cell::Number(c.iso),
         "Sensitivity."),
     Column::with_error("finest_um", "finest_std_err_um", "finest", "µm", ByError,

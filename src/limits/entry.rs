@@ -35,7 +35,7 @@ pub struct LimitFrame {
     /// Blur at the subject, px.
     pub blur_sigma_px: Option<f64>,
     /// Blur that its settings give at best, px.
-    pub blur_allowed_px: Option<f64>,
+    pub attainable_blur_px: Option<f64>,
     /// Blur over what the verdicts of its burst are relative to.
     pub blur_ratio: Option<f64>,
     /// Length of the smear, px.

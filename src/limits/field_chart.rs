@@ -190,7 +190,7 @@ fn break_even(p: &mut Plot, record: &ChartRecord) {
     if let Some(top) = record.break_even.last() {
         let x = p.x.at(top.working_f_number);
         let anchor = if x > 0.6 * WIDTH { Anchor::End } else { Anchor::Start };
-        let words = "a stop costs what its ISO costs";
+        let words = "break-even of a stop and its ISO";
         p.drawing.text("ink label", (x, TOP - 8.0), anchor, words);
     }
 }

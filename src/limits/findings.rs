@@ -2,6 +2,7 @@
 //! Those are in `sentences.rs`.
 
 use super::record::{BreakEven, ChartRecord, HandState, Handheld, ShootNext, whole_iso_stop};
+use serde::Serialize;
 
 /// How many frames say what a chart needs.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -23,7 +24,8 @@ pub struct Lacks {
 }
 
 /// What a chart shows.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum LimitFinding {
     /// No still of the rig is in the log.
     NothingLogged {

@@ -40,7 +40,7 @@ pub fn hand_chart(h: &Handheld) -> Option<String> {
         .iter()
         .map(|r| format!("{}: {}", wording::shutter(r.shutter_s), wording::share(&r.still)))
         .collect();
-    let mut p = Plot::new(AREA, x, y, &format!("Held still: {}", said.join("; ")));
+    let mut p = Plot::new(AREA, x, y, &format!("Free of motion blur: {}", said.join("; ")));
     p.levels(&[0.0, 0.5, 1.0], 1, wording::per_cent);
     shutter_ticks(&mut p);
     if h.curve.len() > 1 {
@@ -72,7 +72,8 @@ fn limits(p: &mut Plot, h: &Handheld) {
         let (a, b) = (p.x.at(low), p.x.at(high));
         p.drawing.error_level(y, a, b);
         if let Some(at) = at {
-            let title = format!("half hold still at {} {name}", wording::measured_shutter(at));
+            let title =
+                format!("half free of motion blur at {} {name}", wording::measured_shutter(at));
             p.drawing.titled_dot("ink", (p.x.at(at), y), 3.0, &title);
         }
         if !name.is_empty() {

@@ -102,7 +102,7 @@ fn entry(outing: i64, f: &LoggedFrame, test: bool) -> LimitFrame {
         cause: f.causes.split(' ').next().and_then(|word| word.parse().ok()),
         detail_bits_px: f.detail_bits_px.map(|v| v.value),
         blur_sigma_px: f.blur_sigma_px.map(|v| v.value),
-        blur_allowed_px: f.blur_allowed_px,
+        attainable_blur_px: f.attainable_blur_px,
         blur_ratio: f.blur_ratio.map(|v| v.value),
         motion_length_px: f.motion_length_px.map(|v| v.value),
         quotable: !smoothed,

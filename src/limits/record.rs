@@ -13,7 +13,7 @@ use crate::report::sentences;
 use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const CHART_SCHEMA: u32 = 1;
+pub const CHART_SCHEMA: u32 = 2;
 
 /// The fitted numbers.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -19,16 +19,16 @@ impl Sentences for LimitFinding {
     fn message(&self, _: Medium) -> String {
         match self {
             LimitFinding::NothingLogged { has_clips: false } => {
-                "The log holds no frame of this rig: there is nothing to chart yet.".to_owned()
+                "No frames of this rig in the log yet.".to_owned()
             }
             LimitFinding::NothingLogged { has_clips: true } => {
-                "The log holds no still of this rig, only frames of clips: they tell of the hand \
-                 alone."
+                "The log has only clip frames of this rig; they show handheld limits but not \
+                 detail."
                     .to_owned()
             }
             LimitFinding::Contradictory { frames } => format!(
-                "{} left out of the fit: their numbers cannot be (a working f-number below the \
-                 marked one, a detail or magnification out of range).",
+                "{} excluded from the fit: impossible values (working f-number below the marked \
+                 one, or detail or magnification out of range).",
                 wording::count(*frames, "frame is", "frames are")
             ),
             LimitFinding::NoMagnification => {
@@ -45,8 +45,8 @@ impl Sentences for LimitFinding {
                     .to_owned()
             }
             LimitFinding::NoDetail => {
-                "No frame here has a detail that can be quoted: single frames that the camera \
-                 smoothed can only be ranked."
+                "No frame here has a detail figure that can be quoted: single frames with \
+                 in-camera noise reduction can only be ranked."
                     .to_owned()
             }
             LimitFinding::TooFew { frames, .. } => format!(
@@ -54,25 +54,25 @@ impl Sentences for LimitFinding {
                 wording::count(*frames, "frame", "frames")
             ),
             LimitFinding::Fitted { tests, fields, scatter } => format!(
-                "Detail is fitted to {}; single frames scatter {} about it.",
+                "Detail is fitted to {}. Single frames scatter by {}.",
                 fitted_to(*tests, *fields),
                 wording::per_cent(*scatter)
             ),
             LimitFinding::FieldOverTest { ratio, std_err } => format!(
-                "Field frames show {} of what tests show at the same setting: other subjects, and \
-                 focus that is not quite there. The chart is that of the tests.",
+                "Field frames reach {} times the detail of test frames at the same setting, \
+                 because subjects differ and focus is not perfect. The chart uses the tests.",
                 wording::plus_minus(*ratio, *std_err)
             ),
             LimitFinding::TooSparse { .. } => {
-                "Too few frames lie near one another to draw detail between them.".to_owned()
+                "The frames are too far apart to draw detail between them.".to_owned()
             }
             LimitFinding::NoTestSeries => {
-                "Frames of the field alone are too uneven to say where a stop costs what its ISO \
-                 costs: that takes a test series."
+                "Field frames vary too much to find the break-even between aperture and ISO: \
+                 shoot a test series."
                     .to_owned()
             }
             LimitFinding::NoBreakEven => {
-                "Nowhere on the drawn chart do a stop and its ISO cost the same.".to_owned()
+                "The break-even between a stop and its ISO is outside the chart.".to_owned()
             }
             LimitFinding::BreakEvenAt(at) => format!(
                 "At ISO {} closing one stop more costs as much as doubling the ISO at a working \
@@ -87,11 +87,12 @@ impl Sentences for LimitFinding {
                 format!("In clips, apart from stills: {}", lower_first(&hand_limit(hand)))
             }
             LimitFinding::Decided { frames, overruled } => format!(
-                "Your own word counts in {}, {}.",
+                "Your decisions replace the verdict in {}; {} with it.",
                 wording::count(*frames, "frame", "frames"),
                 match overruled {
-                    0 => "all as the verdicts were".to_owned(),
-                    n => format!("{} against the verdict", wording::count(*n, "time", "times")),
+                    0 => "all agree".to_owned(),
+                    1 => "1 of them disagrees".to_owned(),
+                    n => format!("{n} of them disagree"),
                 }
             ),
         }
@@ -118,10 +119,10 @@ impl LimitAdvice {
             }
             (LimitAdvice::GivePixelPitch, _) => "Give the rig its pixel_pitch_um.",
             (LimitAdvice::GiveFNumbers, Medium::Terminal) => {
-                "Give --aperture when logging frames of a lens that does not tell its own."
+                "Give --aperture when logging frames of a lens without electronic contacts."
             }
             (LimitAdvice::GiveFNumbers, _) => {
-                "Give the aperture when logging frames of a lens that does not tell its own."
+                "Give the aperture when logging frames of a lens without electronic contacts."
             }
             (LimitAdvice::ShootRawOrPairs, _) => "Shoot raw, or compare pairs.",
             (LimitAdvice::Fill(next), _) => return fill(next),
@@ -148,13 +149,13 @@ fn fill(next: &[ShootNext]) -> String {
 fn fitted_to(tests: u32, fields: u32) -> String {
     match (tests, fields) {
         (0, _) => format!(
-            "{} of the field, the hits of their bursts: they bound what a setting can give from \
-             below, since even hits miss a little, and their subjects differ",
+            "{} from the field. They give a lower bound, because even hits miss a little and \
+             subjects differ",
             wording::count(fields, "frame", "frames")
         ),
         (_, 0) => wording::count(tests, "frame of tests", "frames of tests"),
         _ => format!(
-            "{} and {}, kept apart by a factor",
+            "{} and {}, related by a factor",
             wording::count(tests, "frame of tests", "frames of tests"),
             wording::count(fields, "of the field", "of the field")
         ),
@@ -177,7 +178,7 @@ fn limit_words(limit: &HandLimit) -> String {
 
 fn smear_words(smears: &SmearLimit) -> String {
     format!(
-        "{}, of which {} moved far enough to be measured; half stay below {} mm/s on the subject",
+        "{}, of which {} have a measurable smear; half stay below {} mm/s on the subject",
         limit_words(&smears.limit),
         smears.seen,
         wording::plus_minus(smears.speed_mm_s.value, smears.speed_mm_s.std_err)
@@ -196,22 +197,28 @@ fn hand_limit(h: &Handheld) -> String {
     let says = match h.state {
         HandState::Fitted => return fitted_hand(h, &at, &span),
         HandState::Wide => {
-            return format!(
-                "At {at} half the frames hold still somewhere from {span} (95 %): these {n} leave \
-                 it too open for one number."
-            );
+            return format!("At {at}, the handheld limit is between {span} (95 %, {n}).");
         }
-        HandState::TooFew => format!("At {at} {n} are too few for a limit of the hand."),
+        HandState::TooFew => format!("At {at}, {n} are too few for a handheld limit."),
         HandState::AllStill => {
-            format!("At {at} all {n} held still: the limit is slower than any of them.")
+            format!(
+                "At {at}, all {n} are free of motion blur: the limit is slower than any of \
+                     them."
+            )
         }
-        HandState::NoneStill => format!("At {at} none of {n} held still: the limit is faster."),
+        HandState::NoneStill => format!(
+            "At {at}, none of {n} is free of motion blur: the limit \
+                                         is faster."
+        ),
         HandState::Separated => format!(
-            "At {at} every faster frame held still and every slower one moved ({n}): the limit \
-             lies at {span}, and how sharp it is cannot be said."
+            "At {at}, all faster frames are free of motion blur and all slower ones are blurred \
+             ({n}): the limit is at {span}, without an error."
         ),
         HandState::NoTrend => {
-            format!("At {at} slower shutters do no worse in these {n}: no limit can be given.")
+            format!(
+                "At {at}, slower shutters show no more blur in these {n}, so no limit can be \
+                     given."
+            )
         }
     };
     match &h.by_smears {
@@ -226,17 +233,18 @@ fn fitted_hand(h: &Handheld, at: &str, span: &str) -> String {
     let alone = verdicts.map_or(wording::NOTHING.to_owned(), limit_words);
     match (verdicts, &h.by_smears) {
         (Some(v), Some(s)) if s.limit.contradicts(v) => format!(
-            "At {at} half the frames hold still at {alone} by hits and misses. The lengths of \
-             their smears contradict that: {}.",
+            "At {at}, half your frames are free of motion blur at {alone}, by hits and misses. \
+             The lengths of smears suggest {}, so the limit is uncertain.",
             smear_words(s)
         ),
         (_, Some(s)) => format!(
-            "At {at} half the frames hold still at {} (95 %: {span}), by hits and misses together \
-             with the lengths of smears. By hits and misses alone: {alone}. By smears alone: {}.",
+            "At {at}, half your frames are free of motion blur at {} (95 %: {span}), by hits, \
+             misses and the lengths of smears. By hits and misses alone: {alone}. By smears \
+             alone: {}.",
             h.half_hit_shutter_s.map_or(wording::NOTHING.to_owned(), wording::measured_shutter),
             smear_words(s)
         ),
-        (_, None) => format!("At {at} half the frames hold still at {alone}."),
+        (_, None) => format!("At {at}, half your frames are free of motion blur at {alone}."),
     }
 }
 

@@ -87,7 +87,7 @@ impl CensoredSmear {
             length_px: sound(e.motion_length_px, 1e-3, 1e4),
             blur_px,
             hit_px: HIT_RATIO * blur_px / ratio,
-            allowed_px: sound(e.blur_allowed_px, 1e-2, 1e3).unwrap_or(1.0),
+            allowed_px: sound(e.attainable_blur_px, 1e-2, 1e3).unwrap_or(1.0),
         })
     }
 

@@ -27,7 +27,8 @@ pub fn chart(record: &ChartRecord, style: Style) -> String {
     let hands = stills.chain(record.clip_hands.iter().map(|h| (h, " in clips")));
     for (h, what) in hands.filter(|(h, _)| h.rows.len() > 1) {
         let flash = if h.flash { " with flash" } else { "" };
-        let heading = format!("{}×{flash}{what}, held still", wording::number(h.magnification));
+        let heading =
+            format!("{}×{flash}{what}, free of motion blur", wording::number(h.magnification));
         text.push_str(&format!("\n{}", line(&heading)));
         let column = |heading: &str, unit: &str, cells: Vec<String>| TextColumn {
             heading: heading.to_owned(),

@@ -34,13 +34,13 @@ pub fn place(
             } else if taken.insert(to.clone()) {
                 put(file, &to, placing, write)
             } else {
-                Err(format!("{} is there from another frame", to.display()))
+                Err(format!("{} already exists from another frame", to.display()))
             };
             match outcome {
                 Ok(state) => {
                     record.placed.push(PlacedRow { from, to: path_text(&to), placing, state })
                 }
-                Err(reason) => record.skipped.push(SkippedRecord { path: from, reason }),
+                Err(reason) => record.skipped.push(SkippedRecord::with_reason(from, reason)),
             }
         }
     }
@@ -60,7 +60,7 @@ fn name_in(folder: Option<&Path>, file: &Path) -> PathBuf {
 fn put(from: &Path, to: &Path, placing: FilePlacing, write: bool) -> Result<FileState, String> {
     let state = match to.symlink_metadata() {
         Ok(_) if is_there(from, to, placing).unwrap_or(false) => FileState::Same,
-        Ok(_) => return Err(format!("{} is another file: it stays as it is", to.display())),
+        Ok(_) => return Err(format!("{} is a different file and is left unchanged", to.display())),
         Err(_) => FileState::New,
     };
     if !write || state == FileState::Same {
@@ -122,10 +122,8 @@ pub fn list_paths(
         let whole = std::path::absolute(file).unwrap_or_else(|_| file.clone());
         let line = whole.as_os_str().as_encoded_bytes();
         if line.iter().any(|b| matches!(b, b'\n' | b'\r')) {
-            skipped.push(SkippedRecord {
-                path: path_text(file),
-                reason: "its name does not fit on a line of the list".to_owned(),
-            });
+            let reason = "its name does not fit on a line of the list".to_owned();
+            skipped.push(SkippedRecord::with_reason(path_text(file), reason));
         } else {
             lines.extend_from_slice(line);
             lines.push(b'\n');

@@ -8,7 +8,7 @@ use crate::report::header::Header;
 use crate::report::parts::SkippedRecord;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const MARK_SCHEMA: u32 = 2;
+pub const MARK_SCHEMA: u32 = 3;
 
 /// The record of `mark`.
 #[derive(Debug, Clone, PartialEq, Serialize)]

@@ -4,20 +4,20 @@ use std::path::Path;
 
 /// A hard link cannot lead to another disk.
 pub(super) fn on_another_disk(to: &Path) -> String {
-    format!("{} is on another disk, where no hard link leads: use --copies", to.display())
+    format!("{} is on another disk, where hard links cannot reach: use --copies", to.display())
 }
 
 /// Two frames that are marked differently share a sidecar.
 pub(super) fn shared_sidecar(first: &str, other: &str) -> String {
     format!(
-        "would stand for {first} and {other}, which are marked differently; --full-names gives \
-         each its own"
+        "shared by {first} and {other}, whose marks differ: use --full-names for one sidecar per \
+         file"
     )
 }
 
 /// Changes were worked out and not made.
 pub(super) fn nothing_written(counts: &str) -> String {
-    format!("{counts} Nothing was written: add --write to do it.")
+    format!("{counts} Dry run: add --write to write the sidecars.")
 }
 
 #[cfg(test)]
@@ -27,9 +27,13 @@ mod tests {
     #[test]
     fn each_names_what_it_is_about_and_the_option() {
         let disk = on_another_disk(Path::new("sharp/a.jpg"));
-        assert_eq!(disk, "sharp/a.jpg is on another disk, where no hard link leads: use --copies");
+        assert_eq!(
+            disk,
+            "sharp/a.jpg is on another disk, where hard links cannot reach: use \
+                          --copies"
+        );
         let shared = shared_sidecar("a.jpg", "a.dng");
-        assert!(shared.starts_with("would stand for a.jpg and a.dng"), "{shared}");
-        assert!(nothing_written("3 frames.").ends_with("add --write to do it."));
+        assert!(shared.starts_with("shared by a.jpg and a.dng"), "{shared}");
+        assert!(nothing_written("3 frames.").ends_with("add --write to write the sidecars."));
     }
 }

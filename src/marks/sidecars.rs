@@ -96,14 +96,14 @@ pub fn sidecars(
         let marks = rules.marks(first);
         if let Some(other) = plan.targets.iter().find(|t| rules.marks(t) != marks) {
             let reason = sentences::shared_sidecar(&first.shown, &other.shown);
-            record.skipped.push(SkippedRecord { path: path_text(&plan.path), reason });
+            record.skipped.push(SkippedRecord::with_reason(path_text(&plan.path), reason));
             continue;
         }
         plan.notes.extend(shared(&plan, rules.full_names, &mut folders));
         match sidecar(&plan, &marks, places, write) {
             Ok(row) => record.sidecars.push(row),
             Err(reason) => {
-                record.skipped.push(SkippedRecord { path: path_text(&plan.path), reason });
+                record.skipped.push(SkippedRecord::with_reason(path_text(&plan.path), reason));
             }
         }
     }
@@ -139,7 +139,9 @@ fn sidecar(
     places: &RecordPlaces,
     write: bool,
 ) -> Result<SidecarRow, String> {
-    let Some(target) = plan.targets.first() else { return Err("it stands for nothing".to_owned()) };
+    let Some(target) = plan.targets.first() else {
+        return Err("it belongs to no frame".to_owned());
+    };
     let before = bytes_of(&plan.path, places)?;
     let text = match &before {
         Some(bytes) => {
@@ -218,7 +220,7 @@ fn sidecar_of(file: &Path, full: bool, folders: &mut Folders) -> (PathBuf, Optio
         (None, Some(name)) => (name, None),
         (None, None) => (with_ending(stem), None),
     };
-    let note = other.map(|o| format!("{} is there too and stays as it is", o.to_string_lossy()));
+    let note = other.map(|o| format!("{} also exists and is left unchanged", o.to_string_lossy()));
     (folder.join(name), note)
 }
 

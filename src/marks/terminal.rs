@@ -50,14 +50,14 @@ pub fn mark(record: &MarkRecord, style: Style) -> String {
         text.push('\n');
     }
     for s in &record.skipped {
-        let line = format!("skipped {}: {}", wording::visible(&s.path), s.reason);
+        let line = format!("skipped {}: {}", wording::visible(&s.path), s.in_terminal());
         text.push_str(&wrapped(&style.signs(&line), style.columns(), 0));
     }
     text.push_str(&wrapped(&style.signs(&ending(record)), style.columns(), 0));
     text
 }
 
-/// The changes of a sidecar: "rating 2 to 5", "+ keywords stopwise:near, stopwise:plane-off".
+/// The changes of a sidecar: "rating 2 to 5", "+ keywords stopwise:near, stopwise:misfocused".
 fn changes(rows: &[ChangeRow]) -> Vec<String> {
     let mut says = Vec::new();
     for (property, word) in [("xmp:Rating", "rating"), ("xmp:Label", "label")] {
@@ -90,7 +90,7 @@ fn ending(record: &MarkRecord) -> String {
     let mut parts = Vec::new();
     if !record.sidecars.is_empty() {
         let same = state(FileState::Same);
-        parts.push(format!("sidecars: {new} new, {changed} changed, {same} as they should be"));
+        parts.push(format!("sidecars: {new} new, {changed} changed, {same} unchanged"));
     }
     if !record.placed.is_empty() {
         let there = record.placed.len() - placed;
@@ -101,8 +101,8 @@ fn ending(record: &MarkRecord) -> String {
     let counts = if parts.is_empty() { format!("{} {frames}.", record.frames) } else { counts };
     let asked = new + changed + placed > 0;
     match (record.written, asked) {
-        (true, true) => format!("{counts} Written. The pictures themselves were not touched."),
+        (true, true) => format!("{counts} Sidecars written; pictures unchanged."),
         (false, true) => sentences::nothing_written(&counts),
-        (_, false) => format!("{counts} There is nothing to write."),
+        (_, false) => format!("{counts} Nothing to write."),
     }
 }

@@ -4,6 +4,7 @@
 use super::record::{PlanRecord, PlanSetting, VideoSetting};
 use crate::report::column::Decimals::{ByError, PerCent, Shutter, WrittenFNumber};
 use crate::report::column::{Cell, Column};
+use crate::report::wording;
 
 /// The columns of a plan's settings: those of what was asked for.
 pub fn settings(record: &PlanRecord) -> Vec<Column<PlanSetting>> {
@@ -45,7 +46,7 @@ pub static SETTINGS: &[Column<PlanSetting>] = &[
         "Chance that one frame is a hit."),
     Column::new("frames_for_a_hit", "frames", "a hit", ByError,
         |s: &PlanSetting| Cell::whole(s.frames_for_a_hit),
-        "Frames that hold a hit with 90 % chance.")
+        "Frames needed for a 90 % chance of a hit.")
         .dropped(4)
         .dashed(),
     Column::new("noise_percent", "noise", "%", ByError,
@@ -54,7 +55,7 @@ pub static SETTINGS: &[Column<PlanSetting>] = &[
         .dropped(2),
     Column::new("smear_px", "moves", "px", ByError,
         |s: &PlanSetting| Cell::Number(s.smear_px),
-        "Movement of hand and subject in one frame.")
+        "Motion blur of hand and subject in one frame.")
         .dropped(3),
     Column::new("crop_factor", "crop", "×", ByError,
         |s: &PlanSetting| Cell::number(s.crop_factor),
@@ -92,7 +93,7 @@ pub static VIDEO: &[Column<VideoSetting>] = &[
         .dropped(4),
     Column::new("smear_px", "moves", "px", ByError,
         |s| Cell::Number(s.smear_px),
-        "Movement of hand and subject in one frame."),
+        "Motion blur of hand and subject in one frame."),
     Column::new("finest_um", "in focus", "µm", ByError,
         |s: &VideoSetting| Cell::number(s.finest_um_plane),
         "Finest line above noise in focus when nothing moves, on the subject.")
@@ -113,12 +114,13 @@ fn finest(um: Option<f64>, s: &PlanSetting) -> Cell {
 }
 
 /// What the finest lines are, and columns by their headings.
-const FINEST: &str = "Finest lines that stand above the noise, on the subject, in focus and at the ends of the depth.";
+const FINEST: &str = "Finest lines resolved above the noise, on the subject, in focus and at the ends of the \
+     depth.";
 const EXPLAINED: [(&str, &str); 5] = [
     ("hit", "Hit: chance that one frame is a hit."),
-    ("frames", "Frames: how many hold a hit with 90 % chance."),
+    ("frames", "Frames: how many are needed for a 90 % chance of a hit."),
     ("noise", "Noise: of one pixel in the middle tones."),
-    ("moves", "Moves: the hand, and the subject by what was said, in one frame."),
+    ("moves", "Moves: motion blur of hand and subject in one frame."),
     (
         "crop",
         "Crop: how far the picture can be cropped before its finest line is wider than one pixel \
@@ -134,4 +136,9 @@ pub fn key<'a>(headings: impl IntoIterator<Item = &'a str>) -> String {
         sentences.extend(explained.filter(|says| !sentences.contains(says)));
     }
     sentences.join(" ")
+}
+
+/// A shutter time without its unit.
+pub fn shutter(s: f64) -> String {
+    wording::shutter(s).trim_end_matches(" s").to_owned()
 }

@@ -7,6 +7,7 @@
 
 mod aperture;
 pub mod columns;
+pub mod findings;
 pub mod grid;
 mod own;
 pub mod page;
@@ -23,6 +24,7 @@ use crate::limits::Charted;
 use crate::optics::resolved::working_f_number;
 use crate::optics::{MountedLens, Optics, light};
 use crate::plan::aperture::ApertureAtDepth;
+use crate::plan::findings::{FirstReason, ModelBasis};
 use crate::plan::record::{
     LightKind, ModelKind, PLAN_SCHEMA, PlanParameters, PlanRecord, PlanSetting, PlanWish,
 };
@@ -77,19 +79,19 @@ pub fn plan(job: &PlanJob, charted: Option<&Charted>) -> PlanRecord {
     model.give_errors(&mut settings);
     let p = &model.parameters;
     let video = video::settings(&wish, p);
-    let first_because = sentences::first_because(&settings, &wish, p);
-    let remarks = sentences::findings(&settings, &wish, p);
+    let first_because = FirstReason::of(&settings, &wish, p);
+    let findings = findings::findings(&settings, &wish, p);
     PlanRecord {
         header: Header::new(PLAN_SCHEMA),
         rig: job.rig.clone(),
         wish,
         model: model.kind,
-        model_says: model.says,
+        model_basis: model.basis,
         parameters: model.parameters,
         settings,
         first_because,
         video,
-        remarks,
+        findings,
     }
 }
 
@@ -97,7 +99,7 @@ pub fn plan(job: &PlanJob, charted: Option<&Charted>) -> PlanRecord {
 struct PlanModel {
     parameters: PlanParameters,
     kind: ModelKind,
-    says: String,
+    basis: ModelBasis,
     fit: Option<DetailModel>,
     /// Relative errors of the fit by working f-number and ISO, as far as they were asked for.
     errors: HashMap<(u64, u32), Option<f64>>,
@@ -110,22 +112,14 @@ impl PlanModel {
             return PlanModel {
                 parameters: own.parameters,
                 kind: ModelKind::Own,
-                says: own.says,
+                basis: own.basis,
                 fit: Some(own.fit),
                 errors: HashMap::new(),
             };
         }
         let parameters = typical::parameters(job.pitch_um, job.frame_width_px, &job.optics());
-        let mut says = typical::says(&parameters);
-        if let Some(c) = charted {
-            says.push_str(&format!(
-                " The log holds {} of this rig that a model of your own can use here: {} are \
-                 needed.",
-                c.record.frames_used,
-                own::MIN_FRAMES
-            ));
-        }
-        PlanModel { parameters, kind: ModelKind::Typical, says, fit: None, errors: HashMap::new() }
+        let basis = typical::basis(&parameters, charted.map(|c| c.record.frames_used));
+        PlanModel { parameters, kind: ModelKind::Typical, basis, fit: None, errors: HashMap::new() }
     }
 
     /// Gives all settings the worst of their errors; typical numbers have none.

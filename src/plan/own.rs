@@ -6,8 +6,8 @@ use crate::limits::Charted;
 use crate::limits::record::{HandState, Handheld, SmearLimit};
 use crate::optics::imaging_model::CaptureSettings;
 use crate::optics::motion;
+use crate::plan::findings::{HandBasis, ModelBasis};
 use crate::plan::record::PlanParameters;
-use crate::report::wording;
 
 /// Frames that a model of one's own needs to plan with: four for each of its numbers.
 pub const MIN_FRAMES: u32 = 12;
@@ -19,8 +19,8 @@ const HALF_BELOW: f64 = 2.0 * std::f64::consts::LN_2;
 pub struct Own {
     /// The numbers; what the frames do not show is typical.
     pub parameters: PlanParameters,
-    /// What they are, in words.
-    pub says: String,
+    /// What they are.
+    pub basis: ModelBasis,
     /// The fit.
     pub fit: DetailModel,
 }
@@ -37,15 +37,11 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
     p.contrast_power = kit.contrast_power * p.shot;
     p.read = kit.read * p.shot;
     let handheld = charted.record.handheld.as_ref();
-    let mut hand_says = "a hand of typical stillness".to_owned();
+    let mut hand = HandBasis::Typical;
     if let Some(s) = handheld.and_then(measured_speed) {
         // Of Rayleigh's distribution, which plans assume, half lie below σ·√(2 ln 2).
         p.hand_mm_s = s.speed_mm_s.value / HALF_BELOW.sqrt();
-        hand_says = format!(
-            "your hand, which moves {} mm/s on the subject in half the frames, from the lengths \
-             of smears",
-            wording::plus_minus(s.speed_mm_s.value, s.speed_mm_s.std_err)
-        );
+        hand = HandBasis::Smears { speed_mm_s: s.speed_mm_s };
     } else if let Some(h) = handheld.filter(|h| h.state == HandState::Fitted)
         && let Some(shutter_s) = h.half_hit_shutter_s
         && let Some(n_eff) = middle_n_eff(charted)
@@ -56,20 +52,10 @@ pub fn numbers(job: &PlanJob, charted: &Charted) -> Option<Own> {
         // Half hold still: exp(−½(L/s)²) = ½.
         let one_mm_s = motion::smear_px(1.0, shutter_s, h.magnification, kit.pitch_um);
         p.hand_mm_s = allowed / HALF_BELOW.sqrt() / one_mm_s;
-        hand_says = format!(
-            "your hand, half still at {} ({} to {}, 95 %)",
-            wording::measured_shutter(shutter_s),
-            h.low.map_or(wording::NOTHING.to_owned(), wording::measured_shutter),
-            h.high.map_or(wording::NOTHING.to_owned(), wording::measured_shutter)
-        );
+        hand = HandBasis::Verdicts { shutter_s, low_s: h.low, high_s: h.high };
     }
-    let says = format!(
-        "Your own limits, from {} of this rig: detail with its error, and {hand_says}. Typical, \
-         without error: noise in per cent, a focus plane that misses by {} mm, and the flash.",
-        wording::count(fit.n, "frame", "frames"),
-        p.focus_spread_mm
-    );
-    Some(Own { parameters: p, says, fit })
+    let basis = ModelBasis::Own { frames: fit.n, hand, focus_spread_mm: p.focus_spread_mm };
+    Some(Own { parameters: p, basis, fit })
 }
 
 /// The hand's speed by the lengths of smears, unless the verdicts contradict it.

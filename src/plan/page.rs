@@ -6,12 +6,13 @@
 use askama::Template;
 
 use crate::error::Result;
+use crate::plan::findings::PlanFinding;
 use crate::plan::grid::PlanGrid;
 use crate::plan::record::{PlanRecord, PlanSetting};
-use crate::plan::sentences::PlanFinding;
 use crate::plan::{columns, sentences};
 use crate::report::column;
 use crate::report::html::page_frame::{PageFrame, filled};
+use crate::report::sentences::{Medium, paragraph};
 use crate::report::wording;
 
 #[derive(Template)]
@@ -26,7 +27,7 @@ struct PlanTemplate {
     bars: Vec<BarView>,
     video_head: Vec<String>,
     video_rows: Vec<Vec<String>>,
-    model_says: String,
+    model_basis: String,
     key: String,
     remarks: Vec<String>,
 }
@@ -62,25 +63,27 @@ pub fn page(record: &PlanRecord, grid: &PlanGrid) -> Result<String> {
         bars: bars(&record.settings),
         video_head: column::heads(columns::VIDEO),
         video_rows: column::cells(columns::VIDEO, &record.video),
-        model_says: record.model_says.clone(),
+        model_basis: paragraph(&record.model_basis, Medium::Report),
         key: columns::key(headings),
         remarks: remarks(record),
     };
     filled(&template)
 }
 
-/// Why the first setting is first, in the digits of the table.
+/// Why the first setting is first.
 fn because(record: &PlanRecord) -> String {
-    let (wish, p) = (&record.wish, &record.parameters);
-    sentences::because(&record.settings, wish, p, |s| finest(s.finest_um_depth_end, s))
-        .unwrap_or_else(|| PlanFinding::nothing_fits(wish).on_page())
+    match &record.first_because {
+        Some(reason) => paragraph(reason, Medium::Report),
+        None => paragraph(&PlanFinding::nothing_fits(&record.wish), Medium::Report),
+    }
 }
 
 /// What should be kept in mind; that nothing fits is the sentence above the table, as it depends
 /// on the sliders.
 fn remarks(record: &PlanRecord) -> Vec<String> {
     let depends = |f: &&PlanFinding| matches!(f, PlanFinding::NothingFits { .. });
-    record.remarks.iter().filter(|f| !depends(f)).map(PlanFinding::on_page).collect()
+    let kept = record.findings.iter().filter(|f| !depends(f));
+    kept.map(|f| paragraph(f, Medium::Report)).collect()
 }
 
 /// A finest line in the digits of the table, without its error.

@@ -3,12 +3,13 @@
 //! Everything the numbers were worked out from is in the record, so that a page can work them
 //! out again for another depth, light or magnification. A value that is missing is `null`.
 
-use super::sentences::{self, PlanFinding};
+use super::findings::{FirstReason, ModelBasis, PlanFinding};
 use crate::report::header::Header;
+use crate::report::sentences;
 use serde::Serialize;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const PLAN_SCHEMA: u32 = 1;
+pub const PLAN_SCHEMA: u32 = 2;
 
 /// Whose limits were used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -180,17 +181,19 @@ pub struct PlanRecord {
     pub wish: PlanWish,
     /// Whose limits were used.
     pub model: ModelKind,
-    /// The same in words, with what typical is.
-    pub model_says: String,
+    /// The same with its numbers.
+    #[serde(serialize_with = "sentences::serialize_one")]
+    pub model_basis: ModelBasis,
     /// The numbers of the model.
     pub parameters: PlanParameters,
     /// Settings, best first; one an aperture, each with its best ISO and shutter.
     pub settings: Vec<PlanSetting>,
     /// Why the first is first.
-    pub first_because: Option<String>,
+    #[serde(serialize_with = "sentences::serialize_optional")]
+    pub first_because: Option<FirstReason>,
     /// Video, when asked for.
     pub video: Vec<VideoSetting>,
     /// What should be kept in mind.
-    #[serde(serialize_with = "sentences::serialize_findings")]
-    pub remarks: Vec<PlanFinding>,
+    #[serde(serialize_with = "sentences::serialize")]
+    pub findings: Vec<PlanFinding>,
 }

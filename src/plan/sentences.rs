@@ -1,22 +1,26 @@
-//! A plan's findings and their sentences. The one about the first setting is a set of forms with places
-//! for its words, `{like this}`, which the page fills for other positions of its sliders.
+//! A plan's findings in sentences. The one about the first setting is a set of forms with places for
+//! its words, `{like this}`, which the page fills for other positions of its sliders.
 
-use super::record::{LightKind, PlanParameters, PlanSetting, PlanWish};
+use serde::Serialize;
+
+use super::columns;
+use super::findings::{FirstReason, HandBasis, ModelBasis, PlanFinding, SettingFigures};
+use super::record::{LightKind, PlanParameters, PlanWish};
+use crate::report::sentences::{Medium, Sentences, paragraph};
 use crate::report::wording;
-use serde::{Serialize, Serializer};
 
 /// The forms of the sentence about the first setting and its neighbours. Places are named after
 /// the table's columns; `{lines}` is [`ReasonForms::lines`] or [`ReasonForms::no_lines`].
 #[derive(Debug, Clone, PartialEq, Serialize)]
 pub struct ReasonForms {
     /// About the first setting.
-    pub first: String,
+    pub first: &'static str,
     /// Its next wider neighbour, when there is one.
     pub wider: &'static str,
     /// Its next smaller neighbour, when there is one.
     pub closed: &'static str,
-    /// What costs the first one most.
-    pub last: &'static str,
+    /// What costs the first one most, and how settings are ranked.
+    pub last: String,
     /// The finest line at the ends of the depth.
     pub lines: &'static str,
     /// The same when none is seen.
@@ -28,18 +32,23 @@ pub struct ReasonForms {
 impl ReasonForms {
     /// For a wish's kind of light and bursts of the parameters' length; `{place}` is [`place`].
     pub fn of(wish: &PlanWish, p: &PlanParameters) -> ReasonForms {
+        let nothing = paragraph(&PlanFinding::nothing_fits(wish), Medium::Report);
+        ReasonForms { nothing, ..ReasonForms::of_burst(p.burst_frames) }
+    }
+
+    fn of_burst(burst_frames: u32) -> ReasonForms {
         ReasonForms {
-            first: format!(
-                "{{aperture}} is first for the most detail {{place}} times the chance that {} \
-                 frames hold a hit: {{lines}} and a hit in {{hit}} of frames",
-                p.burst_frames
+            first: "Shoot {aperture}, ISO {ISO}, {shutter} s: it {lines} {place}, and {hit} of \
+                    frames are hits.",
+            wider: " Wider, {aperture} {lines}, with {hit} hits.",
+            closed: " Closed further, {aperture} {lines}, with {hit} hits.",
+            last: format!(
+                " The largest loss is {{most lost to}}. Ranked by detail times the chance that a \
+                 burst of {burst_frames} has a hit."
             ),
-            wider: "; wider, {aperture} shows {lines} and hits {hit}",
-            closed: "; closed further, {aperture} shows {lines} and hits {hit}",
-            last: ". Most is lost to {most lost to}.",
-            lines: "lines of {finest} µm",
-            no_lines: "no line above the noise",
-            nothing: PlanFinding::nothing_fits(wish).on_page(),
+            lines: "resolves {finest} µm",
+            no_lines: "resolves no line above the noise",
+            nothing: String::new(),
         }
     }
 }
@@ -49,198 +58,173 @@ pub fn place(depth_mm: f64) -> &'static str {
     if depth_mm > 0.0 { "at the ends of the depth" } else { "in focus" }
 }
 
-/// Why the first setting is first: its own numbers beside those of its neighbours.
-pub fn first_because(
-    settings: &[PlanSetting],
-    wish: &PlanWish,
-    p: &PlanParameters,
-) -> Option<String> {
-    because(settings, wish, p, |s| s.finest_um_depth_end.map(wording::number))
+impl Sentences for FirstReason {
+    fn message(&self, _: Medium) -> String {
+        let forms = ReasonForms::of_burst(self.burst_frames);
+        let filled = |form: &str, s: &SettingFigures| {
+            let finest = s.finest_um_depth_end.map(|um| {
+                // In the digits of the table.
+                wording::value_and_error(um, s.finest_rel_std_err.map(|share| um * share)).0
+            });
+            let lines =
+                finest.map_or(forms.no_lines.to_owned(), |um| forms.lines.replace("{finest}", &um));
+            form.replace("{aperture}", &wording::f_number(s.f_number))
+                .replace("{ISO}", &s.iso.to_string())
+                .replace("{shutter}", &columns::shutter(s.shutter_s))
+                .replace("{place}", place(self.depth_mm))
+                .replace("{lines}", &lines)
+                .replace("{hit}", &wording::per_cent(s.hit_chance))
+                .replace("{most lost to}", self.dominant_loss)
+        };
+        let beside = |s: &Option<SettingFigures>, form| {
+            s.as_ref().map_or(String::new(), |s| filled(form, s))
+        };
+        [
+            filled(forms.first, &self.first),
+            beside(&self.wider, forms.wider),
+            beside(&self.closed, forms.closed),
+            filled(&forms.last, &self.first),
+        ]
+        .concat()
+    }
+
+    fn advice_text(&self, _: Medium) -> Option<String> {
+        None
+    }
 }
 
-/// The same with the finest line at the ends of the depth as `finest` words it.
-pub fn because(
-    settings: &[PlanSetting],
-    wish: &PlanWish,
-    p: &PlanParameters,
-    finest: impl Fn(&PlanSetting) -> Option<String>,
-) -> Option<String> {
-    let first = settings.first()?;
-    let forms = ReasonForms::of(wish, p);
-    let filled = |form: &str, s: &PlanSetting| {
-        let lines =
-            finest(s).map_or(forms.no_lines.to_owned(), |um| forms.lines.replace("{finest}", &um));
-        form.replace("{aperture}", &wording::f_number(s.f_number))
-            .replace("{place}", place(wish.depth_mm))
-            .replace("{lines}", &lines)
-            .replace("{hit}", &wording::per_cent(s.hit_chance))
-            .replace("{most lost to}", s.dominant_loss)
-    };
-    let beside = |s: Option<&PlanSetting>, form| s.map_or(String::new(), |s| filled(form, s));
-    let wider = settings
-        .iter()
-        .filter(|s| s.f_number < first.f_number)
-        .max_by(|a, b| a.f_number.total_cmp(&b.f_number));
-    let closed = settings
-        .iter()
-        .filter(|s| s.f_number > first.f_number)
-        .min_by(|a, b| a.f_number.total_cmp(&b.f_number));
-    Some(format!(
-        "{}{}{}{}",
-        filled(&forms.first, first),
-        beside(wider, forms.wider),
-        beside(closed, forms.closed),
-        filled(forms.last, first)
-    ))
-}
-
-/// Something to be kept in mind with a plan.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub enum PlanFinding {
-    /// No aperture, ISO and shutter expose the light.
-    NothingFits {
-        /// Where the light comes from.
-        light: LightKind,
-        /// Whether the shutter was given.
-        shutter_given: bool,
-    },
-    /// The level of the light was not given.
-    LightTaken {
-        /// Where the light comes from.
-        light: LightKind,
-        /// What was taken, Ev at ISO 100.
-        light_ev: f64,
-    },
-    /// The strength of the flash was not given.
-    FlashTaken {
-        /// Working f-number that full power exposes at ISO 100.
-        full_n_eff: f64,
-        /// How long it shines then, s.
-        full_s: f64,
-    },
-    /// Other light beside a flash.
-    LightBesideFlash,
-    /// Video was asked for with a flash.
-    VideoNeedsLight,
-    /// Bright light near eyes.
-    LightNearEyes,
-    /// What the chance of a hit leaves out.
-    ChanceIsAModel,
-}
-
-/// What should be kept in mind.
-pub fn findings(settings: &[PlanSetting], wish: &PlanWish, p: &PlanParameters) -> Vec<PlanFinding> {
-    let mut found = Vec::new();
-    if settings.is_empty() {
-        found.push(PlanFinding::nothing_fits(wish));
-    }
-    if !wish.light_typed {
-        found.push(match (wish.light, wish.light_ev) {
-            (LightKind::Ambient | LightKind::Lamp, Some(light_ev)) => {
-                PlanFinding::LightTaken { light: wish.light, light_ev }
-            }
-            _ => PlanFinding::FlashTaken {
-                full_n_eff: p.flash_full_n_eff,
-                full_s: p.flash_s.first().map_or(0.0, |f| f.1),
-            },
-        });
-    }
-    if wish.light == LightKind::Flash {
-        found.push(PlanFinding::LightBesideFlash);
-        if wish.video_fps.is_some() {
-            found.push(PlanFinding::VideoNeedsLight);
-        }
-    }
-    if matches!(wish.light, LightKind::Flash | LightKind::Lamp) {
-        found.push(PlanFinding::LightNearEyes);
-    }
-    found.push(PlanFinding::ChanceIsAModel);
-    found
-}
-
-impl PlanFinding {
-    /// That no setting fits a wish.
-    pub fn nothing_fits(wish: &PlanWish) -> PlanFinding {
-        let shutter_given = wish.shutter_s.is_some();
-        PlanFinding::NothingFits { light: wish.light, shutter_given }
-    }
-
-    /// In words for the terminal and for records, where options may be named.
-    pub fn in_terminal(&self) -> String {
+impl HandBasis {
+    fn words(self) -> String {
         match self {
-            PlanFinding::NothingFits { light: LightKind::Flash, .. } => self.on_page(),
-            PlanFinding::NothingFits { shutter_given: true, .. } => {
-                "No aperture and ISO fit this light at this shutter: give another --shutter, or \
-                 more or less --light."
-                    .to_owned()
+            HandBasis::Typical => "a typical hand".to_owned(),
+            HandBasis::Smears { speed_mm_s } => format!(
+                "your hand, which moves {} mm/s on the subject in half the frames (from the \
+                 lengths of smears)",
+                wording::plus_minus(speed_mm_s.value, speed_mm_s.std_err)
+            ),
+            HandBasis::Verdicts { shutter_s, low_s, high_s } => {
+                let end = |s: Option<f64>| {
+                    s.map_or(wording::NOTHING.to_owned(), wording::measured_shutter)
+                };
+                format!(
+                    "your hand, with half the frames sharp at {} ({} to {}, 95 %)",
+                    wording::measured_shutter(shutter_s),
+                    end(low_s),
+                    end(high_s)
+                )
             }
-            PlanFinding::NothingFits { .. } => {
-                "No aperture, ISO and shutter fit this light: give another --light.".to_owned()
+        }
+    }
+}
+
+impl Sentences for ModelBasis {
+    fn message(&self, _: Medium) -> String {
+        match *self {
+            ModelBasis::Own { frames, hand, focus_spread_mm } => format!(
+                "Your own limits, from {} of this rig: detail with its error, and {}. Typical \
+                 values without error: noise in per cent, a focus error of {focus_spread_mm} mm, \
+                 and the flash.",
+                wording::count(frames, "frame", "frames"),
+                hand.words()
+            ),
+            ModelBasis::Typical {
+                pitch_um,
+                well_e_um2,
+                read_e,
+                contrast,
+                hand_mm_s,
+                focus_spread_mm,
+                aberration_um,
+                logged_frames,
+                needed_frames,
+            } => {
+                let typical = format!(
+                    "Typical values, not yours; they carry no error and may be off by half: pixels \
+                     of {pitch_um} µm holding {well_e_um2} electrons per µm² at ISO 100, a read \
+                     noise of {read_e} electrons, a subject with {} % contrast per octave, a hand \
+                     moving {hand_mm_s} mm/s, a focus error of {focus_spread_mm} mm (standard \
+                     deviations) and a lens with {aberration_um} µm of aberration at a working f/8.",
+                    contrast * 100.0
+                );
+                match logged_frames {
+                    None => typical,
+                    Some(logged) => format!(
+                        "{typical} The log has {} of this rig here; a model of your own needs \
+                         {needed_frames}.",
+                        wording::count(logged, "usable frame", "usable frames")
+                    ),
+                }
             }
-            PlanFinding::LightTaken { .. } => {
-                let message = self.on_page();
-                format!("{}; --light says otherwise.", message.trim_end_matches('.'))
-            }
-            PlanFinding::VideoNeedsLight => {
-                "Video needs light that stays: plan it with --light or --lamp.".to_owned()
-            }
-            _ => self.on_page(),
         }
     }
 
-    /// In words for the page, on which no option can be typed.
-    pub fn on_page(&self) -> String {
+    fn advice_text(&self, _: Medium) -> Option<String> {
+        None
+    }
+}
+
+impl Sentences for PlanFinding {
+    fn message(&self, _: Medium) -> String {
         match self {
             PlanFinding::NothingFits { light: LightKind::Flash, .. } => {
                 "No aperture fits this flash: it is too weak or too strong for all of them."
             }
             PlanFinding::NothingFits { shutter_given: true, .. } => {
-                "No aperture and ISO fit this light at this shutter."
+                "No aperture and ISO give a correct exposure at this shutter speed."
             }
-            PlanFinding::NothingFits { .. } => "No aperture, ISO and shutter fit this light.",
+            PlanFinding::NothingFits { .. } => {
+                "No aperture, ISO and shutter speed give a correct exposure in this light."
+            }
             PlanFinding::LightTaken { light, light_ev } => {
-                let taken = match light {
-                    LightKind::Lamp => "Lamps taken as",
-                    _ => "Light taken as open shade,",
+                let assumed = match light {
+                    LightKind::Lamp => "Assuming lamps",
+                    _ => "Assuming open shade",
                 };
-                return format!("{taken} Ev {} at ISO 100.", wording::short(*light_ev));
+                return format!("{assumed} (Ev {} at ISO 100).", wording::short(*light_ev));
             }
             PlanFinding::FlashTaken { full_n_eff, full_s } => {
                 return format!(
-                    "Flash taken to expose a working {} at ISO 100 and full power, and to shine {} \
-                     then.",
+                    "Assuming a flash that exposes a working {} at ISO 100 and full power, with a \
+                     duration of {}.",
                     wording::f_number(*full_n_eff),
                     wording::shutter(*full_s)
                 );
             }
             PlanFinding::LightBesideFlash => {
-                "With flash, light that is there besides adds a second, blurred picture."
+                "Ambient light adds a second, blurred exposure to the flash."
             }
-            PlanFinding::VideoNeedsLight => {
-                "Video needs light that stays: plan it for the light that is there or for a lamp."
-            }
+            PlanFinding::VideoNeedsLight => "Video needs continuous light.",
             PlanFinding::LightNearEyes => {
-                "Flash tubes and lamps near the eyes, yours, others' and the animal's, can do harm, \
-                 and powerful ones get hot enough to burn."
+                "Flash tubes and lamps close to the eyes (yours, other people's or an animal's) can \
+                 injure them, and powerful ones get hot enough to burn."
             }
             PlanFinding::ChanceIsAModel => {
-                "The chance of a hit is a model of a swaying hand, of one frame, and knows nothing \
-                 of support or of an animal that stays."
+                "The chance of a hit models one handheld frame. It ignores support and a subject \
+                 that keeps still."
             }
         }
         .to_owned()
     }
-}
 
-/// Writes findings into a record, in the words of the terminal.
-///
-/// # Errors
-/// Those of the serializer.
-pub fn serialize_findings<S: Serializer>(
-    findings: &[PlanFinding],
-    serializer: S,
-) -> Result<S::Ok, S::Error> {
-    serializer.collect_seq(findings.iter().map(PlanFinding::in_terminal))
+    fn advice_text(&self, medium: Medium) -> Option<String> {
+        let in_terminal = medium == Medium::Terminal;
+        let advice = match self {
+            PlanFinding::NothingFits { light: LightKind::Flash, .. } => return None,
+            PlanFinding::NothingFits { shutter_given: true, .. } if in_terminal => {
+                "Change --shutter or --light."
+            }
+            PlanFinding::NothingFits { shutter_given: true, .. } => {
+                "Use another shutter speed, or more or less light."
+            }
+            PlanFinding::NothingFits { .. } if in_terminal => "Change --light.",
+            PlanFinding::NothingFits { .. } => "Use more or less light.",
+            PlanFinding::LightTaken { .. } if in_terminal => "Set another level with --light.",
+            PlanFinding::VideoNeedsLight if in_terminal => "Plan it with --light or --lamp.",
+            PlanFinding::VideoNeedsLight => "Plan it for ambient light or for a lamp.",
+            _ => return None,
+        };
+        Some(advice.to_owned())
+    }
 }
 
 /// What was asked for, in a line.
@@ -269,9 +253,11 @@ pub fn heading(record: &super::record::PlanRecord) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::report::sentences::check;
+    use crate::report::value::WithError;
 
     #[test]
-    fn sentences_are_whole_and_pages_name_no_option() {
+    fn every_finding_reads_well_wherever_it_is_shown() {
         let lights = [LightKind::Ambient, LightKind::Flash, LightKind::Lamp];
         let mut all = vec![
             PlanFinding::FlashTaken { full_n_eff: 88.0, full_s: 1.0 / 258.0 },
@@ -287,16 +273,55 @@ mod tests {
                     .map(|shutter_given| PlanFinding::NothingFits { light, shutter_given }),
             );
         }
-        let mut with_option = 0;
-        for finding in all {
-            let (page, terminal) = (finding.on_page(), finding.in_terminal());
-            for text in [&page, &terminal] {
-                assert!(text.ends_with('.') && text.starts_with(char::is_uppercase), "{text}");
-                assert!(!text.contains(['{', '}']) && !text.contains("  "), "{text}");
-            }
-            assert!(!page.contains("--"), "{page}");
-            with_option += usize::from(terminal.contains("--"));
-        }
-        assert_eq!(with_option, 8);
+        check(&all);
+        let with_option = all.iter().filter(|f| paragraph(*f, Medium::Terminal).contains("--"));
+        assert_eq!(with_option.count(), 8);
+    }
+
+    #[test]
+    fn the_first_setting_and_the_model_read_well() {
+        let figures = SettingFigures {
+            f_number: 16.0,
+            iso: 800,
+            shutter_s: 1.0 / 250.0,
+            finest_um_depth_end: Some(12.34),
+            finest_rel_std_err: Some(0.1),
+            hit_chance: 0.4,
+        };
+        let reason = FirstReason {
+            depth_mm: 1.0,
+            burst_frames: 10,
+            first: figures,
+            wider: Some(SettingFigures { f_number: 11.0, finest_um_depth_end: None, ..figures }),
+            closed: None,
+            dominant_loss: "depth",
+        };
+        check(std::slice::from_ref(&reason));
+        assert_eq!(
+            reason.message(Medium::Terminal),
+            "Shoot f/16, ISO 800, 1/250 s: it resolves 12.3 µm at the ends of the depth, and 40 % of \
+             frames are hits. Wider, f/11 resolves no line above the noise, with 40 % hits. The \
+             largest loss is depth. Ranked by detail times the chance that a burst of 10 has a hit."
+        );
+        let own = |hand| ModelBasis::Own { frames: 14, hand, focus_spread_mm: 1.5 };
+        let typical = |logged_frames| ModelBasis::Typical {
+            pitch_um: 4.4,
+            well_e_um2: 2500.0,
+            read_e: 3.0,
+            contrast: 0.1,
+            hand_mm_s: 5.0,
+            focus_spread_mm: 1.5,
+            aberration_um: 2.5,
+            logged_frames,
+            needed_frames: 12,
+        };
+        let speed_mm_s = WithError { value: 4.2, std_err: Some(0.3) };
+        check(&[
+            own(HandBasis::Typical),
+            own(HandBasis::Smears { speed_mm_s }),
+            own(HandBasis::Verdicts { shutter_s: 0.01, low_s: Some(0.005), high_s: None }),
+            typical(None),
+            typical(Some(1)),
+        ]);
     }
 }

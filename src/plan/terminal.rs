@@ -3,6 +3,7 @@
 use crate::plan::columns;
 use crate::plan::record::PlanRecord;
 use crate::plan::sentences;
+use crate::report::sentences::{Medium, paragraph, paragraphs};
 use crate::report::term::Style;
 use crate::report::term::table::{TextColumn, table, text_columns, wrapped};
 
@@ -28,7 +29,7 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
         text.push('\n');
     }
     if let Some(because) = &record.first_because {
-        text.push_str(&line(because));
+        text.push_str(&line(&paragraph(because, Medium::Terminal)));
     }
     if !record.video.is_empty() {
         text.push('\n');
@@ -38,9 +39,9 @@ pub fn plan(record: &PlanRecord, style: Style) -> String {
     if !record.settings.is_empty() {
         text.push_str(&line(&columns::key(shown.iter().map(String::as_str))));
     }
-    text.push_str(&line(&record.model_says));
-    for remark in &record.remarks {
-        text.push_str(&line(&remark.in_terminal()));
+    text.push_str(&line(&paragraph(&record.model_basis, Medium::Terminal)));
+    for finding in paragraphs(&record.findings, Medium::Terminal) {
+        text.push_str(&line(&finding));
     }
     text
 }

@@ -7,6 +7,8 @@ use crate::core::units::GREEN;
 use crate::core::verdict::HIT_RATIO;
 use crate::optics::Optics;
 use crate::optics::imaging_model::contrast_power;
+use crate::plan::findings::ModelBasis;
+use crate::plan::own::MIN_FRAMES;
 use crate::plan::record::PlanParameters;
 
 /// 24 Mpx on 36 x 24 mm.
@@ -92,17 +94,17 @@ fn shutters_s() -> Vec<f64> {
     all
 }
 
-/// What typical is, in words.
-pub fn says(p: &PlanParameters) -> String {
-    format!(
-        "Typical numbers, not yours; they carry no error and may be off by half: pixels of {} µm \
-         holding {WELL_E_UM2} electrons a µm² at ISO 100, {READ_E} electrons of reading, a subject \
-         whose contrast varies by {} % an octave, a hand that shifts {} mm/s and a focus plane that \
-         misses by {} mm (standard deviations), a lens with {} µm of aberration at a working f/8.",
-        p.pitch_um,
-        CONTRAST * 100.0,
-        p.hand_mm_s,
-        p.focus_spread_mm,
-        p.aberration_um / 8.0
-    )
+/// What typical is; `logged_frames` are those of the rig in the log, where they are too few.
+pub fn basis(p: &PlanParameters, logged_frames: Option<u32>) -> ModelBasis {
+    ModelBasis::Typical {
+        pitch_um: p.pitch_um,
+        well_e_um2: WELL_E_UM2,
+        read_e: READ_E,
+        contrast: CONTRAST,
+        hand_mm_s: p.hand_mm_s,
+        focus_spread_mm: p.focus_spread_mm,
+        aberration_um: p.aberration_um / 8.0,
+        logged_frames,
+        needed_frames: MIN_FRAMES,
+    }
 }

@@ -35,7 +35,7 @@ impl Header {
         }
         if !(1..=newest).contains(&self.schema) {
             let form = self.schema;
-            return Err(format!("its form is number {form}, this program reads {newest}"));
+            return Err(format!("its schema is {form}; this version reads up to {newest}"));
         }
         Ok(())
     }

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::sentences::{Medium, skip_reason};
+use super::sentences::skip_advice;
 use crate::core::{Measured, stats};
 use crate::error::SkipReason;
 
@@ -13,12 +13,28 @@ pub struct SkippedRecord {
     pub path: String,
     /// Why.
     pub reason: String,
+    /// What to do about it, in the words of the terminal; pages leave it out.
+    #[serde(default)]
+    pub advice: Option<String>,
 }
 
 impl SkippedRecord {
-    /// A frame or clip with the reason in the words of the terminal.
+    /// A frame or clip that was skipped.
     pub fn new(path: String, reason: &SkipReason) -> SkippedRecord {
-        SkippedRecord { path, reason: skip_reason(reason, Medium::Terminal) }
+        SkippedRecord { advice: skip_advice(reason), ..Self::with_reason(path, reason.to_string()) }
+    }
+
+    /// A file that was skipped for a reason without advice.
+    pub fn with_reason(path: String, reason: String) -> SkippedRecord {
+        SkippedRecord { path, reason, advice: None }
+    }
+
+    /// Reason and advice for the terminal.
+    pub fn in_terminal(&self) -> String {
+        match &self.advice {
+            Some(advice) => format!("{}: {advice}", self.reason),
+            None => self.reason.clone(),
+        }
     }
 }
 
@@ -115,7 +131,7 @@ impl Proportion {
 /// One row of a breakdown (an aperture, a shutter time, a cause).
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct BreakdownRow {
-    /// What the row is about, as shown ("f/8", "1/200 s", "plane-off").
+    /// What the row is about, as shown ("f/8", "1/200 s", "misfocused").
     pub key: String,
     /// Where it stands on its axis (marked f-number, or exposure time in s); `None` when the row
     /// has no place on an axis.
@@ -127,7 +143,7 @@ pub struct BreakdownRow {
 /// One point of a spectrum.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize)]
 pub struct SpectrumPoint {
-    /// Frequency, cycles a pixel.
+    /// Frequency, cycles per pixel.
     pub cy_px: f64,
     /// Power density of picture plus noise, squared 8-bit steps.
     pub power: f64,

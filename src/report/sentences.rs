@@ -45,35 +45,65 @@ pub fn paragraphs(findings: &[impl Sentences], medium: Medium) -> Vec<String> {
     findings.iter().map(|f| paragraph(f, medium)).collect()
 }
 
-/// Why a frame or clip was skipped.
-pub fn skip_reason(reason: &SkipReason, medium: Medium) -> String {
-    match (reason.hint(), medium) {
-        (Some(Hint::AllowMemory), Medium::Terminal) => {
-            format!("{reason}: allow more with --memory")
-        }
-        _ => reason.to_string(),
+/// What to do about a skipped frame or clip, in the words of the terminal.
+pub fn skip_advice(reason: &SkipReason) -> Option<String> {
+    match reason.hint()? {
+        Hint::AllowMemory => Some("allow more with --memory".to_owned()),
+        _ => None,
     }
 }
 
-/// A finding as records hold it.
+/// A finding as records hold it: its key and values, so that a program that reads them need not read
+/// sentences, and its sentences for the terminal.
 #[derive(Serialize)]
-struct WrittenFinding {
-    says: String,
-    next: Option<String>,
+struct WrittenFinding<'a, F> {
+    #[serde(flatten)]
+    finding: &'a F,
+    message: String,
+    advice: Option<String>,
 }
 
-/// Writes findings into a record, in the words of the terminal.
+impl<'a, F: Sentences> WrittenFinding<'a, F> {
+    fn of(finding: &'a F) -> Self {
+        WrittenFinding {
+            finding,
+            message: finding.message(Medium::Terminal),
+            advice: finding.advice_text(Medium::Terminal),
+        }
+    }
+}
+
+/// Writes findings into a record.
 ///
 /// # Errors
 /// Those of the serializer.
-pub fn serialize<F: Sentences, S: Serializer>(
+pub fn serialize<F: Sentences + Serialize, S: Serializer>(
     findings: &[F],
     serializer: S,
 ) -> Result<S::Ok, S::Error> {
-    serializer.collect_seq(findings.iter().map(|f| WrittenFinding {
-        says: f.message(Medium::Terminal),
-        next: f.advice_text(Medium::Terminal),
-    }))
+    serializer.collect_seq(findings.iter().map(WrittenFinding::of))
+}
+
+/// Writes one finding into a record.
+///
+/// # Errors
+/// Those of the serializer.
+pub fn serialize_one<F: Sentences + Serialize, S: Serializer>(
+    finding: &F,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    WrittenFinding::of(finding).serialize(serializer)
+}
+
+/// Writes a finding into a record, or `null` where there is none.
+///
+/// # Errors
+/// Those of the serializer.
+pub fn serialize_optional<F: Sentences + Serialize, S: Serializer>(
+    finding: &Option<F>,
+    serializer: S,
+) -> Result<S::Ok, S::Error> {
+    finding.as_ref().map(WrittenFinding::of).serialize(serializer)
 }
 
 /// Holds every finding of a command against what its sentences promise: nothing unfilled, a full

@@ -1,7 +1,7 @@
 //! How often the program agreed with people, from the decisions that they made in `review`.
 //!
 //! A frame counts once, with the latest word said of it and what the program said at that moment.
-//! "Cannot say" is no answer: such frames have their row and are in no share of agreement.
+//! "Unclear" is no answer: such frames have their row and are in no share of agreement.
 
 use std::collections::BTreeMap;
 
@@ -31,7 +31,7 @@ impl Count {
             Verdict::Hit => &mut self.people.hit,
             Verdict::Near => &mut self.people.near,
             Verdict::Miss => &mut self.people.miss,
-            Verdict::Unclear => &mut self.people.cannot_say,
+            Verdict::Unclear => &mut self.people.unclear,
         };
         *count += 1;
     }
@@ -132,10 +132,10 @@ mod tests {
             rows.iter().find(|r| r.key == key).map(|r| (r.agreed.count, r.agreed.of)).unwrap()
         };
         assert_eq!(row(&r.by_verdict, "hit"), (8, 10));
-        assert_eq!(row(&r.by_verdict, "cannot say"), (0, 5));
+        assert_eq!(row(&r.by_verdict, "unclear"), (0, 5));
         assert_eq!(r.by_verdict[0].people, PeopleSaid { hit: 8, miss: 2, ..Default::default() });
         assert_eq!(row(&r.by_cause, "shake"), (9, 9));
-        assert_eq!(row(&r.by_cause, "plane-off"), (0, 6));
+        assert_eq!(row(&r.by_cause, "misfocused"), (0, 6));
         assert_eq!(r.by_cause[0].key, "shake");
         // Wilson 1927 for 17 of 25, computed by hand to three digits.
         let (low, high) = (r.agreed.low.unwrap(), r.agreed.high.unwrap());

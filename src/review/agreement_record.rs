@@ -7,7 +7,7 @@ use crate::report::parts::Proportion;
 use crate::report::sentences;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const AGREEMENT_SCHEMA: u32 = 1;
+pub const AGREEMENT_SCHEMA: u32 = 2;
 
 /// How many frames people called what, of those that a row is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default, Serialize)]
@@ -18,8 +18,8 @@ pub struct PeopleSaid {
     pub near: u32,
     /// "miss".
     pub miss: u32,
-    /// "cannot say".
-    pub cannot_say: u32,
+    /// "unclear".
+    pub unclear: u32,
 }
 
 /// Frames that the program called alike, or gave the same first cause.
@@ -41,7 +41,7 @@ pub struct AgreementRecord {
     pub header: Header,
     /// Frames that people decided on.
     pub decided: u32,
-    /// Agreed, of those that the program had an answer to: "cannot say" is not counted.
+    /// Agreed, of those that the program had an answer to: "unclear" is not counted.
     pub agreed: Proportion,
     /// A hit called a miss or a miss called a hit, of the same frames.
     pub swapped: Proportion,
@@ -57,7 +57,8 @@ pub struct AgreementRecord {
 }
 
 /// What the decisions show.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum AgreementFinding {
     /// Nobody has decided on a frame.
     NoDecisions,

@@ -28,7 +28,7 @@ pub fn agreement(record: &AgreementRecord, style: Style) -> String {
             TextColumn::new("people: hit", "", true, 1, cells(&|r| some(r.people.hit))),
             TextColumn::new("near", "", true, 1, cells(&|r| some(r.people.near))),
             TextColumn::new("miss", "", true, 1, cells(&|r| some(r.people.miss))),
-            TextColumn::new("cannot say", "", true, 2, cells(&|r| some(r.people.cannot_say))),
+            TextColumn::new("unclear", "", true, 2, cells(&|r| some(r.people.unclear))),
         ];
         text.push_str(&table(columns, style, |_, _, cell| cell.to_owned()));
         text.push('\n');

@@ -25,6 +25,6 @@ pub static COLUMNS: &[Column<AgreementLine>] = &[
         "Frames that people called near."),
     Column::new("people_miss", "people: miss", "", ByError, |l| Cell::Whole(u64::from(l.row.people.miss)),
         "Frames that people called miss."),
-    Column::new("people_cannot_say", "people: cannot say", "", ByError, |l| Cell::Whole(u64::from(l.row.people.cannot_say)),
-        "Frames that people called cannot say."),
+    Column::new("people_unclear", "people: unclear", "", ByError, |l| Cell::Whole(u64::from(l.row.people.unclear)),
+        "Frames that people called unclear."),
 ];

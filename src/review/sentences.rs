@@ -13,28 +13,25 @@ impl Sentences for AgreementFinding {
     fn message(&self, _: Medium) -> String {
         match self {
             AgreementFinding::NoDecisions => {
-                "Nobody has decided on a frame yet: there is nothing to hold the verdicts against."
-                    .to_owned()
+                "No decisions yet, so there is nothing to compare the verdicts with.".to_owned()
             }
             AgreementFinding::NoVerdicts => {
-                "The program had no verdict on any frame that was decided on: it cannot be said \
-                 how often it is right."
-                    .to_owned()
+                "All decided frames were unclear, so agreement cannot be given.".to_owned()
             }
             AgreementFinding::Agreed { agreed, swapped } => format!(
-                "The verdict was the person's in {} frames, {}; hit and miss were swapped in {}, \
-                 {}.",
+                "The verdict agrees with the decision in {} frames ({}); hit and miss were \
+                 swapped in {} ({}).",
                 of(agreed),
                 wording::share(agreed),
                 of(swapped),
                 wording::share(swapped),
             ),
             AgreementFinding::FewDecisions { decisions } => format!(
-                "That is from {}: the interval says how little it tells.",
+                "This is based on only {}; the interval is wide.",
                 wording::count(*decisions, "decision", "decisions")
             ),
             AgreementFinding::LeastAgreed { key, agreed } => format!(
-                "Least agreement is where it says {key}: {} frames, {}.",
+                "Agreement is lowest for {key}: {} frames ({}).",
                 of(agreed),
                 wording::share(agreed)
             ),
@@ -45,9 +42,9 @@ impl Sentences for AgreementFinding {
         let text = match self.advice()? {
             AgreementAdvice::Decide => "Decide on frames in `stopwise review FOLDER`.",
             AgreementAdvice::DecideInOrder => {
-                "Decide on frames as they come and not only on those that look wrong."
+                "Decide on every frame in order, not only on those that look wrong."
             }
-            AgreementAdvice::LookFirst => "Look at such frames before you go by the verdict.",
+            AgreementAdvice::LookFirst => "Check these frames yourself.",
         };
         Some(text.to_owned())
     }
@@ -63,7 +60,7 @@ mod tests {
         let share = Proportion::wilson(17, 25);
         let least = AgreementFinding::LeastAgreed { key: "shake".to_owned(), agreed: share };
         let text = paragraph(&least, Medium::Terminal);
-        assert!(text.starts_with("Least agreement is where it says shake: 17 of 25"), "{text}");
+        assert!(text.starts_with("Agreement is lowest for shake: 17 of 25"), "{text}");
         check(&[
             AgreementFinding::NoDecisions,
             AgreementFinding::NoVerdicts,

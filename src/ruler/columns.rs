@@ -12,7 +12,7 @@ pub static COLUMNS: &[Column<DepthAt>] = &[
         "Aperture as marked."),
     Column::new("working_f_number", "working", "", WrittenFNumber,
         |d| Cell::Number(d.working_f_number),
-        "Working f-number, which light and diffraction go by."),
+        "Working f-number; it sets exposure and diffraction."),
     Column::new("depth_blur_disc_mm", "depth, disc", "mm", ByError,
         |d| Cell::Number(d.depth_blur_disc_mm),
         "Total depth on the subject within the blur disc."),

@@ -6,12 +6,14 @@ use crate::ruler::reading::RulerReading;
 use crate::ruler::record::ScaleRecord;
 use crate::store::equipment::{self, RigLack};
 use crate::store::rig::Rig;
+use serde::Serialize;
 
 /// Ticks from this far apart on may be every second one of half millimetres, mm.
 const HALF_TICKS_FROM_MM: f64 = 0.75;
 
 /// What to know of a scale.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum ScaleFinding {
     /// The distance of the ticks was assumed.
     TicksAssumed {

@@ -4,12 +4,12 @@ use crate::report::header::Header;
 use serde::Serialize;
 
 use super::findings::ScaleFinding;
-use super::sentences;
 use crate::core::Known;
+use crate::report::sentences;
 use crate::report::value::WithError;
 
 /// Number of the record's form; raised when a field changes its meaning.
-pub const SCALE_SCHEMA: u32 = 1;
+pub const SCALE_SCHEMA: u32 = 2;
 
 /// A blur disc of this share of the picture's diagonal counts as sharp in the depth table: 0.03 mm
 /// on 36 x 24 mm. Common practice, no source.

@@ -52,7 +52,7 @@ const CLIPPED: (f64, f64) = (0.002, 0.995);
 const MAX_CLIPPED: f64 = 0.02;
 /// Corrections beyond this factor only raise noise (ISO 12233).
 const MAX_CORRECTION: f64 = 10.0;
-/// Distance of the curve's points, cycles a pixel, and their number: up to 1.
+/// Distance of the curve's points, cycles per pixel, and their number: up to 1.
 const CURVE_STEP_CY_PX: f64 = 0.01;
 const CURVE_POINTS: usize = 101;
 
@@ -60,13 +60,13 @@ const CURVE_POINTS: usize = 101;
 #[derive(Debug, Clone, Copy, PartialEq, thiserror::Error)]
 pub enum NoEdge {
     /// Too few pixels.
-    #[error("the region is too small: {MIN_SIDE_PX} px a side are needed")]
+    #[error("the region is too small: {MIN_SIDE_PX} px per side are needed")]
     TooSmall,
     /// It is not known how tones relate to light.
     #[error("the tone curve is unknown, so the edge's profile cannot be trusted")]
     UnknownTone,
     /// Nothing to measure.
-    #[error("no step that stands out from the noise")]
+    #[error("no step is clear of the noise")]
     NoStep,
     /// Blocked highlights or shadows.
     #[error("one side of the edge is clipped")]
@@ -91,12 +91,12 @@ pub enum NoEdge {
 /// Modulation over frequency across an edge.
 #[derive(Debug, Clone, PartialEq)]
 pub struct EdgeResponse {
-    /// Frequency at which modulation is half, cycles a pixel across the edge; `None` when the
+    /// Frequency at which modulation is half, cycles per pixel across the edge; `None` when the
     /// curve does not fall so far below 1 cycle a pixel.
     pub mtf50_cy_px: Option<Measured>,
     /// Frequency at which modulation is a tenth.
     pub mtf10_cy_px: Option<Measured>,
-    /// (cycles a pixel across the edge, modulation), from 0 to 1 cycle a pixel.
+    /// (cycles per pixel across the edge, modulation), from 0 to 1 cycle a pixel.
     pub curve: Vec<(f64, f64)>,
     /// Slant against the nearer of rows and columns, degrees, without sign.
     pub slant_deg: f64,
@@ -372,7 +372,7 @@ impl Binned {
         }
     }
 
-    /// Modulation at a frequency along the row, cycles a pixel, and its standard error.
+    /// Modulation at a frequency along the row, cycles per pixel, and its standard error.
     fn modulation(&self, cy_px: f64) -> (f64, f64) {
         let n = self.esf.len();
         let turn = |i: usize| (-std::f64::consts::TAU * cy_px * self.place(i)).sin_cos();

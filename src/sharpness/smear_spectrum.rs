@@ -24,7 +24,7 @@ const TILE: usize = 64;
 const STEP: usize = 24;
 /// Side of the middle part of a patch that is used, px: a moving subject is hardly larger.
 const MIDDLE_PX: usize = 160;
-/// Frequencies used, cycles a pixel: below lies shading, above hardly any texture.
+/// Frequencies used, cycles per pixel: below lies shading, above hardly any texture.
 const BAND: std::ops::Range<f64> = 1.9 / 64.0..0.32;
 /// Power over noise that the best frame must show for a frequency to count.
 const REFERENCE_OVER_NOISE: f64 = 6.0;

@@ -115,7 +115,7 @@ pub enum TrueCause {
     /// It is one.
     InFocus,
     /// The subject is out of focus while something else in the frame is sharp.
-    PlaneOff,
+    Misfocused,
     /// The whole frame moved.
     Shake,
     /// Only the subject moved.
@@ -388,7 +388,7 @@ impl SimulatedBurst {
         const SHARP_TILES: usize = 10;
         let index = self.shots.iter().position(|s| std::ptr::eq(s, shot)).unwrap_or(usize::MAX);
         let sharp = self.sigma_map(index, TILE_PX).into_iter().filter(|s| *s <= HIT * best).count();
-        if sharp >= SHARP_TILES { TrueCause::PlaneOff } else { TrueCause::Soft }
+        if sharp >= SHARP_TILES { TrueCause::Misfocused } else { TrueCause::Soft }
     }
 }
 

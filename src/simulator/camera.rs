@@ -200,7 +200,7 @@ impl LinearFrame {
         })
     }
 
-    /// The frame with its frequencies (cycles a pixel, across and down) weighted; the margin of
+    /// The frame with its frequencies (cycles per pixel, across and down) weighted; the margin of
     /// `pad` px is mirrored outwards.
     fn filtered(
         &self,

@@ -11,7 +11,7 @@ pub enum CauseClass {
     /// Focus on the subject.
     InFocus,
     /// Focus elsewhere in the frame.
-    PlaneOff,
+    Misfocused,
     /// Focus on the subject, the whole frame moved 5 to 12 px.
     Movement,
     /// Focus in front of or behind everything.
@@ -21,12 +21,12 @@ pub enum CauseClass {
 impl CauseClass {
     /// All of them.
     pub const ALL: [CauseClass; 4] =
-        [CauseClass::InFocus, CauseClass::PlaneOff, CauseClass::Movement, CauseClass::Soft];
+        [CauseClass::InFocus, CauseClass::Misfocused, CauseClass::Movement, CauseClass::Soft];
 }
 
 /// A frame of the class over a scene with depth ([`SceneKind::DepthRamp`], [`SceneKind::Hairs`],
 /// [`SceneKind::Stripes`] or [`SceneKind::Insect`]), 768x576 px, and an in-focus frame of the same
-/// scene. `None` when the scene drawn has nothing sharp to miss focus on (plane-off only).
+/// scene. `None` when the scene drawn has nothing sharp to miss focus on (misfocused only).
 pub fn frames(
     class: CauseClass,
     kind: SceneKind,
@@ -77,7 +77,7 @@ pub fn frames(
             }),
             ..shot
         }],
-        CauseClass::PlaneOff => vec![
+        CauseClass::Misfocused => vec![
             SimulatedShot { focus_z_px: shot.focus_z_px + off_px, ..shot },
             SimulatedShot { focus_z_px: shot.focus_z_px - off_px, ..shot },
         ],
@@ -88,7 +88,7 @@ pub fn frames(
     };
     let wanted = match class {
         CauseClass::InFocus => TrueCause::InFocus,
-        CauseClass::PlaneOff => TrueCause::PlaneOff,
+        CauseClass::Misfocused => TrueCause::Misfocused,
         CauseClass::Movement => TrueCause::Shake,
         CauseClass::Soft => TrueCause::Soft,
     };

@@ -326,7 +326,7 @@ mod tests {
     }
 
     // A hexagonal pattern of period p repeats after p along its rows whatever way they run: its
-    // power lies on a ring of 1/(0.866 p) cycles a pixel, twice the mean of what is around it.
+    // power lies on a ring of 1/(0.866 p) cycles per pixel, twice the mean of what is around it.
     #[test]
     fn facets_have_the_period_asked_for() {
         for period_px in [6.0, 9.5, 14.0] {

@@ -27,8 +27,10 @@ const KIND: DatabaseKind = DatabaseKind {
 };
 
 /// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
-const STEPS: [FormStep; 1] = [FormStep::Sql(
-    "
+const STEPS: [FormStep; 2] = [FormStep::Sql(DECISIONS), FormStep::Sql(WORDS_OF_FORM_2)];
+
+/// Form 1.
+const DECISIONS: &str = "
 CREATE TABLE decision (
     id INTEGER PRIMARY KEY,
     made_at TEXT NOT NULL,
@@ -47,8 +49,42 @@ CREATE TABLE decision (
 ) STRICT;
 CREATE INDEX decision_path ON decision (path);
 CREATE INDEX decision_name ON decision (name, bytes);
-",
-)];
+";
+
+/// Form 2: today's words for verdicts, causes and columns. What the checks of form 1 refuse, but damaged
+/// bytes can hold, counts for nothing, as it does on reading.
+const WORDS_OF_FORM_2: &str = "
+CREATE TABLE decision_2 (
+    id INTEGER PRIMARY KEY,
+    made_at TEXT NOT NULL,
+    outing TEXT NOT NULL,
+    path TEXT NOT NULL,
+    name TEXT NOT NULL,
+    bytes INTEGER NOT NULL,
+    content_id TEXT NOT NULL,
+    kind TEXT NOT NULL CHECK (kind IN ('verdict', 'subject')),
+    verdict TEXT CHECK (verdict IN ('hit', 'near', 'miss', 'unclear')),
+    x REAL CHECK (x BETWEEN 0 AND 1),
+    y REAL CHECK (y BETWEEN 0 AND 1),
+    program_verdict TEXT NOT NULL,
+    program_cause TEXT,
+    undone INTEGER NOT NULL DEFAULT 0 CHECK (undone IN (0, 1))
+) STRICT;
+INSERT INTO decision_2
+    SELECT id, made_at, outing, path, name, bytes, content_id,
+        iif(kind = 'call', 'verdict', kind),
+        CASE WHEN call = 'cannot say' THEN 'unclear'
+             WHEN call IN ('hit', 'near', 'miss') THEN call END,
+        iif(x BETWEEN 0 AND 1, x, NULL), iif(y BETWEEN 0 AND 1, y, NULL),
+        iif(tool_call = 'cannot say', 'unclear', tool_call),
+        iif(tool_cause = 'plane-off', 'misfocused', tool_cause),
+        undone <> 0
+    FROM decision WHERE kind IN ('call', 'subject');
+DROP TABLE decision;
+ALTER TABLE decision_2 RENAME TO decision;
+CREATE INDEX decision_path ON decision (path);
+CREATE INDEX decision_name ON decision (name, bytes);
+";
 
 /// What is decided.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -140,7 +176,7 @@ impl Decisions {
         let connection = sqlite::open(path, kind).map_err(|e| {
             failed(match e {
                 OpenFailure::OtherKind => {
-                    "this is another kind of file, not one of decisions".to_owned()
+                    "not a stopwise decisions file (another kind of file)".to_owned()
                 }
                 OpenFailure::Newer { .. } => "a later version of stopwise wrote it".to_owned(),
                 OpenFailure::Database(e) => says(&e),
@@ -160,15 +196,16 @@ impl Decisions {
     /// gone.
     pub fn add(&mut self, new: &NewDecision<'_>) -> Result<()> {
         let (bytes, content) = identity(new.file)?;
-        let (kind, call, at) = match new.what {
-            DecisionKind::Verdict(verdict) => ("call", verdict.map(Verdict::word), None),
+        let (kind, verdict, at) = match new.what {
+            DecisionKind::Verdict(verdict) => ("verdict", verdict.map(Verdict::word), None),
             DecisionKind::Subject(at) => ("subject", None, at),
         };
         let made_at = (self.clock)().to_string();
         self.connection
             .execute(
-                "INSERT INTO decision (made_at, outing, path, name, bytes, content_id, kind, call,
-                 x, y, tool_call, tool_cause) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
+                "INSERT INTO decision (made_at, outing, path, name, bytes, content_id, kind, \
+                 verdict,
+                 x, y, program_verdict, program_cause) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10,
                  ?11, ?12)",
                 params![
                     made_at,
@@ -178,7 +215,7 @@ impl Decisions {
                     bytes,
                     content,
                     kind,
-                    call,
+                    verdict,
                     at.map(|a| a.0),
                     at.map(|a| a.1),
                     new.program.word(),
@@ -256,9 +293,9 @@ impl Decisions {
     pub fn judgements(&self) -> Result<Vec<VerdictPair>> {
         let read = || -> rusqlite::Result<Vec<VerdictPair>> {
             let mut rows = self.connection.prepare(
-                "SELECT call, tool_call, tool_cause FROM decision WHERE id IN (SELECT max(id) FROM
-                 decision WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT
-                 NULL ORDER BY id",
+                "SELECT verdict, program_verdict, program_cause FROM decision WHERE id IN (SELECT
+                 max(id) FROM decision WHERE kind = 'verdict' AND undone = 0 GROUP BY content_id)
+                 AND verdict IS NOT NULL ORDER BY id",
             )?;
             let pairs = rows.query_map([], |row| {
                 let (person, program) = (word(row, 0)?, word(row, 1)?);
@@ -278,8 +315,8 @@ impl Decisions {
     pub fn verdicts(&self) -> Result<BTreeMap<String, Verdict>> {
         let read = || -> rusqlite::Result<BTreeMap<String, Verdict>> {
             let mut rows = self.connection.prepare(
-                "SELECT content_id, call FROM decision WHERE id IN (SELECT max(id) FROM decision
-                 WHERE kind = 'call' AND undone = 0 GROUP BY content_id) AND call IS NOT NULL",
+                "SELECT content_id, verdict FROM decision WHERE id IN (SELECT max(id) FROM decision
+                 WHERE kind = 'verdict' AND undone = 0 GROUP BY content_id) AND verdict IS NOT NULL",
             )?;
             let decided = rows.query_map([], |row| {
                 let (content, verdict): (String, _) = (row.get(0)?, word(row, 1)?);
@@ -321,7 +358,8 @@ fn says(error: &rusqlite::Error) -> String {
 /// Decisions that stand, latest first.
 fn latest(which: &str) -> String {
     format!(
-        "SELECT id, kind, call, x, y, content_id FROM decision WHERE {which} AND undone = 0 ORDER \
+        "SELECT id, kind, verdict, x, y, content_id FROM decision WHERE {which} AND undone = 0 \
+         ORDER \
          BY id DESC"
     )
 }
@@ -364,7 +402,7 @@ fn standing(rows: Vec<DecisionRow>) -> CurrentDecision {
     CurrentDecision {
         subject: subject.and_then(|s| s.at),
         subject_id: subject.map_or(0, |s| s.id),
-        verdict: latest.get("call").and_then(|c| c.verdict),
+        verdict: latest.get("verdict").and_then(|c| c.verdict),
     }
 }
 
@@ -384,131 +422,4 @@ fn identity(file: &Path) -> Result<(i64, String)> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn decided<'a>(file: &'a Path, verdict: Verdict) -> NewDecision<'a> {
-        let what = DecisionKind::Verdict(Some(verdict));
-        NewDecision { outing: "day", file, what, program: Verdict::Miss, cause: Some(Cause::Shake) }
-    }
-
-    fn place() -> (tempfile::TempDir, PathBuf, PathBuf) {
-        let folder = tempfile::tempdir().unwrap();
-        let (base, frame) = (folder.path().join("d/decisions"), folder.path().join("a.jpg"));
-        std::fs::write(&frame, b"picture").unwrap();
-        (folder, base, frame)
-    }
-
-    #[test]
-    fn the_latest_word_stands_and_can_be_taken_back() {
-        let (_folder, base, frame) = place();
-        let mut kept = Decisions::open(&base).unwrap();
-        let verdict = |kept: &Decisions| kept.standing(&[&frame]).unwrap()[0].verdict;
-        assert_eq!(verdict(&kept), None);
-        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
-        kept.add(&decided(&frame, Verdict::Near)).unwrap();
-        let at = DecisionKind::Subject(Some((0.25, 0.5)));
-        kept.add(&NewDecision { what: at, ..decided(&frame, Verdict::Hit) }).unwrap();
-        drop(kept);
-        let mut kept = Decisions::open(&base).unwrap();
-        assert_eq!(verdict(&kept), Some(Verdict::Near));
-        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, Some((0.25, 0.5)));
-        let judged = kept.judgements().unwrap();
-        assert_eq!(judged.len(), 1, "a frame counts once");
-        assert_eq!((judged[0].person, judged[0].program), (Verdict::Near, Verdict::Miss));
-        let verdicts = kept.verdicts().unwrap();
-        assert_eq!(verdicts.values().collect::<Vec<_>>(), [&Verdict::Near]);
-        assert_eq!(kept.subjects_placed().unwrap(), 1);
-        assert!(kept.undo("another day").unwrap().is_none());
-        assert!(kept.undo("day").unwrap().unwrap().subject);
-        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
-        assert_eq!(kept.undo("day").unwrap().unwrap().file, frame);
-        assert_eq!(verdict(&kept), Some(Verdict::Hit));
-        kept.add(&NewDecision {
-            what: DecisionKind::Verdict(None),
-            ..decided(&frame, Verdict::Hit)
-        })
-        .unwrap();
-        assert_eq!(verdict(&kept), None, "a person may take the word back");
-        for _ in 0..2 {
-            kept.undo("day").unwrap().unwrap();
-        }
-        assert!(kept.undo("day").unwrap().is_none());
-        assert!(kept.judgements().unwrap().is_empty() && kept.verdicts().unwrap().is_empty());
-        assert_eq!(kept.subjects_placed().unwrap(), 0);
-    }
-
-    /// The order in which decisions were made counts, not the clock: it may go back.
-    #[test]
-    fn the_latest_word_stands_when_the_clock_goes_back() {
-        static SECONDS: std::sync::atomic::AtomicI64 = std::sync::atomic::AtomicI64::new(2_000);
-        let back = || {
-            let now = SECONDS.fetch_sub(1, std::sync::atomic::Ordering::Relaxed);
-            jiff::Timestamp::from_second(now).unwrap_or_default()
-        };
-        let (_folder, base, frame) = place();
-        let mut kept = Decisions { clock: back, ..Decisions::open(&base).unwrap() };
-        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
-        kept.add(&decided(&frame, Verdict::Near)).unwrap();
-        assert_eq!(kept.standing(&[&frame]).unwrap()[0].verdict, Some(Verdict::Near));
-        let times: String = kept
-            .connection
-            .query_row("SELECT group_concat(made_at) FROM decision", [], |row| row.get(0))
-            .unwrap();
-        assert_eq!(times, "1970-01-01T00:33:20Z,1970-01-01T00:33:19Z");
-    }
-
-    #[test]
-    fn a_place_outside_the_picture_is_none() {
-        let (_folder, base, frame) = place();
-        let mut kept = Decisions::open(&base).unwrap();
-        let at = DecisionKind::Subject(Some((0.25, 0.5)));
-        kept.add(&NewDecision { what: at, ..decided(&frame, Verdict::Hit) }).unwrap();
-        let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET y = 1.9";
-        kept.connection.execute_batch(damage).unwrap();
-        assert_eq!(kept.standing(&[&frame]).unwrap()[0].subject, None);
-    }
-
-    #[test]
-    fn a_word_that_is_no_verdict_is_none() {
-        let (_folder, base, frame) = place();
-        let mut kept = Decisions::open(&base).unwrap();
-        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
-        let damage = "PRAGMA ignore_check_constraints = ON; UPDATE decision SET call = 'hot'";
-        kept.connection.execute_batch(damage).unwrap();
-        assert_eq!(kept.standing(&[&frame]).unwrap()[0].verdict, None);
-        assert!(kept.judgements().unwrap().is_empty() && kept.verdicts().unwrap().is_empty());
-    }
-
-    #[test]
-    fn a_moved_file_is_known_by_its_content_and_a_namesake_is_not() {
-        let (folder, base, frame) = place();
-        let mut kept = Decisions::open(&base).unwrap();
-        kept.add(&decided(&frame, Verdict::Hit)).unwrap();
-        let moved = folder.path().join("moved");
-        std::fs::create_dir(&moved).unwrap();
-        let moved = moved.join("a.jpg");
-        std::fs::rename(&frame, &moved).unwrap();
-        assert_eq!(kept.standing(&[&moved]).unwrap()[0].verdict, Some(Verdict::Hit));
-        std::fs::write(&moved, b"another").unwrap();
-        assert_eq!(kept.standing(&[&moved]).unwrap()[0].verdict, None);
-        assert!(kept.add(&decided(&frame, Verdict::Hit)).is_err(), "the file is gone");
-    }
-
-    #[test]
-    fn another_file_is_refused_and_left() {
-        let (folder, _, frame) = place();
-        let other = folder.path().join("other");
-        Connection::open(&other).unwrap().execute_batch("CREATE TABLE t (a)").unwrap();
-        let before = std::fs::read(&other).unwrap();
-        let says = Decisions::open(&other).unwrap_err().to_string();
-        assert!(says.contains("another kind of file"), "{says}");
-        assert_eq!(std::fs::read(&other).unwrap(), before);
-        assert!(Decisions::open(&frame).is_err());
-        let later = folder.path().join("later");
-        drop(Decisions::open(&later).unwrap());
-        Connection::open(&later).unwrap().execute_batch("PRAGMA user_version = 9").unwrap();
-        let says = Decisions::open(&later).unwrap_err().to_string();
-        assert!(says.contains("later version"), "{says}");
-    }
-}
+mod tests;

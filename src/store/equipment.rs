@@ -1,5 +1,6 @@
 //! The optics of a frame, from its file, the user and the rigs; [`Optics`] does the algebra.
 
+use serde::{Deserialize, Serialize};
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::core::units::{GREEN, WavelengthUm};
@@ -19,7 +20,8 @@ pub struct Equipment {
 }
 
 /// What a user should know of rigs and frames.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(tag = "key", content = "values", rename_all = "kebab-case")]
 pub enum EquipmentFinding {
     /// Frames fit several rigs equally well, so none was used.
     SeveralRigs {
@@ -38,7 +40,8 @@ pub enum EquipmentFinding {
 }
 
 /// What a rig lacks for its magnification and working f-number.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub enum RigLack {
     /// The focal length of its lens.
     FocalLength,

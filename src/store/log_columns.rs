@@ -22,7 +22,7 @@ pub const OUTING_COLUMNS: [Column<Outing>; 8] = [
         "",
         AsSet,
         |o| text(&o.uid),
-        "What the outing is in any log, made from its kind and its frames' contents.",
+        "Identity of the outing in any log, from its kind and its frames' contents.",
     ),
     Column::new(
         "outing_kind",
@@ -38,7 +38,7 @@ pub const OUTING_COLUMNS: [Column<Outing>; 8] = [
         "",
         AsSet,
         |o| text(&o.title),
-        "Names of what was measured.",
+        "Names of the files measured.",
     ),
     Column::new(
         "outing_subject",
@@ -227,12 +227,12 @@ pub const FRAME_COLUMNS: [Column<LoggedFrame>; 29] = [
         "Blur at the subject.",
     ),
     Column::new(
-        "blur_allowed_px",
+        "attainable_blur_px",
         "attainable blur",
         "px",
         AsSet,
-        |f| Cell::number(f.blur_allowed_px),
-        "Blur that the settings allow at best.",
+        |f| Cell::number(f.attainable_blur_px),
+        "Sharpest blur that the settings can give.",
     ),
     Column::with_error(
         "blur_ratio",

@@ -14,10 +14,10 @@ use crate::report::header::Header;
 use crate::report::{csv, json};
 
 /// Number of the export's form; raised when a field changes its meaning.
-const EXPORT_SCHEMA: u32 = 1;
+const EXPORT_SCHEMA: u32 = 2;
 
 /// The form of the log in which the exported fields came to be what they are.
-const FIELDS_SINCE_FORM: i64 = 2;
+const FIELDS_SINCE_FORM: i64 = 4;
 
 /// A log about to be exported.
 #[derive(Debug)]

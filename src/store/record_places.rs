@@ -87,7 +87,7 @@ impl RecordPlaces {
     /// The files of a frame.
     pub fn files(&self, path: &str, partner: Option<&str>) -> FrameFiles {
         let mut found = FrameFiles::default();
-        let refused = |path: &str, reason| SkippedRecord { path: path.to_owned(), reason };
+        let refused = |path: &str, reason| SkippedRecord::with_reason(path.to_owned(), reason);
         let own = match self.find(&text_path(path)) {
             Looked::Taken(own) => own,
             Looked::Refused(reason) => {

@@ -11,11 +11,11 @@ impl RigLack {
         match self {
             RigLack::FocalLength => "Give the focal length of its lens.",
             RigLack::MagnificationTooSmall => {
-                "Its magnification is less than what is mounted in front makes by itself: check \
+                "Its magnification is less than that of the close-up lens or tube alone: check \
                  both."
             }
             RigLack::ReversedMagnification => {
-                "Give its magnification: that of a reversed lens cannot be worked out."
+                "Give its magnification: it cannot be calculated for a reversed lens."
             }
             RigLack::Magnification => {
                 "Give its magnification, or the one that the lens itself is set to (0 is \
@@ -27,7 +27,7 @@ impl RigLack {
 
 /// No frame is where a record says.
 pub fn not_found() -> String {
-    "not found: say where the frames are with --folder".to_owned()
+    "not found: give the folder of the frames with --folder".to_owned()
 }
 
 /// A link leads out of the folder that files are taken from or put into.
@@ -39,10 +39,9 @@ pub fn link_leads_out(folder: &Path) -> String {
 pub fn outside(folder: &Path, is_named: bool) -> String {
     let folder = folder.display();
     match is_named {
-        true => format!("refused: outside {folder}, which --folder names"),
+        true => format!("refused: outside {folder}, the folder given with --folder"),
         false => format!(
-            "refused: outside {folder}, where the record is; give the folder that holds it with \
-             --folder"
+            "refused: outside {folder}, the folder of the record; give its folder with --folder"
         ),
     }
 }
@@ -60,12 +59,12 @@ impl Sentences for EquipmentFinding {
     fn message(&self, _: Medium) -> String {
         match self {
             EquipmentFinding::SeveralRigs { frames, rigs } => format!(
-                "{frames} {} several rigs equally well ({}): none was used.",
-                if *frames == 1 { "frame fits" } else { "frames fit" },
+                "{frames} {} several rigs equally well ({}), so none was used.",
+                if *frames == 1 { "frame matches" } else { "frames match" },
                 rigs.join(", ")
             ),
             EquipmentFinding::RigIncomplete { rig, .. } => {
-                format!("The rig {rig} says too little for its working f-number.")
+                format!("The rig {rig} is incomplete: its working f-number is unknown.")
             }
         }
     }
@@ -88,8 +87,8 @@ mod tests {
         let folder = Path::new("day");
         assert!(not_found().ends_with("with --folder"));
         assert!(link_leads_out(folder).contains("out of day (--follow-links"));
-        assert!(outside(folder, true).ends_with("outside day, which --folder names"));
-        assert!(outside(folder, false).ends_with("the folder that holds it with --folder"));
+        assert!(outside(folder, true).ends_with("outside day, the folder given with --folder"));
+        assert!(outside(folder, false).ends_with("give its folder with --folder"));
     }
 
     #[test]
@@ -110,11 +109,14 @@ mod tests {
         assert_eq!(
             Medium::ALL.map(|m| paragraph(&several(4), m)),
             [
-                "4 frames fit several rigs equally well (bellows, macro): none was used. Name one \
+                "4 frames match several rigs equally well (bellows, macro), so none was used. \
+                 Name one \
                  with --rig.",
-                "4 frames fit several rigs equally well (bellows, macro): none was used. Name the \
+                "4 frames match several rigs equally well (bellows, macro), so none was used. \
+                 Name the \
                  one that was used.",
-                "4 frames fit several rigs equally well (bellows, macro): none was used. Name the \
+                "4 frames match several rigs equally well (bellows, macro), so none was used. \
+                 Name the \
                  one that was used.",
             ]
         );

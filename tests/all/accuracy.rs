@@ -98,7 +98,7 @@ fn bar_causes_are_told_apart() {
         assert!(causes.iter().any(is_moved), "movement {seed}: {causes:?}");
     }
     // Not every scene has something sharp to miss focus on: the first two that do.
-    let off: Vec<_> = (5..20).filter_map(|s| pair(CauseClass::PlaneOff, s)).take(2).collect();
+    let off: Vec<_> = (5..20).filter_map(|s| pair(CauseClass::Misfocused, s)).take(2).collect();
     assert_eq!(off.len(), 2);
     for (_, causes) in off {
         assert_eq!(causes, [Cause::Misfocused]);

@@ -95,7 +95,9 @@ fn clips_feed_the_hand_apart_from_stills() {
     let says = |chart: &Json| chart["findings"].as_array().unwrap().clone();
     let (old, new) = (says(&before), says(&after));
     assert_eq!(old, new[..old.len()]);
-    assert!(new[old.len()]["says"].as_str().unwrap().starts_with("In clips, apart from stills: "));
+    assert!(
+        new[old.len()]["message"].as_str().unwrap().starts_with("In clips, apart from stills: ")
+    );
     // Once more: the same clip counts once.
     let (_, said) = filmed(&place, &["--shutter", "1/100", "--log"]);
     assert!(said.contains("replacing an earlier measurement"), "{said}");
@@ -111,5 +113,5 @@ fn what_is_missing_for_the_hand_is_said() {
     assert!(said.contains("Handheld limits need --shutter and a magnification"), "{said}");
     let ran = place.run(&["chart", "--rig", "beetle", "--log", "other.sqlite"]);
     assert_eq!(ran.code, Some(0), "{}", ran.stderr);
-    assert!(ran.stdout.contains("only frames of clips"), "{}", ran.stdout);
+    assert!(ran.stdout.contains("only clip frames"), "{}", ran.stdout);
 }

@@ -155,7 +155,7 @@ fn a_measured_magnification_is_written_beside_the_comments() {
     rig::set_magnification(&path, "bee", 1.6, None, MagnificationFrom::Typed).unwrap();
     assert_eq!(Rigs::read(&path).unwrap().0["bee"].magnification_std_err, None);
     let missing = rig::set_magnification(&path, "ant", 1.0, None, MagnificationFrom::Ruler);
-    assert!(missing.unwrap_err().to_string().contains("no rig is called ant; there are: bee, fly"));
+    assert!(missing.unwrap_err().to_string().contains("no rig named ant; there are: bee, fly"));
 }
 
 // A rig file may be a link into a folder of settings that somebody keeps elsewhere.

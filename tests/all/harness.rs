@@ -32,3 +32,10 @@ pub fn generated(name: &str, got: &str) {
         shown(got)
     );
 }
+
+/// A record as `--json` writes it.
+pub fn json_of(record: &impl serde::Serialize) -> String {
+    let mut out = Vec::new();
+    stopwise::report::json::write(record, &mut out).unwrap();
+    String::from_utf8(out).unwrap()
+}

@@ -50,10 +50,12 @@ pub fn outing(seed: u64, bursts: &[usize], pictures: bool) -> Invented {
         SkippedRecord {
             path: "meadow/P0001.jpg".to_owned(),
             reason: "the file is empty".to_owned(),
+            advice: None,
         },
         SkippedRecord {
             path: "meadow/P0002.jpg".to_owned(),
             reason: "damaged picture: data end after 1204 of 4016 lines".to_owned(),
+            advice: None,
         },
     ];
     let record = CullRecord { header: Header::new(CULL_SCHEMA), outing, bursts, frames, skipped };
@@ -106,8 +108,8 @@ fn burst(
         best,
         other: None,
         subject: BurstSubject { found: SubjectFound::Automatic, confidence: Some(0.83) },
-        cut_by: "time gap".to_owned(),
-        lasts_s: Some(tidy(count as f64 * 0.37)),
+        split_reason: "time gap".to_owned(),
+        duration_s: Some(tidy(count as f64 * 0.37)),
         findings: vec![BurstFinding::NothingSharp {
             is_shaken: false,
             least_and_allowed_px: Some((2.7, 0.86)),
@@ -202,7 +204,7 @@ fn frame(
         blur_low_px: (!lost).then(|| tidy(0.86f64.max(sigma * 0.8))),
         blur_high_px: (!lost).then(|| tidy(sigma * 1.25)),
         blur_by: (!lost).then_some(BlurBy::Burst),
-        blur_allowed_px: Some(0.86),
+        attainable_blur_px: Some(0.86),
         blur_ratio: if lost { None } else { measured(ratio, 0.07) },
         focus: if lost { None } else { measured(4200.0 / sigma.powi(3), 0.04) },
         noise_sigma_dn: measured(between(1.9, 2.3), 0.03),
@@ -428,6 +430,7 @@ pub fn noise() -> NoiseRecord {
         skipped: vec![SkippedRecord {
             path: "raws/a.dng".into(),
             reason: "damaged picture: it ends early".into(),
+            advice: None,
         }],
     }
 }

@@ -31,6 +31,7 @@ mod properties;
 #[cfg(feature = "raw")]
 mod raw;
 mod raw_noise;
+mod records;
 mod reference_pages;
 mod registration;
 mod render;
@@ -39,3 +40,4 @@ mod shooters;
 mod sidecars;
 mod synthetic;
 mod traps;
+mod words;

@@ -20,7 +20,7 @@ use stopwise::report::map::map_png;
 use stopwise::report::term::{self, Style};
 use stopwise::report::{colour_scale, csv, json};
 
-use crate::harness::golden;
+use crate::harness::{golden, json_of};
 use crate::invented::{self, Invented};
 
 /// A name that tries everything: out of an attribute, into a script, over the line, backwards.
@@ -51,12 +51,6 @@ fn without_style(page: &str) -> String {
     format!("{head}<style></style>{tail}").replace(env!("CARGO_PKG_VERSION"), "VERSION")
 }
 
-fn json_of(record: &impl serde::Serialize) -> String {
-    let mut out = Vec::new();
-    json::write(record, &mut out).unwrap();
-    String::from_utf8(out).unwrap()
-}
-
 fn csv_of(frames: &[FrameRecord]) -> String {
     let mut out = Vec::new();
     csv::write(COLUMNS, frames, &mut out).unwrap();
@@ -75,11 +69,11 @@ fn hostile() -> Invented {
     }
     for burst in pages.iter_mut().map(|p| &mut p.burst).chain(&mut record.bursts) {
         burst.best = Some(format!("day/{HOSTILE}"));
-        let says = HOSTILE.to_owned();
-        burst.findings[0] = BurstFinding::AsRead(FindingAsRead { says, next: None });
+        let message = HOSTILE.to_owned();
+        burst.findings[0] = BurstFinding::AsRead(FindingAsRead { message, advice: None });
     }
-    let next = Some(HOSTILE.to_owned());
-    let read = FindingAsRead { says: HOSTILE.to_owned(), next };
+    let advice = Some(HOSTILE.to_owned());
+    let read = FindingAsRead { message: HOSTILE.to_owned(), advice };
     record.outing.findings[0] = OutingFinding::AsRead(read);
     record.outing.by_aperture[0].key = HOSTILE.to_owned();
     record.skipped[0].path = HOSTILE.to_owned();
@@ -182,7 +176,7 @@ fn json_is_the_record_field_by_field() {
     for key in ["blur_sigma_px", "subject", "motion", "at_output"] {
         assert!(frame[key].is_null(), "{key} must be there and null");
     }
-    assert_eq!(told["schema"], 2);
+    assert_eq!(told["schema"], 3);
     assert_eq!(frame["exposure"]["shutter_s"].as_f64(), record.frames[0].exposure.shutter_s);
 }
 
@@ -308,7 +302,7 @@ fn broken_numbers_are_never_shown() {
         Measured { value: f64::NAN, std_err: Some(f64::INFINITY), n: 1, flags: Default::default() };
     (frame.blur_sigma_px, frame.blur_ratio, frame.focus) =
         (Some(broken), Some(broken), Some(broken));
-    frame.blur_allowed_px = Some(f64::INFINITY);
+    frame.attainable_blur_px = Some(f64::INFINITY);
     frame.sharp_area = Some(f64::NAN);
     made.record.frames[0] = frame.clone();
     let (mut record, pictures) = invented::inspected(3);
@@ -558,41 +552,6 @@ fn a_long_report_has_several_pages() {
     assert_eq!(files_in(folder.path()).len(), 2, "no working file is left");
     write(1, false).unwrap();
     assert_eq!(std::fs::read_to_string(&own).unwrap(), "my own page");
-}
-
-/// Reads the golden record of `cull` with something in it replaced.
-fn read_golden(from: &str, to: &str) -> stopwise::Result<CullRecord> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("testdata/golden/cull.json");
-    let text = std::fs::read_to_string(path).unwrap();
-    assert!(text.contains(from), "{from}");
-    CullRecord::read(&text.replacen(from, to, 1))
-}
-
-#[test]
-fn a_written_record_is_read_to_the_last_digit() {
-    let read = read_golden("", "").unwrap();
-    golden("cull.json", &json_of(&read));
-    // An earlier form, and words of another version.
-    let earlier = read_golden(r#""schema": 2"#, r#""schema": 1"#).unwrap();
-    assert_eq!(earlier.frames, read.frames);
-    let other = read_golden(r#""cause": "plane-off""#, r#""cause": "misfocused""#).unwrap();
-    assert_eq!(other, read);
-}
-
-#[test]
-fn what_is_no_record_of_cull_is_refused_with_the_reason() {
-    for (from, to, says) in [
-        (r#""program": "stopwise""#, r#""program": "other""#, "another program wrote it"),
-        (r#""schema": 2"#, r#""schema": 3"#, "its form is number 3, this program reads 2"),
-        (r#""verdict": "hit""#, r#""verdict": "maybe""#, "unknown variant `maybe`"),
-        (r#""bursts": ["#, r#""burst": ["#, "missing field `bursts`"),
-    ] {
-        match read_golden(from, to) {
-            Err(Error::NoCullRecord(why)) => assert!(why.contains(says), "{why}"),
-            other => panic!("{from}: {other:?}"),
-        }
-    }
-    assert!(matches!(CullRecord::read("[]"), Err(Error::NoCullRecord(_))));
 }
 
 #[test]

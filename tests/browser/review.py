@@ -247,10 +247,10 @@ def steps(program, work, review, browser, axe, shots):
         "return [b.x,b.y,b.width,b.height]})()"
     )
     browser.click(box[0] + 0.42 * box[2], box[1] + 0.55 * box[3])
-    moved = "document.getElementById('subject-says').textContent.includes('moved by you')"
+    moved = "document.getElementById('subject-says').textContent.includes('You moved the subject')"
     check("a click moves the subject and the burst is judged again", browser.wait(moved))
     said = browser.value("document.getElementById('subject-says').textContent")
-    check("how long that took is told", "Judged again in" in said, said)
+    check("how long that took is shown", "Judged again in" in said, said)
     browser.ask("Page.reload")
     check("it stays moved when the page is loaded again", browser.wait(moved))
     browser.key("u")
@@ -276,7 +276,7 @@ def steps(program, work, review, browser, axe, shots):
     shot(browser, shots, "beside")
     browser.key("f")
     browser.key("r")
-    check("and let go", browser.wait("document.querySelectorAll('figure').length === 1"))
+    check("and unpinned", browser.wait("document.querySelectorAll('figure').length === 1"))
     browser.key("e")
     check("evidence opens", browser.value("document.getElementById('evidence').open"))
     browser.key("l")

@@ -31,7 +31,7 @@ pub struct Args {
 
 #[derive(Debug, Subcommand)]
 pub enum Command {
-    /// Judge the frames of an outing: hit, near, miss or cannot say, with the causes
+    /// Judge the frames of an outing: hit, near, miss or unclear, with the causes
     Cull(CullArgs),
     /// View an outing in the browser, mark subjects and decide; on this machine only
     Review(ReviewArgs),

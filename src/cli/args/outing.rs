@@ -99,7 +99,7 @@ pub struct MarkArgs {
     /// Ignore the decisions made in `review` and use the verdicts
     #[arg(long)]
     pub no_decisions: bool,
-    /// xmp:Rating (-1 to 5) for a verdict: hit, near, miss or cannot-say [default: none]
+    /// xmp:Rating (-1 to 5) for a verdict: hit, near, miss or unclear [default: none]
     #[arg(long, value_name = "VERDICT=N", value_delimiter = ',', value_parser = values::rating, help_heading = "Sidecars")]
     pub rating: Vec<(Verdict, i8)>,
     /// xmp:Label for a verdict [default: none]

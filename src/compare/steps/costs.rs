@@ -44,9 +44,9 @@ impl Measuring<'_> {
                     low: a.optics - a.half,
                     high: a.optics + a.half,
                     cost_more: a.cost_more,
-                    says: String::new(),
+                    message: String::new(),
                 };
-                record.says = sentences::attribution(&record, steps, self.series.axis);
+                record.message = sentences::attribution(&record, steps, self.series.axis);
                 record
             })
             .collect()

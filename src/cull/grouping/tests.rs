@@ -36,7 +36,7 @@ fn timed(times: &[f64]) -> Vec<Frame> {
 /// Whether two bursts come of frames at these seconds.
 fn is_cut(times: &[f64]) -> bool {
     let groups = groups(&timed(times));
-    assert!(groups[1..].iter().all(|g| g.cut_by == SplitReason::Time));
+    assert!(groups[1..].iter().all(|g| g.split_reason == SplitReason::Time));
     groups.len() > 1
 }
 
@@ -99,7 +99,7 @@ fn a_jump_of_the_settings_starts_a_burst() {
         }
         change(frames[2].exposure.as_mut().unwrap());
         let groups = groups(&frames);
-        assert!(groups.len() == 1 || groups[1].cut_by == SplitReason::Settings);
+        assert!(groups.len() == 1 || groups[1].split_reason == SplitReason::Settings);
         groups.len() > 1
     };
     let scaled = |known: &mut Option<Known<f64>>, by: f64| known.as_mut().unwrap().value *= by;

@@ -98,7 +98,7 @@ pub(super) fn said(stderr: &[u8], path: &Path) -> String {
     let line = line.trim().replace(&name, "");
     // ffmpeg's words for a container that is not among those that are read.
     if text.contains("Format not on whitelist") {
-        return "a play list or another form that names other files, or no film".into();
+        return "a play list or another file that refers to other files, or not a video".into();
     }
     line
 }

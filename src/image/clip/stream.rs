@@ -201,7 +201,7 @@ impl ClipStream {
             }
         };
         let Some(line) = self.line() else {
-            return self.broken_off("its frames do not fit what its header says of them".into());
+            return self.broken_off("frame size differs from the header".into());
         };
         let t_s = line.t_s.unwrap_or(self.last_s + 1.0 / self.fps);
         self.last_s = t_s;

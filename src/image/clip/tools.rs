@@ -135,5 +135,5 @@ pub(super) fn answer(mut command: Command, program: &Path) -> Result<Option<Tool
 
 /// Why a question without an answer makes a clip useless.
 pub(super) fn no_answer() -> String {
-    format!("ffmpeg takes longer than {} s over it", MAX_ANSWER.as_secs())
+    format!("ffmpeg takes longer than {} s", MAX_ANSWER.as_secs())
 }

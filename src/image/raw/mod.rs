@@ -146,7 +146,7 @@ impl RawFrame {
         let whole = w > 0 && rows.len() == h;
         let mut samples = rows.rev().flat_map(|row| row.iter().rev());
         let Some(last) = samples.next().copied().filter(|_| whole) else {
-            return Err(SkipReason::Damaged("the raw file holds no samples".into()));
+            return Err(SkipReason::Damaged("the raw file contains no samples".into()));
         };
         let equal = 1 + samples.take_while(|v| **v == last).count();
         if equal == w * h {

@@ -21,7 +21,7 @@ use crate::image::memory::memory_budget;
 use crate::image::still::check_size;
 
 /// The argument by which the program is told to decode for another.
-pub const DECODING_CHILD: &str = "--decoding-child";
+pub const DECODING_CHILD: &str = "decoding-child";
 /// Names a program that decodes, for programs that use this library.
 const VARIABLE: &str = "STOPWISE_DECODER";
 /// What the variable holds when there shall be no children.

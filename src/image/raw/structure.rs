@@ -383,7 +383,7 @@ fn table(name: &[u8], body: &[u8]) -> Result<(), SkipReason> {
     };
     match count {
         Some(count) if !fits(count) => {
-            Err(damaged("a table of its header claims more rows than it holds"))
+            Err(damaged("a table of its header claims more rows than it has"))
         }
         _ => Ok(()),
     }

@@ -159,7 +159,7 @@ fn check(header: &JpegHeader) -> Result<(), SkipReason> {
         return Err(SkipReason::Unsupported("lossless or arithmetic JPEG".into()));
     }
     if header.bits != 8 {
-        return Err(SkipReason::Unsupported(format!("JPEG with {} bits a sample", header.bits)));
+        return Err(SkipReason::Unsupported(format!("JPEG with {} bits per sample", header.bits)));
     }
     match header.components {
         1 | 3 => Ok(()),

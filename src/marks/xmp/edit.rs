@@ -93,7 +93,10 @@ pub fn marked(before: Option<&str>, marks: &Marks) -> Result<Marked, SidecarFaul
     let mut changes = Vec::new();
     let mut warnings = Vec::new();
     if let Some(Rating::Invalid(v)) = &said.rating {
-        warnings.push(format!("its rating {v:?} is none: it counts as unrated"));
+        warnings.push(format!(
+            "its rating {v:?} is not a number from -1 to 5 and is treated as \
+                               unrated"
+        ));
     }
     if let Some(wanted) = wanted_rating(&said, marks) {
         let to = wanted.to_string();

@@ -144,7 +144,7 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
     let resolved = resolved.filter(|m| sound(m.value));
     let says = match resolved {
         Some(m) => format!(
-            "Power spectrum at the subject: above noise up to {} cycles a pixel",
+            "Power spectrum at the subject: above noise up to {} cycles per pixel",
             wording::measured(&m)
         ),
         None => "Power spectrum at the subject, picture and noise".to_owned(),
@@ -153,7 +153,7 @@ pub fn spectrum_chart(points: &[SpectrumPoint], resolved: Option<Measured>) -> O
     p.levels(&decades, if decades.len() > 7 { 2 } else { 1 }, power_of_ten);
     let ticks: Vec<f64> = x.on(&[0.01, 0.02, 0.05, 0.1, 0.2, 0.5]).collect();
     p.ticks(&ticks, 1, wording::short);
-    p.x_name(NAME, "cycles a pixel");
+    p.x_name(NAME, "cycles per pixel");
     if let Some(m) = resolved {
         resolved_mark(&mut p, m, first);
     }

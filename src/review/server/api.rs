@@ -114,7 +114,7 @@ pub struct FrameAnswer {
 pub fn burst_facts(burst: &BurstRecord, rows: &[FrameRecord]) -> String {
     let mut parts = vec![wording::count(rows.len() as u32, "frame", "frames")];
     let clock = rows.iter().find_map(|f| wording::clock(f.exposure.taken_at.as_deref()?));
-    let lasts = burst.lasts_s.filter(|_| rows.len() > 1);
+    let lasts = burst.duration_s.filter(|_| rows.len() > 1);
     match (clock, lasts.map(|s| format!("{} s", wording::fixed(s, 1)))) {
         (Some(clock), Some(lasts)) => parts.push(format!("{clock}, {lasts}")),
         (Some(clock), None) => parts.push(clock.to_owned()),
@@ -152,7 +152,7 @@ impl FrameAnswer {
             ratio: shown("blur_ratio").map(|(v, unit)| format!("{v} {unit} best")),
             blur_px: sound(row.blur_sigma_px.map(|m| m.value)),
             err_px: sound(row.blur_sigma_px.and_then(|m| m.std_err)),
-            allowed_px: sound(row.blur_allowed_px),
+            allowed_px: sound(row.attainable_blur_px),
             because: wording::visible(&row.because.sentence(Medium::ReviewPage)),
             settings: wording::settings(&row.exposure),
             cautions: row.flags.iter().map(Flag::says).collect(),

@@ -61,7 +61,7 @@ impl Guard {
             Once::Unclear => false,
         };
         if !own_origin || !own_site {
-            return Err(HttpAnswer::refused(403, "another page asked"));
+            return Err(HttpAnswer::refused(403, "cross-origin request refused"));
         }
         match head.method {
             Method::Get => {}
@@ -75,13 +75,13 @@ impl Guard {
                     ));
                 }
             }
-            Method::Other => return Err(HttpAnswer::refused(405, "only looked at or told")),
+            Method::Other => return Err(HttpAnswer::refused(405, "method not allowed")),
         }
         let path = head.target.strip_prefix('/').unwrap_or_default();
         let (token, rest) = path.split_once('/').unwrap_or((path, ""));
         // Hashes are compared in constant time: how long it takes tells nothing of the token.
         if blake3::hash(token.as_bytes()) != blake3::hash(self.token.as_bytes()) {
-            return Err(HttpAnswer::refused(403, "this is not the address that was given out"));
+            return Err(HttpAnswer::refused(403, "unknown address"));
         }
         Ok(rest.to_owned())
     }

@@ -164,9 +164,9 @@ mod tests {
 
     #[test]
     fn a_whole_head_is_taken_apart() {
-        let text = b"POST /t/told HTTP/1.1\r\nhost: a:1\r\nContent-Length: 7\r\n\r\n{\"a\":1}";
+        let text = b"POST /t/actions HTTP/1.1\r\nhost: a:1\r\nContent-Length: 7\r\n\r\n{\"a\":1}";
         let (head, used) = read_head(text).unwrap().unwrap();
-        assert_eq!((head.method, head.target.as_str()), (Method::Post, "/t/told"));
+        assert_eq!((head.method, head.target.as_str()), (Method::Post, "/t/actions"));
         assert_eq!((head.host.one(), head.body_bytes), (Some("a:1"), 7));
         assert_eq!(&text[used..], b"{\"a\":1}");
         for end in 0..used {

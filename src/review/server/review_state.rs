@@ -148,12 +148,12 @@ impl ReviewState {
                 .join(" · "),
             tally: tally(burst.rows.iter()),
             subject: match (burst.judged_for, burst.record.subject.found) {
-                (Some(_), _) => "The subject was moved by you.",
+                (Some(_), _) => "You moved the subject.",
                 (None, SubjectFound::Marked) => "The subject was marked.",
                 (None, SubjectFound::Automatic) => {
-                    "The subject was found by the program: move it if this is not it."
+                    "The subject was found automatically: move it if it is wrong."
                 }
-                (None, SubjectFound::None) => "No subject was found: put it where it is.",
+                (None, SubjectFound::None) => "No subject was found: mark it.",
             },
             findings: paragraphs(&burst.record.findings, Medium::ReviewPage),
             best: best
@@ -196,7 +196,7 @@ impl ReviewState {
     ) {
         let JudgedAgain { burst: record, frames: rows, maps } = again;
         let burst = &mut self.bursts[place];
-        let (id, cut_by) = (burst.record.id, burst.record.cut_by.clone());
+        let (id, split_reason) = (burst.record.id, burst.record.split_reason.clone());
         // Names as in the record, whatever the files are called from here.
         let names: Vec<String> = burst.rows.iter().map(|r| r.path.clone()).collect();
         let best = record
@@ -209,7 +209,7 @@ impl ReviewState {
             .zip(&names)
             .map(|(row, name)| FrameRecord { path: name.clone(), burst: id, ..row })
             .collect();
-        let record = BurstRecord { id, cut_by, best, frames: names, ..record };
+        let record = BurstRecord { id, split_reason, best, frames: names, ..record };
         let was = std::mem::replace(&mut burst.record, record);
         let had = std::mem::replace(&mut burst.rows, rows);
         burst.before.get_or_insert((was, had));

@@ -1,4 +1,4 @@
-//! What can be asked for, and told.
+//! The addresses of the page: what can be asked for, and the actions.
 
 use std::sync::Arc;
 
@@ -21,7 +21,7 @@ const SCRIPTS: [(&str, &str); 4] = [
     ("link.js", include_str!("page/link.js")),
 ];
 
-/// What the page tells.
+/// An action of the person at the page.
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields, rename_all = "kebab-case", tag = "do")]
 enum ReviewAction {
@@ -35,7 +35,7 @@ enum ReviewAction {
     Prepare { burst: u32 },
 }
 
-/// Where the page should look after it told something.
+/// Where the page should look after an action.
 #[derive(Serialize)]
 struct Done {
     burst: Option<u32>,
@@ -45,7 +45,7 @@ struct Done {
 /// Answers a request that was let in.
 pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -> HttpAnswer {
     if method == Method::Post {
-        return if path == "told" { told(session, body) } else { nothing() };
+        return if path == "actions" { act(session, body) } else { nothing() };
     }
     let (path, query) = path.split_once('?').unwrap_or((path, ""));
     let parts: Vec<&str> = path.split('/').collect();
@@ -74,7 +74,7 @@ pub fn answer(session: &Arc<Session>, method: Method, path: &str, body: &[u8]) -
 }
 
 fn nothing() -> HttpAnswer {
-    HttpAnswer::refused(404, "there is nothing here")
+    HttpAnswer::refused(404, "not found")
 }
 
 /// A number in plain digits.
@@ -110,7 +110,7 @@ fn picture(session: &Session, n: usize, what: &str, query: &str) -> HttpAnswer {
     };
     match jpeg {
         Some(Some(jpeg)) => HttpAnswer::of("image/jpeg", jpeg),
-        Some(None) => HttpAnswer::refused(410, "this frame cannot be decoded any more"),
+        Some(None) => HttpAnswer::refused(410, "this frame can no longer be decoded"),
         None => HttpAnswer::refused(400, "no such part"),
     }
 }
@@ -138,15 +138,15 @@ fn map(session: &Session, n: usize) -> HttpAnswer {
     });
     match made {
         Some(map) => HttpAnswer::json(&map),
-        None => HttpAnswer::refused(410, "the frames of this burst cannot all be read any more"),
+        None => HttpAnswer::refused(410, "some frames of this burst can no longer be read"),
     }
 }
 
-fn told(session: &Arc<Session>, body: &[u8]) -> HttpAnswer {
-    let Ok(told) = serde_json::from_slice(body) else {
-        return HttpAnswer::refused(400, "this cannot be understood");
+fn act(session: &Arc<Session>, body: &[u8]) -> HttpAnswer {
+    let Ok(action) = serde_json::from_slice(body) else {
+        return HttpAnswer::refused(400, "invalid request");
     };
-    let done = match told {
+    let done = match action {
         ReviewAction::Decide { frame, call } => {
             session.decide(frame, call).map(|id| Done { burst: Some(id), frame: Some(frame) })
         }
@@ -191,18 +191,21 @@ mod tests {
     }
 
     #[test]
-    fn only_what_is_known_is_told() {
-        let told = |text: &str| serde_json::from_str::<ReviewAction>(text).is_ok();
-        assert!(told(r#"{"do":"decide","frame":1,"call":"cannot say"}"#));
-        assert!(told(r#"{"do":"decide","frame":1,"call":null}"#));
-        assert!(told(r#"{"do":"undo"}"#));
+    fn only_known_actions_are_taken() {
+        let known = |text: &str| serde_json::from_str::<ReviewAction>(text).is_ok();
+        for word in ["unclear", "cannot say"] {
+            let text = format!(r#"{{"do":"decide","frame":1,"call":"{word}"}}"#);
+            assert!(known(&text), "{word}");
+        }
+        assert!(known(r#"{"do":"decide","frame":1,"call":null}"#));
+        assert!(known(r#"{"do":"undo"}"#));
         for bad in [
             r#"{"do":"decide","frame":-1,"call":"hit"}"#,
             r#"{"do":"decide","frame":1,"call":"best"}"#,
             r#"{"do":"delete","frame":1}"#,
             r#"{"frame":1}"#,
         ] {
-            assert!(!told(bad), "{bad}");
+            assert!(!known(bad), "{bad}");
         }
     }
 }

@@ -169,7 +169,7 @@ impl Session {
             let n = self.files.iter().position(|f| f.first() == Some(&undone.file));
             let n = n.ok_or_else(|| {
                 let name = undone.file.file_name().unwrap_or_default().to_string_lossy();
-                format!("taken back: a decision on {name}, which is not here any more")
+                format!("undone: a decision on {name}, which is no longer here")
             })?;
             self.refresh(&decisions, n)?;
             (undone, n)

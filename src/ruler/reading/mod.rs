@@ -93,7 +93,8 @@ pub enum NoRuler {
     },
     /// Stripes that are not evenly spaced.
     #[error(
-        "the stripes found are not evenly spaced: they scatter by {:.1} % of their distance, a ruler's by less than {:.1} %",
+        "the stripes found are not evenly spaced: they scatter by {:.1} % of their distance, a \
+         ruler's by less than {:.1} %",
         100.0 * scatter,
         100.0 * most
     )]
@@ -105,7 +106,8 @@ pub enum NoRuler {
     },
     /// A row that is lost in the frame.
     #[error(
-        "the row of {found} marks runs over {:.0} % of the frame only: fill it with the ruler, {:.0} % at least",
+        "the row of {found} marks runs over {:.0} % of the frame only: fill it with the ruler, \
+         {:.0} % at least",
         100.0 * share,
         100.0 * MIN_SPAN
     )]
@@ -125,7 +127,8 @@ pub enum NoRuler {
     },
     /// Marks of different kinds.
     #[error(
-        "the marks found are not alike: their mean shape explains {:.0} % of them, a ruler's at least {:.0} %",
+        "the marks found are not alike: their mean shape explains {:.0} % of them, a ruler's at \
+         least {:.0} %",
         100.0 * explained,
         100.0 * MIN_ALIKE
     )]
@@ -138,7 +141,7 @@ pub enum NoRuler {
     Short,
     /// A scale that changes too much over the frame, or ticks that scatter too much.
     #[error(
-        "the scale is good to {:.1} % only, {:.1} % is the most: lay the ruler flat in the focus plane",
+        "the scale is uncertain by {:.1} % (limit {:.1} %): lay the ruler flat in the focus plane",
         100.0 * error,
         100.0 * MAX_UNSURE
     )]
@@ -147,7 +150,7 @@ pub enum NoRuler {
         error: f64,
     },
     /// Ticks and spectrum tell different periods.
-    #[error("the ticks say {ticks_px:.2} px apart, their spectrum {spectrum_px:.2} px")]
+    #[error("tick spacing is {ticks_px:.2} px by position but {spectrum_px:.2} px by spectrum")]
     Disagree {
         /// By the places of the ticks.
         ticks_px: f64,

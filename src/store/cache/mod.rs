@@ -222,8 +222,8 @@ impl Cache {
         // Nothing is wrong with the file: no advice to remove it.
         locked(&self.trouble).get_or_insert_with(|| {
             format!(
-                "another program has been writing to the cache in {} for {} s: this run goes on \
-                 without it.",
+                "Another program has been writing to the cache in {} for {} s. Continuing without \
+                 it.",
                 self.folder.display(),
                 KIND.busy_wait.as_secs()
             )
@@ -233,8 +233,8 @@ impl Cache {
     fn broke(&self, why: &dyn Display) {
         locked(&self.trouble).get_or_insert_with(|| {
             format!(
-                "the cache in {} cannot be used ({why}): going on without it. \
-                 \"stopwise cache clear\" removes it; STOPWISE_CACHE puts it elsewhere.",
+                "The cache in {} cannot be used ({why}). Continuing without it. \
+                 `stopwise cache clear` removes it; STOPWISE_CACHE puts it elsewhere.",
                 self.folder.display()
             )
         });
@@ -409,7 +409,7 @@ mod tests {
         cache.put(&key(1), b"one");
         assert_eq!(cache.get(&key(1)), None);
         assert_eq!(cache.content_of(&file), None);
-        assert!(cache.trouble().unwrap().contains("going on without it"));
+        assert!(cache.trouble().unwrap().contains("Continuing without it"));
         assert_eq!(fs::read(&file).unwrap(), before);
 
         let folder = tempfile::tempdir().unwrap();

@@ -86,7 +86,7 @@ pub struct LoggedFrame {
     /// Blur at the subject, px.
     pub blur_sigma_px: Option<WithError>,
     /// Blur that the settings allow, px.
-    pub blur_allowed_px: Option<f64>,
+    pub attainable_blur_px: Option<f64>,
     /// Blur over the burst's best.
     pub blur_ratio: Option<WithError>,
     /// Detail at the subject, bits a pixel.

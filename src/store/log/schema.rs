@@ -17,8 +17,12 @@ pub(super) const KIND: DatabaseKind = DatabaseKind {
 };
 
 /// Each step takes the database from form i to form i + 1. Steps are never changed, only added.
-const STEPS: [FormStep; 3] =
-    [FormStep::Sql(FRAMES), FormStep::Sql(BODY_NOISE), FormStep::Code(frames_as_records)];
+const STEPS: [FormStep; 4] = [
+    FormStep::Sql(FRAMES),
+    FormStep::Sql(BODY_NOISE),
+    FormStep::Code(frames_as_records),
+    FormStep::Sql(WORDS_OF_FORM_4),
+];
 
 /// The latest form.
 pub const FORM: i64 = KIND.forms.latest();
@@ -127,6 +131,18 @@ CREATE TABLE frame_record (
     PRIMARY KEY (outing_id, seq)
 ) STRICT, WITHOUT ROWID;
 ";
+
+/// Form 4: today's words for verdicts, causes and the key of the attainable blur. Records change as
+/// texts: so numbers keep every bit. A quote within a value is escaped, so that these are keys.
+const WORDS_OF_FORM_4: &str = r#"
+UPDATE frame SET verdict = 'unclear' WHERE verdict = 'cannot say';
+UPDATE frame SET record = replace(record, '"blur_allowed_px":', '"attainable_blur_px":')
+    WHERE instr(record, '"blur_allowed_px":') > 0;
+UPDATE frame SET record = replace(record,
+        '"causes":"' || json_extract(record, '$.causes') || '"',
+        '"causes":"' || replace(json_extract(record, '$.causes'), 'plane-off', 'misfocused') || '"')
+    WHERE CASE WHEN json_valid(record) THEN json_extract(record, '$.causes') LIKE '%plane-off%' END;
+"#;
 
 /// Columns of form 2 that became fields of the record as they are.
 const FIELDS_OF_FORM_2: [&str; 11] = [

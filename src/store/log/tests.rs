@@ -44,7 +44,7 @@ fn frame(number: usize) -> LoggedFrame {
         marked_f_number: Some(8.0),
         iso: Some(400),
         verdict: if number.is_multiple_of(3) { "hit" } else { "miss" }.to_owned(),
-        causes: "plane-off diffraction".to_owned(),
+        causes: "misfocused diffraction".to_owned(),
         magnification: Some(WithError { value: 2.0, std_err: None }),
         blur_sigma_px: Some(WithError { value: 0.7, std_err: Some(0.04) }),
         detail_bits_px: number
@@ -225,8 +225,11 @@ fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
                 "INSERT INTO outing (uid, kind, title, logged_at, program_version)
                  VALUES ('u', 'field', 'old day', '2030-01-01T00:00:00.000Z', '0');
                  INSERT INTO frame (outing_id, seq, path, content_id, source, width_px,
-                 height_px, burst, verdict, causes, flags, blur_sigma_px)
-                 VALUES (1, 1, 'a.jpg', 'c', 'raw', 10, 10, 1, 'hit', '', '', 0.5);",
+                 height_px, burst, verdict, causes, flags, blur_sigma_px, blur_allowed_px, lens)
+                 VALUES (1, 1, 'a.jpg', 'c', 'raw', 10, 10, 1, 'hit', '', '', 0.5, NULL, NULL),
+                 (1, 2, 'b.jpg', 'd', 'raw', 10, 10, 1, 'cannot say', 'soft plane-off', '', 0.1,
+                 0.3, 'plane-off \"blur_allowed_px\":'),
+                 (1, 3, 'c.jpg', 'e', 'raw', 10, 10, 1, 'miss', 'plane-off', '', 0.1, 0.3, NULL);",
             )
             .unwrap();
         assert_eq!(form(&connection).unwrap(), 1);
@@ -234,8 +237,14 @@ fn a_log_of_form_1_is_brought_up_to_date_with_its_outings() {
     let log = Log::open_to_read(&path).unwrap();
     assert_eq!(form(&log.connection).unwrap(), FORM);
     let (outing, frames) = log.outing(1).unwrap();
-    assert_eq!((outing.title.as_str(), frames.len()), ("old day", 1));
+    assert_eq!((outing.title.as_str(), frames.len()), ("old day", 3));
     assert_eq!(frames[0].blur_sigma_px, Some(WithError { value: 0.5, std_err: None }));
+    // In today's words, and only where they are verdicts, causes and keys.
+    let words: Vec<_> = frames.iter().map(|f| (f.verdict.as_str(), f.causes.as_str())).collect();
+    assert_eq!(words, [("hit", ""), ("unclear", "soft misfocused"), ("miss", "misfocused")]);
+    let blur: Vec<_> = frames.iter().map(|f| f.attainable_blur_px).collect();
+    assert_eq!(blur, [None, Some(0.3), Some(0.3)]);
+    assert_eq!(frames[1].lens.as_deref(), Some("plane-off \"blur_allowed_px\":"));
     assert!(log.noise().unwrap().is_empty());
     log.check().unwrap();
 }
@@ -253,7 +262,7 @@ fn whole_frame() -> LoggedFrame {
         rig: Some("close".to_owned()),
         pixel_pitch_um: Some(4.4),
         cause_share: Some(1.0 / 3.0),
-        blur_allowed_px: Some(1.148_296_111_176_761_1),
+        attainable_blur_px: Some(1.148_296_111_176_761_1),
         blur_ratio: with_error(3.293_081_720_467_210_7),
         detail_bits_px: with_error(0.1),
         noise_sigma_dn: with_error(f64::MIN_POSITIVE),
@@ -415,7 +424,7 @@ fn a_full_disk_adds_nothing_and_says_so() {
         .query_row(&format!("PRAGMA max_page_count = {}", pages + 2), [], |_| Ok(()))
         .unwrap();
     let error = log.add(&outing(OutingKind::Field, 100..2000)).unwrap_err();
-    assert!(says(&error).contains("no space is left"), "{error}");
+    assert!(says(&error).contains("no space left on the disk"), "{error}");
     assert_eq!(log.outings().unwrap(), before);
     log.check().unwrap();
 }

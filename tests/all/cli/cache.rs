@@ -246,7 +246,7 @@ fn a_cache_that_cannot_be_used_costs_one_line() {
     let ran = culled(&place, &[]);
     assert_eq!((ran.0, ran.2.code), (fresh.0.clone(), Some(0)));
     assert_eq!(ran.2.stderr.lines().count(), 1, "{}", ran.2.stderr);
-    assert!(ran.2.stderr.contains("going on without it"), "{}", ran.2.stderr);
+    assert!(ran.2.stderr.contains("Continuing without it"), "{}", ran.2.stderr);
     assert_eq!(run(&place, &["cache", "show"]).stdout, "No cache yet. It will be in kept.\n");
     fs::remove_file(place.path().join(FOLDER)).unwrap();
     // Rubbish in its file, from the first byte or in the middle.
@@ -263,7 +263,7 @@ fn a_cache_that_cannot_be_used_costs_one_line() {
     place.put(FILE, &[0xA5; 5000]);
     let shown = run(&place, &["cache", "show"]);
     assert_eq!(shown.code, Some(2));
-    assert!(shown.stderr.contains("\"stopwise cache clear\" removes it"), "{}", shown.stderr);
+    assert!(shown.stderr.contains("`stopwise cache clear` removes it"), "{}", shown.stderr);
     assert_eq!(run(&place, &["cache", "clear"]).stdout, "Removed the cache in kept.\n");
     assert_eq!(run(&place, &["cache", "clear"]).stdout, "There was no cache in kept.\n");
     let again = culled(&place, &[]);

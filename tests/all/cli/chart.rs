@@ -70,7 +70,7 @@ fn a_plan_takes_what_the_rig_knows() {
     assert_eq!(record["wish"]["magnification"], 2.0);
     assert_eq!(record["parameters"]["pitch_um"], 4.4);
     assert_eq!((&record["rig"], &record["model"]), (&"beetle".into(), &"typical".into()));
-    assert!(record["model_says"].as_str().unwrap().contains("are needed"));
+    assert!(record["model_basis"]["message"].as_str().unwrap().contains("of your own needs 12"));
     run(&place, &env, &["plan", "--rig", "moth", "--depth", "1"], 2);
     let said = run(&place, &env, &["plan", "--depth", "1"], 2);
     assert!(said.contains("--magnification"), "{said}");
@@ -89,7 +89,7 @@ fn what_people_decide_is_told_and_charted() {
         serde_json::from_str(&run(&place, env, &["chart", "--json", "-"], 0)).unwrap()
     };
     let said = run(&place, &env, &["log", "agreement"], 0);
-    assert!(said.contains("Nobody has decided"), "{said}");
+    assert!(said.contains("No decisions yet"), "{said}");
     assert!(!decisions.exists(), "looking makes no file");
     let before = charted(&env);
     assert_eq!(before["decided"], 0);
@@ -122,8 +122,8 @@ fn what_people_decide_is_told_and_charted() {
     let decided = hit.len().min(2) as u64;
     assert_eq!((after["decided"].as_u64(), after["overruled"].as_u64()), (Some(decided), Some(1)));
     assert_eq!(outings(&after), (hits - 1, judged));
-    let says = after["findings"].as_array().unwrap().iter().filter_map(|f| f["says"].as_str());
-    assert!(says.into_iter().any(|s| s.contains("1 time against the verdict")), "{after}");
+    let says = after["findings"].as_array().unwrap().iter().filter_map(|f| f["message"].as_str());
+    assert!(says.into_iter().any(|s| s.contains("1 of them disagrees with it")), "{after}");
     // The log itself keeps what the program said.
     let again = run(&place, &env, &["log", "export", "--json", "-"], 0);
     assert_eq!(serde_json::from_str::<Json>(&again).unwrap(), export);

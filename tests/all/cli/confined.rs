@@ -66,17 +66,10 @@ fn a_record_does_not_reach_out_of_its_folder() {
             "--hard-links",
             "hits",
             "--verdicts",
-            "hit,near,miss,cannot-say",
+            "hit,near,miss,unclear",
         ],
-        &[
-            "--write",
-            "--no-sidecars",
-            "--copies",
-            "copies",
-            "--verdicts",
-            "hit,near,miss,cannot-say",
-        ],
-        &["--list", "list.txt", "--no-sidecars", "--verdicts", "hit,near,miss,cannot-say"],
+        &["--write", "--no-sidecars", "--copies", "copies", "--verdicts", "hit,near,miss,unclear"],
+        &["--list", "list.txt", "--no-sidecars", "--verdicts", "hit,near,miss,unclear"],
         &["--write", "--follow-links"],
     ] {
         let ran = place.run(&[&["mark", "mine/r.json", "--json", "m.json"], more].concat());
@@ -152,7 +145,7 @@ fn links_lead_out_only_when_that_is_asked() {
     fs::create_dir(place.path().join("hits")).unwrap();
     symlink(&away, place.path().join("hits/sub")).unwrap();
     let args = ["mark", "card", "--no-sidecars", "--write", "--copies", "hits", "--verdicts"];
-    let ran = place.run(&[&args[..], &["hit,near,miss,cannot-say"]].concat());
+    let ran = place.run(&[&args[..], &["hit,near,miss,unclear"]].concat());
     assert_eq!(ran.code, Some(1), "{}", ran.stdout);
     assert!(!away.join("c.jpg").exists() && place.path().join("hits/a.jpg").exists());
 }
@@ -238,7 +231,7 @@ fn names_of_any_bytes_are_marked() {
     for source in ["card", "r.json"] {
         let args =
             ["mark", source, "--write", "--hard-links", "hits", "--list", "l.txt", "--verdicts"];
-        let ran = place.run(&[&args[..], &["hit,near,miss,cannot-say"]].concat());
+        let ran = place.run(&[&args[..], &["hit,near,miss,unclear"]].concat());
         assert_eq!(ran.code, Some(0), "{source}: {}", ran.stdout);
         assert!(ran.stdout.contains(r"f\xe8re"), "{}", ran.stdout);
         for end in ["xmp", "jpg"] {

@@ -32,10 +32,10 @@ fn the_record_keeps_its_keys() {
     let (record, code) = place.culled(&["day", "--subject", "0.5,0.5"]);
     assert_eq!(code, Some(1));
     has(&record, "schema program version outing bursts frames skipped");
-    assert_eq!(record["schema"], 2);
+    assert_eq!(record["schema"], 3);
     assert_eq!(record["program"], "stopwise");
     assert_eq!(record["version"], env!("CARGO_PKG_VERSION"));
-    has(&record["outing"], "paths frames bursts hits near misses cannot_say by_cause");
+    has(&record["outing"], "paths frames bursts hits near misses unclear by_cause");
     assert_eq!(record["outing"]["frames"], count);
 
     let bursts = record["bursts"].as_array().unwrap();
@@ -64,9 +64,7 @@ fn the_record_keeps_its_keys() {
             &frame["exposure"],
             "f_number shutter_s iso flash_fired focal_mm taken_at exposure_bias_ev body lens",
         );
-        assert!(
-            ["hit", "near", "miss", "cannot say"].contains(&frame["verdict"].as_str().unwrap())
-        );
+        assert!(["hit", "near", "miss", "unclear"].contains(&frame["verdict"].as_str().unwrap()));
         for cause in frame["causes"].as_array().unwrap() {
             assert_eq!(keys(cause), BTreeSet::from(["cause", "share"]));
             assert!(number_or_null(&cause["share"]));
@@ -97,7 +95,7 @@ fn the_record_keeps_its_keys() {
     assert_eq!(first["exposure"]["focal_mm"], 90.0);
     assert_eq!(first["exposure"]["exposure_bias_ev"], Json::Null);
     assert_eq!(first["exposure"]["taken_at"], "2031-06-14T09:00:00");
-    assert_eq!(keys(&record["skipped"][0]), BTreeSet::from(["path", "reason"]));
+    assert_eq!(keys(&record["skipped"][0]), BTreeSet::from(["path", "reason", "advice"]));
 }
 
 #[test]

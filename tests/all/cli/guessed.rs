@@ -77,7 +77,7 @@ fn a_frame_alone_is_no_hit_unless_its_subject_is_marked() {
     let place = Place::new();
     burst(&place, &[picture(0.7)], &Vec::new);
     let (guessed, _) = place.culled(&["day"]);
-    assert_eq!(verdicts(&guessed), ["cannot say"]);
+    assert_eq!(verdicts(&guessed), ["unclear"]);
     let (marked, _) = place.culled(&["day", "--subject", "0.5,0.5"]);
     assert_eq!(verdicts(&marked), ["hit"]);
 }

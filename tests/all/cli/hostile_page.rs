@@ -52,7 +52,7 @@ fn what_a_header_claims_is_not_set_aside() {
     let host = format!("Host: 127.0.0.1:{}\r\n", review.port);
     let own =
         format!("Origin: http://127.0.0.1:{}\r\nContent-Type: application/json\r\n", review.port);
-    let path = format!("/{}/told", review.token);
+    let path = format!("/{}/actions", review.token);
     for length in ["65537", "100000000000", "18446744073709551615", &"9".repeat(100)] {
         for (path, own) in [("/x", ""), (path.as_str(), own.as_str())] {
             let text =
@@ -139,10 +139,10 @@ fn bodies_that_do_not_come_are_given_up() {
     // More than are answered at a time, all with the address; the page goes on beside them.
     let mut waiting: Vec<TcpStream> = (0..8).map(|_| connect(&review)).collect();
     for stream in &mut waiting {
-        stream.write_all(head(&format!("{token}/told")).as_bytes()).unwrap();
+        stream.write_all(head(&format!("{token}/actions")).as_bytes()).unwrap();
     }
     // Without the address nothing is waited for.
-    assert_eq!(once(&review, &head("x/told")), 403);
+    assert_eq!(once(&review, &head("x/actions")), 403);
     assert_eq!(review.get("frame/0/whole?side=100").0, 200);
     for stream in &mut waiting {
         let mut answer = String::new();

@@ -82,7 +82,7 @@ fn an_outing_is_logged_shown_corrected_exported_and_removed() {
     assert_eq!(ran.stderr, "Logged as outing 1: 5 frames in own/log.sqlite\n");
     let ran = place.run(&cull);
     assert!(ran.stderr.contains("replacing an earlier measurement"), "{}", ran.stderr);
-    let corrected = ["log", "correct", "1", "--subject", "jewel beetle", "--exclude"];
+    let corrected = ["log", "correct", "1", "--subject", "window sill", "--exclude"];
     assert_eq!(place.run(&corrected).code, Some(0));
     let list = place.run(&["log", "list"]);
     let show = place.run(&["log", "show", "1"]);
@@ -113,7 +113,7 @@ fn an_outing_is_logged_shown_corrected_exported_and_removed() {
     let at = |name: &str| header.iter().position(|h| h == name).unwrap();
     let rows: Vec<csv::StringRecord> = rows.records().map(Result::unwrap).collect();
     assert_eq!(rows.len(), 5);
-    assert_eq!((&rows[0][at("outing_subject")], &rows[0][at("iso")]), ("jewel beetle", "400"));
+    assert_eq!((&rows[0][at("outing_subject")], &rows[0][at("iso")]), ("window sill", "400"));
     assert_eq!(&rows[0][at("working_f_number")], "", "missing is empty");
 
     assert_eq!(place.run(&["log", "remove", "1"]).code, Some(0));
@@ -215,7 +215,7 @@ fn a_full_disk_keeps_earlier_outings() {
         .unwrap();
     let says = String::from_utf8(out.stderr).unwrap();
     assert_eq!(out.status.code(), Some(1), "{says}");
-    assert!(says.contains("no space is left for it; nothing was added"), "{says}");
+    assert!(says.contains("no space left on the disk; nothing was added"), "{says}");
     assert_eq!(exported(&place), before);
     Log::open(&place.path().join(LOG)).unwrap().check().unwrap();
 }

@@ -1,5 +1,5 @@
 //! Logs that an earlier build wrote (`testdata/log/form-2.sqlite`): brought up to date whole or not
-//! at all, and exported to the byte as that build did (`form-2.json`, `form-2.csv`).
+//! at all, and exported to the byte as that build did (`form-2.json`, `form-2.csv`), in today's words.
 
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -23,11 +23,28 @@ fn with_old_log() -> Place {
     place
 }
 
-/// The exports that the build that wrote the log made of it, with this build's version.
+/// The exports that the build that wrote the log made of it, in this build's words and version.
 fn expected() -> (String, String) {
     let read = |name: &str| fs::read_to_string(testdata(name)).unwrap();
-    let version = format!("\n  \"version\": \"{}\",", env!("CARGO_PKG_VERSION"));
-    (read("form-2.json").replacen("\n  \"version\": \"0.1.0\",", &version, 1), read("form-2.csv"))
+    let version = format!("\"version\": \"{}\"", env!("CARGO_PKG_VERSION"));
+    let mut json = read("form-2.json");
+    for (was, is) in [
+        ("\"version\": \"0.1.0\"", version.as_str()),
+        ("\"schema\": 1", "\"schema\": 2"),
+        ("\"form\": 2", "\"form\": 4"),
+    ] {
+        assert!(json.contains(was), "{was}");
+        json = json.replacen(was, is, 1);
+    }
+    (in_todays_words(&json), in_todays_words(&read("form-2.csv")))
+}
+
+fn in_todays_words(text: &str) -> String {
+    let words = [("plane-off", "misfocused"), ("blur_allowed_px", "attainable_blur_px")];
+    words.iter().fold(text.to_owned(), |text, (old, new)| {
+        assert!(text.contains(old), "{old}");
+        text.replace(old, new)
+    })
 }
 
 fn form(log: &Path) -> i64 {
@@ -39,7 +56,7 @@ fn form(log: &Path) -> i64 {
 fn an_old_log_is_brought_up_to_date_and_exported_as_before() {
     let place = with_old_log();
     let log = place.path().join(LOG);
-    assert_eq!((form(&log), FORM), (2, 3));
+    assert_eq!((form(&log), FORM), (2, 4));
     let (json, csv) = expected();
     // The first time it is brought up to date, the second time it is.
     for _ in 0..2 {
@@ -89,7 +106,7 @@ fn processes_that_meet_an_old_log_at_once_all_read_it() {
 fn a_log_of_a_later_form_is_refused_in_words() {
     let place = with_old_log();
     let log = place.path().join(LOG);
-    Connection::open(&log).unwrap().execute_batch("PRAGMA user_version = 4").unwrap();
+    Connection::open(&log).unwrap().execute_batch("PRAGMA user_version = 5").unwrap();
     let before = fs::read(&log).unwrap();
     for args in [&["log", "list"][..], &["log", "correct", "1", "--exclude"]] {
         let ran = place.run(args);
@@ -200,7 +217,7 @@ fn an_old_log_that_may_not_be_written_is_named() {
     mode("own", 0o755);
     let says = String::from_utf8(out.stderr).unwrap();
     assert_eq!(out.status.code(), Some(2), "{says}");
-    assert!(says.contains("of an earlier form (2)"), "{says}");
-    assert!(says.contains("copy it to a place that can be written"), "{says}");
+    assert!(says.contains("schema version 2 must be upgraded"), "{says}");
+    assert!(says.contains("copy it to a folder that can be written"), "{says}");
     assert_eq!(form(&place.path().join(LOG)), 2);
 }

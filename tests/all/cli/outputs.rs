@@ -54,7 +54,7 @@ fn a_full_disk_costs_only_what_did_not_fit() {
         &["plan", "--depth", "1", "--magnification", "2", "--json", "out"],
         &["plan", "--depth", "1", "--magnification", "2", "--report", "out"],
         &["mark", "day.json", "--json", "out"],
-        &["mark", "day.json", "--list", "out", "--verdicts", "hit,near,miss,cannot-say"],
+        &["mark", "day.json", "--list", "out", "--verdicts", "hit,near,miss,unclear"],
         &["log", "export", "--json", "out"],
         &["log", "export", "--csv", "out"],
         &["chart", "--json", "out"],
@@ -69,7 +69,7 @@ fn a_full_disk_costs_only_what_did_not_fit() {
         assert_eq!(working_files(place.path()), [""; 0], "{args:?}");
     }
     let args = ["mark", "day.json", "--no-sidecars", "--write", "--copies", "hits", "--verdicts"];
-    let (code, _) = on_a_full_disk(&place, 0, &[&args[..], &["hit,near,miss,cannot-say"]].concat());
+    let (code, _) = on_a_full_disk(&place, 0, &[&args[..], &["hit,near,miss,unclear"]].concat());
     assert_eq!(code, Some(2));
     assert_eq!(fs::read_dir(place.path().join("hits")).unwrap().count(), 0);
     // The log: said, and what is in it stays.
@@ -237,7 +237,7 @@ fn programs_share_a_log_and_a_cache() {
             let said = String::from_utf8(out.stderr).unwrap();
             assert_eq!(out.status.code(), Some(0), "{said}");
             // On a busy machine one may wait its time out; then it says so and no more.
-            let waited = "another program has been writing to the cache";
+            let waited = "Another program has been writing to the cache";
             assert!(said.lines().all(|l| !l.contains("cache") || l.contains(waited)), "{said}");
             assert!(!said.contains("clear") && !said.contains("locked"), "{said}");
         }
@@ -265,7 +265,7 @@ fn a_cache_held_by_another_is_done_without() {
     let out = run();
     let said = String::from_utf8(out.stderr).unwrap();
     assert_eq!(out.status.code(), Some(0), "{said}");
-    assert!(said.contains("another program has been writing to the cache"), "{said}");
+    assert!(said.contains("Another program has been writing to the cache"), "{said}");
     assert!(!said.contains("clear") && !said.contains("locked"), "{said}");
     drop(other);
     assert!(String::from_utf8(run().stderr).unwrap().is_empty());

@@ -32,7 +32,7 @@ fn the_record_has_the_settings_and_says_whose_model() {
         let n_eff = row["working_f_number"].as_f64().unwrap();
         assert!((n_eff - 3.0 * row["f_number"].as_f64().unwrap()).abs() < 1e-9);
     }
-    assert!(record["first_because"].as_str().unwrap().starts_with("f/"));
+    assert!(record["first_because"]["message"].as_str().unwrap().starts_with("Shoot f/"));
 }
 
 // O6 (facts 3.2): without noise to pay for, the aperture for a depth is 0.72648·√(Δz/λ) working.
@@ -118,8 +118,8 @@ fn video_has_its_shutter_slow_motion_and_crop() {
     let (flash, ran) =
         planned(&["--depth", "1", "--magnification", "1", "--flash", "--video", "25"]);
     assert!(flash["video"].as_array().unwrap().is_empty() && ran.code == Some(0));
-    let remarks = flash["remarks"].to_string();
-    assert!(remarks.contains("stays") && remarks.contains("eyes"), "{remarks}");
+    let remarks = flash["findings"].to_string();
+    assert!(remarks.contains("continuous light") && remarks.contains("eyes"), "{remarks}");
 }
 
 #[test]

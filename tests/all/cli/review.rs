@@ -75,7 +75,7 @@ impl Review {
     pub fn tell(&self, what: &Json) -> (u16, String) {
         let headers =
             format!("Origin: http://127.0.0.1:{}\r\nContent-Type: application/json\r\n", self.port);
-        self.request("POST", &format!("{}/told", self.token), &headers, &what.to_string())
+        self.request("POST", &format!("{}/actions", self.token), &headers, &what.to_string())
     }
 
     /// Its process, on systems that say something of it.
@@ -169,7 +169,7 @@ fn only_the_page_itself_is_let_in() {
         "Origin: http://evil.example\r\nContent-Type: application/json\r\n".to_owned(),
         format!("{own}Origin: http://evil.example\r\nContent-Type: application/json\r\n"),
     ] {
-        let (status, _) = review.request("POST", &format!("{token}/told"), &headers, &told);
+        let (status, _) = review.request("POST", &format!("{token}/actions"), &headers, &told);
         assert_eq!(status, 403, "{headers}");
     }
     for method in ["PUT", "DELETE", "OPTIONS", "HEAD"] {
@@ -203,7 +203,7 @@ fn no_file_is_reached() {
         "burst/0",
         "burst/99",
         "burst/1/x",
-        "told",
+        "actions",
     ] {
         let (status, text) = review.get(path);
         assert_eq!(status, 404, "{path}: {text}");
@@ -302,7 +302,7 @@ fn a_moved_subject_judges_the_burst_as_a_mark_would() {
     let (status, text) = review.tell(&json!({"do": "subject", "frame": 1, "x": 0.3, "y": 0.6}));
     assert_eq!(status, 200, "{text}");
     let moved = review.json("burst/1");
-    assert_eq!(moved["subject"], "The subject was moved by you.");
+    assert_eq!(moved["subject"], "You moved the subject.");
     assert!(moved["took_ms"].is_u64());
     // The same as `cull` with that mark, to the digit.
     place.put("marks.csv", b"f002.jpg,0.3,0.6\n");

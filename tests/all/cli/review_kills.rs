@@ -21,7 +21,7 @@ fn written(place: &Place) -> u64 {
 fn confirmed(port: u16, token: &str, what: &Json) -> bool {
     let body = what.to_string();
     let request = format!(
-        "POST /{token}/told HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: \
+        "POST /{token}/actions HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nOrigin: \
          http://127.0.0.1:{port}\r\nContent-Type: application/json\r\nContent-Length: \
          {}\r\nConnection: close\r\n\r\n{body}",
         body.len()

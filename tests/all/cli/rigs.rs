@@ -86,7 +86,7 @@ fn two_rigs_that_fit_equally_are_asked_about() {
     let (record, _) = place.culled(&["day"]);
     assert!(record["frames"][0]["exposure"]["rig"].is_null());
     let says = record["outing"]["findings"].to_string();
-    assert!(says.contains("(bare, tubes): none was used"), "{says}");
+    assert!(says.contains("(bare, tubes), so none was used"), "{says}");
     let (record, _) = place.culled(&["day", "--rig", "tubes"]);
     let e = &record["frames"][0]["exposure"];
     assert_eq!(
@@ -95,11 +95,7 @@ fn two_rigs_that_fit_equally_are_asked_about() {
     );
     let none = place.run(&["cull", "day", "--rig", "tube"]);
     assert_eq!(none.code, Some(2));
-    assert!(
-        none.stderr.contains("no rig is called tube; there are: bare, tubes"),
-        "{}",
-        none.stderr
-    );
+    assert!(none.stderr.contains("no rig named tube; there are: bare, tubes"), "{}", none.stderr);
 }
 
 #[test]
@@ -149,12 +145,12 @@ fn the_file_belongs_to_people() {
     assert!(now().contains("model = \"Velmarrow VM-7\""), "{}", now());
     let twice = place.run(&["rig", "add", "fly"]);
     assert_eq!(twice.code, Some(2));
-    assert!(twice.stderr.contains("fly is there already"), "{}", twice.stderr);
+    assert!(twice.stderr.contains("fly already exists"), "{}", twice.stderr);
     assert_eq!(place.run(&["rig", "remove", "fly"]).code, Some(0));
     assert_eq!(now().trim_end(), text.trim_end());
     let gone = place.run(&["rig", "remove", "fly"]);
     assert_eq!(gone.code, Some(2));
-    assert!(gone.stderr.contains("no rig is called fly; there are: wasp"), "{}", gone.stderr);
+    assert!(gone.stderr.contains("no rig named fly; there are: wasp"), "{}", gone.stderr);
 }
 
 #[test]

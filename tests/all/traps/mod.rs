@@ -1,5 +1,5 @@
 //! What fools a sharpness score, a row of the table a test: the plain Laplacian variance ranks
-//! wrongly, ours ranks right or says that it cannot say.
+//! wrongly, ours ranks right or says that it is unclear.
 //!
 //! Frames are close-ups as they are taken: an eye of 170 px radius (facets and 1/f texture)
 //! before a distance far out of focus, marked in the middle. Sharp means in focus, soft a defocus

@@ -11,7 +11,7 @@ export async function ask(path) {
 }
 
 export async function tell(what) {
-  const answer = await fetch("told", {
+  const answer = await fetch("actions", {
     method: "POST",
     headers: { "Content-Type": "application/json" },
     body: JSON.stringify(what),

@@ -90,7 +90,7 @@ function drawFrame() {
   const best = frame.n === burst.best ? "best of the burst" : null;
   rest.textContent = [frame.cause, best, frame.blur && `blur ${frame.blur}`, frame.ratio]
     .filter(Boolean).join(" · ");
-  verdict.replaceChildren("The program says ", word, rest);
+  verdict.replaceChildren("Verdict: ", word, rest);
   at("because").textContent = frame.because;
   at("settings").textContent = frame.settings;
   at("numbers").replaceChildren(...frame.evidence.map(([heading, value]) => {
@@ -193,30 +193,30 @@ function stepBurst(by) {
   return openBurst(line.id, line.start);
 }
 
-async function told(what, done) {
+async function act(what, done) {
   try {
     const answer = await tell(what);
     await done(answer);
   } catch (error) {
-    say(`Not kept: ${error.message}`);
+    say(`Not saved: ${error.message}`);
   }
 }
 
 function decide(call) {
   const frame = frameNow();
   const wanted = call === frame.decided ? null : call;
-  return told({ do: "decide", frame: frame.n, call: wanted }, () => {
+  return act({ do: "decide", frame: frame.n, call: wanted }, () => {
     outing.decided += (wanted ? 1 : 0) - (frame.decided ? 1 : 0);
     lineOf(frame.n).decided += (wanted ? 1 : 0) - (frame.decided ? 1 : 0);
     frame.decided = wanted;
     count();
-    say(wanted ? `Kept: ${frame.name} is ${wanted}.` : `Kept: nothing said of ${frame.name}.`);
+    say(wanted ? `Saved: ${frame.name} is ${wanted}.` : `Saved: ${frame.name} is undecided.`);
     drawFrame();
     if (goOn && wanted) step(1);
   });
 }
 
-const undo = () => told({ do: "undo" }, async (answer) => {
+const undo = () => act({ do: "undo" }, async (answer) => {
   if (answer.frame === null) return say("There is nothing to undo.");
   await refresh(answer);
   say(`Undone, for ${frameNow().name}.`);
@@ -242,13 +242,13 @@ function placing() {
 
 function moveSubject(n, x, y) {
   leavePlacing();
-  say("Following the new subject …");
+  say("Tracking the new subject …");
   const start = performance.now();
-  return told({ do: "subject", frame: n, x, y }, async (answer) => {
+  return act({ do: "subject", frame: n, x, y }, async (answer) => {
     bench.maps.clear();
     bench.offset = [0, 0];
     await refresh(answer);
-    say(`Followed and judged again in ${((performance.now() - start) / 1000).toFixed(1)} s.`);
+    say(`Subject moved; burst judged again in ${((performance.now() - start) / 1000).toFixed(1)} s.`);
   });
 }
 
@@ -307,7 +307,7 @@ function toUndecided() {
   const next = burst.frames.slice(i + 1).find((f) => !f.decided);
   if (next) return choose(next.n);
   const line = outing.bursts.find((b) => b.first > current && b.decided < b.frames);
-  if (!line) return say("Behind this frame everything is decided.");
+  if (!line) return say("No undecided frames after this one.");
   return openBurst(line.id, line.first).then(() => {
     const first = burst.frames.find((f) => !f.decided);
     if (first) return choose(first.n);
@@ -356,13 +356,13 @@ const KEYS = {
   h: () => decide("hit"),
   n: () => decide("near"),
   m: () => decide("miss"),
-  c: () => decide("cannot say"),
+  c: () => decide("unclear"),
   x: () => frameNow().decided && decide(frameNow().decided),
   u: undo,
   a: () => {
     goOn = !goOn;
     at("on-says").textContent = goOn ? "yes" : "no";
-    say(goOn ? "Goes on after deciding." : "Stays after deciding.");
+    say(goOn ? "Advance after each decision." : "Stay on the frame.");
   },
   w: () => look("whole"),
   1: () => look("1"),
@@ -436,5 +436,5 @@ try {
   const line = known ? lineOf(asked) : outing.bursts[0];
   await openBurst(line.id, known ? asked : line.start);
 } catch (error) {
-  say(`The program does not answer: ${error.message}`);
+  say(`stopwise is not responding: ${error.message}`);
 }
