@@ -353,7 +353,7 @@ fn sections_hands_and_hits_of_a_chart_are_those_of_the_record() {
         assert!(section.dots("accent").len() > 1);
     }
     let hands: Vec<_> = record.hands.iter().chain(&record.clip_hands).collect();
-    let still = labelled(&page, "Held still");
+    let still = labelled(&page, "Free of motion blur");
     assert!(!hands.is_empty() && still.len() == hands.len());
     for (drawn, hand) in still.iter().zip(&hands) {
         let (x, y) = (drawn.across(true), drawn.up(false));
