@@ -169,15 +169,15 @@ fn open_raw(_: &Path, _: u64) -> Result<OpenedFrame, SkipReason> {
 /// Opens a frame and develops it.
 ///
 /// # Errors
-/// As [`open`].
+/// As [`open()`].
 pub fn load(frame: &Frame, want: Want) -> Result<Decoded, SkipReason> {
     load_held(frame, want, Vec::new()).map(|(decoded, _)| decoded)
 }
 
-/// As [`load`], with the buffer and the memory of [`open`].
+/// As [`load`], with the buffer and the memory of [`open()`].
 ///
 /// # Errors
-/// As [`open`].
+/// As [`open()`].
 pub fn load_held(
     frame: &Frame,
     want: Want,
