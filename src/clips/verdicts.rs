@@ -262,7 +262,7 @@ impl BestFrames {
         }
     }
 
-    /// Blur, px, and energy that frames are compared with; else the frame is told why it cannot be.
+    /// Blur, px, and energy that frames are compared with; else why the frame cannot be judged.
     fn scale(&self, frame: &mut ClipFrameVerdict) -> Option<(f64, f64)> {
         let Some(scale) = self.sigma_px.zip(self.energy) else {
             frame.withhold(Cause::NoTexture, Flag::NoTexture);

@@ -43,6 +43,27 @@ pub struct FrameVerdict {
     pub flags: FlagSet,
 }
 
+impl FrameVerdict {
+    /// A frame that nothing is decided on yet.
+    pub fn unjudged(subject: Option<SubjectBox>) -> FrameVerdict {
+        FrameVerdict {
+            place: None,
+            subject,
+            judged_px: None,
+            range: None,
+            ratio: None,
+            movement: None,
+            verdict: Verdict::Unclear,
+            causes: Vec::new(),
+            sharpest: None,
+            sharp_area: None,
+            sharp_cluster: 0,
+            in_plane_px2: None,
+            flags: FlagSet::EMPTY,
+        }
+    }
+}
+
 /// Movement found in a frame.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Movement {

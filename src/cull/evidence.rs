@@ -5,8 +5,7 @@ use super::burst_verdict::{BurstVerdict, FrameVerdict, Movement};
 use super::decide::{self, Ranking};
 use super::subject_boxes::SubjectBoxes;
 use super::unmarked;
-use crate::core::verdict::Verdict;
-use crate::core::{Flag, FlagSet};
+use crate::core::Flag;
 use crate::report::parts::SubjectFound;
 use crate::sharpness::direction::Smear;
 use crate::sharpness::focus_map::FocusMap;
@@ -84,18 +83,9 @@ impl<'a> RankedBurst<'a> {
             .enumerate()
             .map(|(i, subject)| FrameVerdict {
                 place: located.positions[i],
-                subject,
-                judged_px: None,
-                range: None,
-                ratio: None,
-                movement: None,
-                verdict: Verdict::Unclear,
-                causes: Vec::new(),
                 sharpest: sharpest_area(&maps[i]),
-                sharp_area: None,
-                sharp_cluster: 0,
                 in_plane_px2: in_plane.as_ref().map(|a| a[i]),
-                flags: FlagSet::EMPTY,
+                ..FrameVerdict::unjudged(subject)
             })
             .collect();
         let shake = whole_frames::shake(shots);

@@ -2,7 +2,6 @@
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict};
 use crate::core::FlagSet;
-use crate::core::verdict::Verdict;
 use crate::report::parts::SubjectFound;
 use crate::sharpness::band_noise::BandNoise;
 use crate::sharpness::blur::S1_SQUARED;
@@ -35,31 +34,14 @@ pub fn subject(px: f64) -> SubjectBox {
     }
 }
 
-pub fn frame(subject: Option<SubjectBox>) -> FrameVerdict {
-    FrameVerdict {
-        place: None,
-        subject,
-        judged_px: None,
-        range: None,
-        ratio: None,
-        movement: None,
-        verdict: Verdict::Unclear,
-        causes: Vec::new(),
-        sharpest: None,
-        sharp_area: None,
-        sharp_cluster: 0,
-        in_plane_px2: None,
-        flags: FlagSet::EMPTY,
-    }
-}
-
 pub fn empty_map() -> FocusMap {
     FocusMap { cols: 0, rows: 0, tiles: vec![], corrected_tiles: vec![], lap_var: vec![] }
 }
 
 /// A marked burst that reached focus; the first subject leads.
 pub fn burst(subjects: Vec<SubjectBox>) -> BurstVerdict {
-    let frames: Vec<FrameVerdict> = subjects.into_iter().map(|s| frame(Some(s))).collect();
+    let frames: Vec<FrameVerdict> =
+        subjects.into_iter().map(|s| FrameVerdict::unjudged(Some(s))).collect();
     BurstVerdict {
         maps: vec![empty_map(); frames.len()],
         frames,

@@ -37,6 +37,23 @@ pub struct Frame {
     pub exposure: Option<Exposure>,
 }
 
+#[cfg(test)]
+impl Frame {
+    /// A small JPEG of these settings, which lies nowhere.
+    pub fn taken_with(exposure: Exposure) -> Frame {
+        Frame {
+            path: "a.jpg".into(),
+            shown: "a.jpg".into(),
+            partner: None,
+            kind: FileKind::Jpeg,
+            file_bytes: 1,
+            width_px: 600,
+            height_px: 400,
+            exposure: Some(exposure),
+        }
+    }
+}
+
 impl Frame {
     /// How the picture has to be turned; upright when the file does not say.
     pub fn orientation(&self) -> Orientation {

@@ -7,9 +7,8 @@
 //! subjects show, by weighted least squares in which frames off the curve count less (weights of
 //! a Cauchy error, Holland & Welsch 1977, doi:10.1080/03610927708827533).
 
-use nalgebra::{Matrix3, Vector3};
-
 use super::spectral_blur::BlurRatio;
+use crate::core::stats::least_squares;
 
 /// Frames from which a curve is fitted.
 const MIN_FRAMES: usize = 3;
@@ -45,7 +44,7 @@ pub fn steadied(
         return ratios.to_vec();
     };
     let joined = |(below_ln, ratio): (f64, BlurRatio)| {
-        let on_curve = row(below_ln).dot(&curve);
+        let on_curve = at(&curve, below_ln);
         let off = (ratio.ln - on_curve).clamp(-MAX_OFF_LN, MAX_OFF_LN);
         on_curve + OFF_SHARE * off
     };
@@ -57,31 +56,34 @@ pub fn steadied(
     frames.iter().zip(ratios).map(steady).collect()
 }
 
-fn row(below_ln: f64) -> Vector3<f64> {
-    Vector3::new(1.0, below_ln, below_ln * below_ln)
+/// The curve at an energy.
+fn at(curve: &[f64; 3], below_ln: f64) -> f64 {
+    row(below_ln).iter().zip(curve).map(|(x, c)| x * c).sum()
+}
+
+fn row(below_ln: f64) -> [f64; 3] {
+    [1.0, below_ln, below_ln * below_ln]
 }
 
 /// The curve through ratios over energies; `None` with too few.
-fn fitted(frames: &[(f64, BlurRatio)]) -> Option<Vector3<f64>> {
+fn fitted(frames: &[(f64, BlurRatio)]) -> Option<[f64; 3]> {
     if frames.len() < MIN_FRAMES {
         return None;
     }
-    let prior = Matrix3::from_diagonal(&Vector3::from(CURVE_SD.map(|sd| sd.powi(-2))));
-    let usual = Vector3::from(CURVE);
+    // What subjects usually show counts as one reading of each coefficient.
+    let usual = (0..CURVE.len()).map(|k| {
+        let unit: [f64; 3] = std::array::from_fn(|i| if i == k { 1.0 } else { 0.0 });
+        (unit, CURVE[k], CURVE_SD[k].powi(-2))
+    });
     let variance = |r: &BlurRatio| r.sd_ln.powi(2) + SCATTER_LN.powi(2);
-    let mut curve = usual;
-    let mut weights = vec![1.0; frames.len()];
+    let read = frames.iter().map(|(below_ln, r)| (row(*below_ln), r.ln, 1.0 / variance(r)));
+    let mut rows: Vec<([f64; 3], f64, f64)> = usual.chain(read).collect();
+    let mut curve = CURVE;
     for _ in 0..ROUNDS {
-        let (mut left, mut right) = (prior, prior * usual);
-        for ((below_ln, ratio), weight) in frames.iter().zip(&weights) {
-            let (row, weight) = (row(*below_ln), weight / variance(ratio));
-            left += weight * row * row.transpose();
-            right += weight * ratio.ln * row;
-        }
-        curve = left.cholesky()?.solve(&right);
-        for ((below_ln, ratio), weight) in frames.iter().zip(&mut weights) {
-            let errors = (ratio.ln - row(*below_ln).dot(&curve)) / variance(ratio).sqrt();
-            *weight = 1.0 / (1.0 + (errors / HALF_WEIGHT_AT).powi(2));
+        curve = least_squares(&rows)?.beta;
+        for ((below_ln, ratio), row) in frames.iter().zip(&mut rows[CURVE.len()..]) {
+            let errors = (ratio.ln - at(&curve, *below_ln)) / variance(ratio).sqrt();
+            row.2 = 1.0 / (variance(ratio) * (1.0 + (errors / HALF_WEIGHT_AT).powi(2)));
         }
     }
     Some(curve)
@@ -140,8 +142,8 @@ mod tests {
                 .map(|i| f64::from(i) * 0.05)
                 .map(|below_ln| (below_ln, BlurRatio { ln: slope * below_ln, sd_ln: 0.03 }))
                 .collect();
-            let at = row(0.5).dot(&fitted(&frames).unwrap());
-            assert_abs_diff_eq!(at, 0.5 * slope, epsilon = 0.05);
+            let found = at(&fitted(&frames).unwrap(), 0.5);
+            assert_abs_diff_eq!(found, 0.5 * slope, epsilon = 0.05);
         }
     }
 }

@@ -100,14 +100,19 @@ pub struct BlurRatio {
     pub sd_ln: f64,
 }
 
-/// Blur of the frames of a burst.
+/// The frame that the others of a burst are compared with.
 #[derive(Debug, Clone, PartialEq)]
-pub struct BurstBlur {
-    /// The frame that the others are compared with.
+pub struct AnchorBlur {
+    /// Its number.
     pub anchor: usize,
-    /// Blur of that frame.
+    /// Its blur.
     pub blur: Posterior,
-    /// Every frame's ratio to it; `None` without a reading.
+}
+
+/// Blur of the frames of a burst over that of their anchor.
+#[derive(Debug, Clone, PartialEq)]
+pub struct BurstRatios {
+    /// Every frame's ratio; `None` without a reading.
     pub ratios: Vec<Option<BlurRatio>>,
     /// What the anchor's blur is to be multiplied by: where ratios are larger than the spectra read
     /// them, this leaves the burst's mean blur as they did.
@@ -365,14 +370,13 @@ impl Model<'_> {
     }
 }
 
-/// The frame that the others of a burst are compared with, and its blur, from one reading per
-/// frame or `None`. `pattern` says that the subject shows a regular pattern (see
+/// The anchor of a burst and its blur, from one reading per frame or `None`. `pattern` says that the subject shows a regular pattern (see
 /// [`RingSpectrum::pattern`]), whose scenes differ less in level. `None` without a usable reading.
 pub fn anchor_blur(
     readings: &[Option<FrameSpectrum>],
     family: &TransferFamily,
     pattern: bool,
-) -> Option<(usize, Posterior)> {
+) -> Option<AnchorBlur> {
     let anchor = anchor(readings)?;
     let model = Model::new(family);
     let scene = model.scene(if pattern { PATTERN } else { PLAIN });
@@ -381,18 +385,19 @@ pub fn anchor_blur(
     for (log, px) in logs.iter_mut().zip(grid_px()) {
         *log -= best_ln.map_or(0.0, |best| (px.ln() - best).max(0.0)) / REACHING_LN;
     }
-    Some((anchor, Posterior::of_logs(&logs, |blur| family.reachable[blur])?))
+    let blur = Posterior::of_logs(&logs, |blur| family.reachable[blur])?;
+    Some(AnchorBlur { anchor, blur })
 }
 
-/// Blur of the frames of a burst from the readings of [`anchor_blur`]. `given` turns the blur of
-/// the anchor into what it is once more is known of it, for the ratios alone.
-pub fn burst_blur(
+/// Blur of the frames of a burst over that of their anchor, from the readings of [`anchor_blur`].
+/// `None` when the anchor has no reading.
+pub fn burst_ratios(
     readings: &[Option<FrameSpectrum>],
     family: &TransferFamily,
     pattern: bool,
-    given: impl Fn(&Posterior) -> Posterior,
-) -> Option<BurstBlur> {
-    let (anchor, blur) = anchor_blur(readings, family, pattern)?;
+    AnchorBlur { anchor, blur }: &AnchorBlur,
+) -> Option<BurstRatios> {
+    let anchor = *anchor;
     let observed: Vec<Option<Observed>> =
         readings.iter().map(|r| r.as_ref().map(Observed::of)).collect();
     let first = observed[anchor].as_ref()?;
@@ -401,7 +406,7 @@ pub fn burst_blur(
     let lns = grid_px().map(f64::ln);
     let between_frames = model.between_frames();
     let mut sums = vec![[0f64; 3]; readings.len()];
-    for (at, weight) in given(&blur).weight.iter().enumerate().filter(|(_, w)| **w > LIKELY) {
+    for (at, weight) in blur.weight.iter().enumerate().filter(|(_, w)| **w > LIKELY) {
         let Some(scene) = model.scene_given(&scene, first, at, &between_frames) else { continue };
         for (i, sum) in sums.iter_mut().enumerate() {
             let Some(observed) = observed[i].as_ref() else { continue };
@@ -429,7 +434,7 @@ pub fn burst_blur(
     let known = || ratios.iter().flatten();
     let mean = known().map(|r| r.ln).sum::<f64>() / known().count().max(1) as f64;
     let anchor_share = (-(1.0 - 1.0 / stretch) * mean).exp();
-    Some(BurstBlur { anchor, blur, ratios, anchor_share })
+    Some(BurstRatios { ratios, anchor_share })
 }
 
 /// The frame with most fine power over its tone: the one that the others are compared with.
@@ -484,9 +489,8 @@ mod tests {
         (0..GRID).min_by(|a, b| off(*a).total_cmp(&off(*b))).unwrap()
     }
 
-    fn of(readings: &[FrameSpectrum], family: &TransferFamily, pattern: bool) -> BurstBlur {
-        let readings: Vec<_> = readings.iter().copied().map(Some).collect();
-        burst_blur(&readings, family, pattern, Clone::clone).unwrap()
+    fn blur_of(reading: FrameSpectrum, family: &TransferFamily, pattern: bool) -> Posterior {
+        anchor_blur(&[Some(reading)], family, pattern).unwrap().blur
     }
 
     #[test]
@@ -494,7 +498,7 @@ mod tests {
         let family = TransferFamily::new(Some(0.55));
         let sharp = reading(&family, nearest(1.0), 0.0, 2.0);
         let soft = reading(&family, nearest(5.0), 0.0, 2.0);
-        let one = |r: FrameSpectrum| of(&[r], &family, true).blur;
+        let one = |r: FrameSpectrum| blur_of(r, &family, true);
         assert!(one(sharp).above(2.0) < 0.1, "{}", one(sharp).sigma_px());
         assert!(one(soft).above(2.0) > 0.7, "{}", one(soft).sigma_px());
     }
@@ -504,9 +508,10 @@ mod tests {
         let family = TransferFamily::new(Some(0.55));
         let truth = [1.0f64, 1.4, 2.0, 4.0];
         for raise in [-1.5, 0.0, 1.5] {
-            let readings = truth.map(|s| reading(&family, nearest(s), raise, 2.0));
-            let found = of(&readings, &family, false);
-            assert_eq!(found.anchor, 0);
+            let readings = truth.map(|s| Some(reading(&family, nearest(s), raise, 2.0)));
+            let at = anchor_blur(&readings, &family, false).unwrap();
+            assert_eq!(at.anchor, 0);
+            let found = burst_ratios(&readings, &family, false, &at).unwrap();
             for (s, ratio) in truth.iter().zip(&found.ratios) {
                 let ratio = ratio.unwrap();
                 let expected = (grid_px()[nearest(*s)] / grid_px()[nearest(1.0)]).ln();
@@ -521,14 +526,14 @@ mod tests {
         let family = TransferFamily::new(Some(0.55));
         let mut soft = reading(&family, nearest(5.0), -1.0, 2.6);
         soft.noise = [2.0; RING_COUNT];
-        let found = of(&[soft], &family, false).blur;
+        let found = blur_of(soft, &family, false);
         assert!(found.above(2.0) > 0.6, "{}", found.sigma_px());
     }
 
     #[test]
     fn the_range_holds_its_share_and_stays_within_the_lens() {
         let family = TransferFamily::new(Some(0.55));
-        let own = of(&[reading(&family, nearest(1.3), 0.0, 2.0)], &family, true).blur;
+        let own = blur_of(reading(&family, nearest(1.3), 0.0, 2.0), &family, true);
         let own = own.widened(0.13, &family);
         let (low, high) = own.range_px(0.68);
         let inside = own.above(low) - own.above(high);
@@ -540,9 +545,12 @@ mod tests {
     #[test]
     fn no_reading_no_blur() {
         let family = TransferFamily::new(None);
-        assert_eq!(burst_blur(&[None, None], &family, false, Clone::clone), None);
-        let one = reading(&family, nearest(1.3), 0.0, 2.0);
-        let found = burst_blur(&[None, Some(one)], &family, false, Clone::clone).unwrap();
-        assert_eq!((found.anchor, found.ratios[0]), (1, None));
+        assert_eq!(anchor_blur(&[None, None], &family, false), None);
+        let one = [None, Some(reading(&family, nearest(1.3), 0.0, 2.0))];
+        let at = anchor_blur(&one, &family, false).unwrap();
+        let found = burst_ratios(&one, &family, false, &at).unwrap();
+        assert_eq!((at.anchor, found.ratios[0]), (1, None));
+        // An anchor without a reading is none.
+        assert_eq!(burst_ratios(&[None, None], &family, false, &at), None);
     }
 }

@@ -3,7 +3,7 @@
 //! A burst's best frame may still be out of focus, and edges cannot tell: on a regular pattern
 //! (facets, scales) they read sharp whatever the blur. Two readings of the ring spectrum can:
 //! the power of the finest rings over noise, which only a focused frame shows, and the posterior
-//! of blur from [`burst_blur`]. Both stand on the noise, and a frame's flat places know that of
+//! of blur from [`anchor_blur`]. Both stand on the noise, and a frame's flat places know that of
 //! its textured ones only roughly (noise reduction, compression, tone). The burst knows better: where
 //! its most blurred frame has least power, there is nothing but noise.
 
@@ -16,7 +16,7 @@ use crate::sharpness::band_noise::{BandNoise, WHITE_GAINS};
 use crate::sharpness::energy_ratio;
 use crate::sharpness::ring_spectrum::{self, BoxSpectra, RING_COUNT, RingSpectrum};
 use crate::sharpness::spectral_blur::{
-    BlurRatio, FrameSpectrum, Posterior, REACHING_LN, anchor_blur, burst_blur,
+    AnchorBlur, BlurRatio, FrameSpectrum, Posterior, REACHING_LN, anchor_blur, burst_ratios,
 };
 use crate::sharpness::subject::SubjectBox;
 use crate::sharpness::transfer_family::TransferFamily;
@@ -167,9 +167,10 @@ pub struct SubjectBlur {
 }
 
 /// Reads the blur of a burst's frames from their subject boxes. `sparse` says in which frames
-/// something sharp lies across the subject: their spectra are of both and not used. `noise` is each frame's own, `bands`
-/// the burst's in the focus bands, `attainable` what the settings of the burst allow, `is_missed`
-/// whether the whole frames hint that the focus missed the subject, where they say anything.
+/// something sharp lies across the subject: their spectra are of both and not used. `noise` is each
+/// frame's own, `bands` the burst's in the focus bands, `attainable` what the settings of the burst
+/// allow, `is_missed` whether the whole frames hint that the focus missed the subject, where they
+/// say anything.
 /// `None` where no frame has a spectrum or the noise is not known.
 pub fn subject_blur(
     boxes: &[Option<SubjectBox>],
@@ -190,13 +191,14 @@ pub fn subject_blur(
     let pattern = rises.max_by(|a, b| a.rise_ln.total_cmp(&b.rise_ln));
     let pattern_cy_px = pattern.filter(|p| p.rise_ln > PATTERN_RISE_LN).map(|p| p.cy_px);
     let is_pattern = pattern_cy_px.is_some();
-    let (anchor, blur) = anchor_blur(&readings, &family, is_pattern)?;
+    let at = anchor_blur(&readings, &family, is_pattern)?;
+    let anchor = at.anchor;
     // A frame without a flat place knows its noise only from above, and detail would drown in it.
     let all_texture = noise[anchor].is_some_and(|n| n.flags.has(Flag::AllTexture));
     if all_texture && readings.iter().flatten().count() < NOISE_FRAMES {
         return None;
     }
-    let own = blur.widened(MODEL_SD_LN, &family);
+    let own = at.blur.widened(MODEL_SD_LN, &family);
     let soft_px =
         attainable.map_or(SOFT_FLOOR_PX, |a| (FINE_SOFT_RATIO * a.sigma_px).max(SOFT_FLOOR_PX));
     let soft = own.above(soft_px);
@@ -206,16 +208,20 @@ pub fn subject_blur(
     let soft_from = soft_from(is_pattern.then_some(has_dull_edges), is_missed);
     let reached = reached(finest, soft, soft_from, attainable.is_some());
     let is_plain = reached == Reached::Yes && !is_pattern;
-    let given = |own: &Posterior| match is_plain {
-        true => near_allowed(own, family.in_focus_px, REACHED_RATIO_SD_LN),
-        false => own.clone(),
+    let ratios_of = |readings: &[Option<FrameSpectrum>], at: AnchorBlur| {
+        let blur = match is_plain {
+            true => near_allowed(&at.blur, family.in_focus_px, REACHED_RATIO_SD_LN),
+            false => at.blur,
+        };
+        burst_ratios(readings, &family, is_pattern, &AnchorBlur { blur, ..at })
     };
-    let mut found = burst_blur(&readings, &family, is_pattern, given)?;
+    let mut found = ratios_of(&readings, at)?;
     // Where the settings are not known nothing keeps the blur of a sharp frame up, and small ratios
     // are not safe enough to be read twice.
     if reached == Reached::Yes && family.in_focus_px.is_some() {
         let cores = self::readings(boxes, sparse, noise, bands, |s| s.core);
-        if let Some(core) = burst_blur(&cores, &family, is_pattern, given) {
+        let core = anchor_blur(&cores, &family, is_pattern).and_then(|at| ratios_of(&cores, at));
+        if let Some(core) = core {
             join_core(&mut found.ratios, &core.ratios, anchor);
         }
     }
@@ -429,7 +435,7 @@ mod tests {
             mean_dn: 100.0,
         };
         let reading = FrameSpectrum { rings, noise: [2.0; RING_COUNT], noise_sd: 0.2 };
-        let own = anchor_blur(&[Some(reading)], &family, false).unwrap().1;
+        let own = anchor_blur(&[Some(reading)], &family, false).unwrap().blur;
         let soft_px = 2.0;
         let given = |reached| given_focus(&own, reached, family.in_focus_px, soft_px);
         let (yes, no) = (given(Reached::Yes), given(Reached::No));

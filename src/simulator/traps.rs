@@ -1,4 +1,4 @@
-//! Still frames that fool a plain sharpness score, each with a counterpart that does not.
+//! Still frames that fool a plain measure of sharpness, each with a counterpart that does not.
 //!
 //! All are grey. Light first ([`LinearFrame`]), so that noise, exposure, sensor and JPEG can be
 //! put on top; a few work on finished [`RenderedPicture`]s.

@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::core::Known;
-use crate::image::FileKind;
 use crate::image::exposure::{Exposure, Flash};
 
 /// Frames of settings: f-number, ISO, exposure time.
@@ -13,17 +12,7 @@ fn frames(settings: &[(f64, f64, f64)], fired: bool) -> Vec<Frame> {
         flash: Some(Known::from_file(Flash::from_bits(u32::from(fired)))),
         ..Exposure::default()
     };
-    let frame = |exposure| Frame {
-        path: "a.jpg".into(),
-        shown: "a.jpg".into(),
-        partner: None,
-        kind: FileKind::Jpeg,
-        file_bytes: 1,
-        width_px: 600,
-        height_px: 400,
-        exposure: Some(exposure),
-    };
-    settings.iter().map(|s| frame(of(s))).collect()
+    settings.iter().map(|s| Frame::taken_with(of(s))).collect()
 }
 
 fn found(settings: &[(f64, f64, f64)], fired: bool) -> Result<StepSeries> {

@@ -1,4 +1,4 @@
-//! What is told of each step.
+//! The record of each step.
 
 use super::{Measuring, StepMeasurement};
 use crate::compare::edges;

@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::core::verdict::{BlurBy, NEAR_RATIO};
-use crate::cull::hand_made::{F8, burst, frame, subject};
+use crate::cull::hand_made::{F8, burst, subject};
 use crate::sharpness::direction::Smear;
 use crate::sharpness::focus_map::FocusMap;
 use crate::sharpness::spectral_blur::BlurRatio;
@@ -83,7 +83,11 @@ fn a_lost_subject_is_said_and_a_guess_alone_is_no_hit() {
 #[test]
 fn a_miss_is_misfocused_where_enough_of_the_frame_is_sharp_and_in_its_plane() {
     let of = |sharp_cluster, in_plane_px2| {
-        is_sharp_elsewhere(&FrameVerdict { sharp_cluster, in_plane_px2, ..frame(None) })
+        is_sharp_elsewhere(&FrameVerdict {
+            sharp_cluster,
+            in_plane_px2,
+            ..FrameVerdict::unjudged(None)
+        })
     };
     assert!(of(MIN_CLUSTER, None) && !of(MIN_CLUSTER - 1, None));
     assert!(of(MIN_CLUSTER, Some(MIN_IN_PLANE_PX2)));

@@ -2,27 +2,16 @@
 
 use super::*;
 use crate::core::Known;
-use crate::image::FileKind;
 use crate::image::exposure::{Exposure, TakenAt};
 
 fn frame(second: f64, f_number: f64) -> Frame {
     let date = format!("2031:05:04 10:00:{:02}", second as u32);
     let fraction = format!("{:02}", ((second % 1.0) * 100.0).round() as u32);
-    let exposure = Exposure {
+    Frame::taken_with(Exposure {
         f_number: Some(Known::from_file(f_number)),
         taken_at: TakenAt::from_exif(&date, Some(&fraction), None).map(Known::from_file),
         ..Exposure::default()
-    };
-    Frame {
-        path: "a.jpg".into(),
-        shown: "a.jpg".into(),
-        partner: None,
-        kind: FileKind::Jpeg,
-        file_bytes: 1,
-        width_px: 600,
-        height_px: 400,
-        exposure: Some(exposure),
-    }
+    })
 }
 
 fn lengths(frames: &[Frame]) -> Vec<usize> {
