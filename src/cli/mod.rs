@@ -6,11 +6,13 @@ mod cache;
 mod chart;
 mod clip;
 mod compare;
+mod completions;
 mod cull;
 mod demo;
 mod inspect;
 mod log;
 mod log_options;
+mod man_pages;
 mod mark;
 mod noise;
 mod outputs;
@@ -91,6 +93,8 @@ pub fn run() -> ExitCode {
         Command::Mark(typed) => mark::run(typed),
         Command::Review(typed) => review::run(typed),
         Command::Demo(typed) => demo::run(typed),
+        Command::Completions(typed) => completions::run(typed),
+        Command::ManPages(typed) => man_pages::run(typed),
     };
     match done {
         Ok(outcome) => ExitCode::from(outcome.code()),

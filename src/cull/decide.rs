@@ -6,6 +6,7 @@
 //! verdicts, unless the burst never reached focus.
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict, Movement};
+use super::elsewhere::is_sharp_elsewhere;
 use super::record::CauseShare;
 use super::subject_boxes::MAX_CLIPPED;
 use crate::core::verdict::{
@@ -29,11 +30,6 @@ const NOISE_DROWNS: f64 = 0.90;
 const VEILED: f64 = 0.7;
 /// Mean luma of the subject below which it is too dark to judge, 8-bit steps.
 const DARK_DN: f64 = 10.0;
-/// Sharp 64-px tiles that must hang together to count as a sharp area.
-const MIN_CLUSTER: usize = 8;
-/// Area that must lie in a frame's plane for something in it to be sharp, px²: ten such tiles.
-/// Edges alone are fooled by patterns and specks.
-const MIN_IN_PLANE_PX2: f64 = 10.0 * 64.0 * 64.0;
 /// Scatter of ratios between spectra that their own error does not contain, ln.
 const RATIO_SD_LN: f64 = 0.02;
 /// The least that energy says of a ratio, whatever the subject is made of: what the law of edges
@@ -245,12 +241,6 @@ pub fn withhold_hits(burst: &mut BurstVerdict, made_small: &[bool]) {
     }
     burst.best = burst.best.filter(|i| burst.frames[*i].verdict == Verdict::Hit);
     burst.other = burst.other.filter(|_| burst.best.is_some());
-}
-
-/// Whether something in a frame is sharp, wherever it lies.
-pub fn is_sharp_elsewhere(frame: &FrameVerdict) -> bool {
-    frame.sharp_cluster >= MIN_CLUSTER
-        && frame.in_plane_px2.is_none_or(|px2| px2 >= MIN_IN_PLANE_PX2)
 }
 
 /// Whether a movement found from spectra is one. A ghost needs flash, and it is weak evidence: none
@@ -536,6 +526,11 @@ impl Parts<'_> {
         moved: bool,
         flags: FlagSet,
     ) {
+        // What the smear's length may be off, as far as the smear makes the blur.
+        let of_smear = self.moved.map_or(0.0, |m| {
+            let share = (smear_px(Some(&m)) / total).powi(2).min(1.0);
+            share * m.smear.length_std_err_px / m.smear.length_px.max(1.0)
+        });
         let (down, up, by) = match (self.anchor.filter(|_| !moved), self.scale) {
             (Some(r), _) => ((r.sigma_px / r.low_px).ln(), (r.high_px / r.sigma_px).ln(), r.by),
             (None, Some(r)) => (
@@ -545,6 +540,7 @@ impl Parts<'_> {
             ),
             (None, None) => (EDGE_ERROR_LN, EDGE_ERROR_LN, BlurBy::Edges),
         };
+        let (down, up) = (down.hypot(of_smear), up.hypot(of_smear));
         let allowed = self.attainable.map_or(0.0, |a| a.sigma_px);
         let low_px = (total * (-down).exp()).max(allowed);
         let high_px = (total * up.exp()).max(low_px);

@@ -132,21 +132,23 @@ impl<'a> RankedBurst<'a> {
         self.attainable
     }
 
+    /// The usual smear of a burst that was shaken all the time.
+    pub fn shake(&self) -> Option<Smear> {
+        self.shake
+    }
+
     /// The subjects in all frames, and the sharpest frame with its blur, px, where movement is to be
-    /// measured against it: not where all frames share one smear.
+    /// measured against it.
     pub fn to_be_measured(&self) -> Option<(Vec<Option<&SubjectBox>>, usize, f64)> {
-        let (sharpest, px) = self.ranking.sharpest.filter(|_| self.shake.is_none())?;
+        let (sharpest, px) = self.ranking.sharpest?;
         let boxes = self.burst.frames.iter().map(|f| f.subject.as_ref()).collect();
         Some((boxes, sharpest, px))
     }
 
     /// Decides, with the movement of every frame where it was measured.
     pub fn decided(self, measured: Option<Vec<Option<Movement>>>) -> BurstVerdict {
-        let RankedBurst {
-            mut burst, ranking, shake, unmarked, overlaid, hints, attainable, ..
-        } = self;
-        let shared = shake.filter(|_| ranking.sharpest.is_some()).map(Movement::of_all);
-        let moved = measured.unwrap_or_else(|| vec![shared; burst.frames.len()]);
+        let RankedBurst { mut burst, ranking, unmarked, overlaid, hints, attainable, .. } = self;
+        let moved = measured.unwrap_or_else(|| vec![None; burst.frames.len()]);
         decide::decide(&mut burst, ranking, moved, attainable);
         if self.nothing_sharp && !burst.best_is_soft {
             unmarked::tell_unreached(&mut burst);

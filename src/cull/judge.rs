@@ -6,7 +6,7 @@ use std::borrow::Borrow;
 use super::burst_verdict::BurstVerdict;
 use super::evidence::{BurstEvidence, RankedBurst};
 use super::measured_burst::{LocatedBurst, MeasuredBurst};
-use super::movement::movements;
+use super::movement::{movements, shaken_movements};
 use crate::core::Luma;
 use crate::sharpness::subject::REACH_PX;
 use crate::sharpness::subject_blur::Attainable;
@@ -60,8 +60,9 @@ pub fn judge_measured(
         hints,
         attainable,
     });
-    let moved = ranked
-        .to_be_measured()
-        .map(|(boxes, sharpest, px)| movements(shots, &boxes, (sharpest, px), ranked.attainable()));
+    let moved = ranked.to_be_measured().map(|(boxes, sharpest, px)| match ranked.shake() {
+        Some(usual) => shaken_movements(&boxes, (sharpest, px), usual),
+        None => movements(shots, &boxes, (sharpest, px), ranked.attainable()),
+    });
     ranked.decided(moved)
 }

@@ -5,6 +5,7 @@ pub mod burst_verdict;
 pub mod cached_burst;
 pub mod columns;
 mod decide;
+mod elsewhere;
 mod evidence;
 pub mod explain;
 pub mod findings;

@@ -19,6 +19,9 @@ const DENSE_SEEN: f64 = 5.0;
 /// Energy over dense energy, against the burst's usual, from which a frame's is sparse: hairs
 /// across soft eyes reach 10 to 40, noise and pose alone 2.5.
 const SPARSE_RATIO: f64 = 4.0;
+/// Dense energy below this share of the burst's most leaves room for something sparse: glints that
+/// are in focus outshine their surroundings as a hair across soft ones does, but those are sharp as well.
+const SPARSE_DENSE: f64 = 0.5;
 /// Dense energy below this share of the energy is no even texture (simulated subjects: 0.2-0.8).
 const SPARSE_SHARE: f64 = 0.1;
 /// Share of clipped pixels in the subject box from which nothing is said.
@@ -97,6 +100,7 @@ fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
     let middle = ratios.get(ratios.len().saturating_sub(1) / 2).map(|r| r.0);
     let best = ratios.iter().max_by(|a, b| a.1.total_cmp(&b.1)).map(|r| r.0);
     let usual = middle.zip(best).map(|(m, b)| m.min(b));
+    let most_dense = ratios.iter().map(|r| r.1).fold(0.0, f64::max);
     boxes
         .iter_mut()
         .map(|b| {
@@ -110,7 +114,7 @@ fn without_sparse(boxes: &mut [Option<SubjectBox>]) -> Vec<bool> {
                 }
                 return false;
             };
-            let sparse = b.energy > SPARSE_RATIO * usual * most;
+            let sparse = b.energy > SPARSE_RATIO * usual * most && most < SPARSE_DENSE * most_dense;
             if sparse {
                 b.energy = usual * b.dense_energy;
                 b.flags.raise(Flag::Sparse);

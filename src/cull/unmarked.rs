@@ -2,7 +2,7 @@
 //! meant, and of bursts in which nothing is sharp.
 
 use super::burst_verdict::{BurstVerdict, FrameVerdict};
-use super::decide::is_sharp_elsewhere;
+use super::elsewhere::is_sharp_elsewhere;
 use super::record::CauseShare;
 use crate::core::verdict::{Cause, HIT_RATIO, NEAR_RATIO, Verdict};
 use crate::core::{Flag, Measured};

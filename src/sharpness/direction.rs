@@ -187,6 +187,16 @@ impl Smear {
     pub fn worst_px(&self) -> f64 {
         (self.mean_px2 + self.swing_px2).max(0.0).sqrt()
     }
+
+    /// The same along a longer or shorter way, with an error as large for its length.
+    pub fn of_length(self, length_px: f64) -> Smear {
+        Smear {
+            swing_px2: length_px.powi(2) / 24.0,
+            length_px,
+            length_std_err_px: length_px * self.length_std_err_px / self.length_px,
+            ..self
+        }
+    }
 }
 
 /// Fits a smear to a profile; `reference` (the burst's best frame) is subtracted first where it

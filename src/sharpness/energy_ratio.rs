@@ -25,9 +25,9 @@ const HALF_WEIGHT_AT: f64 = 2.0;
 const ROUNDS: usize = 6;
 /// How far off the curve a ratio can be at most, and the share of it that is kept, ln: the spectrum
 /// sees what the energy does not, such as a direction.
-const MAX_OFF_LN: f64 = 0.15;
+const MAX_OFF_LN: f64 = 0.25;
 /// See [`MAX_OFF_LN`].
-const OFF_SHARE: f64 = 0.6;
+const OFF_SHARE: f64 = 0.7;
 
 /// The ratios over the frame `anchor`, steadied by the energies of the same frames. Without enough
 /// of both, the ratios as they are.

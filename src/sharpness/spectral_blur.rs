@@ -45,6 +45,8 @@ const RING_SD: f64 = 0.2;
 const READING_SD: f64 = 0.12;
 /// Share of the noise that may be wrong in one ring by itself.
 const NOISE_RING_SD: f64 = 0.2;
+/// And in all rings of one frame: the frames of a burst were taken and stored alike.
+const NOISE_FRAME_SD: f64 = 0.06;
 /// Share of the noise added before logarithms are taken.
 const NOISE_KEPT: f64 = 0.5;
 /// First ring used: below it shading and the window's own shape prevail.
@@ -230,16 +232,25 @@ struct Model<'a> {
     sharpening: RingValues,
 }
 
-/// A scene: mean and covariance of ln(power over mean squared) before the optics.
+/// A scene: mean and covariance of ln(power over mean squared) before the optics, and what is known
+/// of the noise that all frames of a burst share, as a share of what it is taken for.
 struct SceneProcess {
     mean: RingValues,
     covariance: RingSquare,
+    noise_off: f64,
+    noise_variance: f64,
+    /// Of the scene with the noise.
+    with_noise: RingValues,
 }
 
 /// A reading as the model sees it: ln of what is kept of signal and noise, over the mean squared.
 struct Observed {
     value: RingValues,
     noise: RingValues,
+    /// What is kept of the noise, over all that is kept.
+    noise_share: RingValues,
+    /// Share of the noise that may be wrong in all rings and frames together.
+    noise_sd: f64,
     covariance: RingSquare,
 }
 
@@ -252,11 +263,13 @@ impl Observed {
         let kept = signal + NOISE_KEPT * noise;
         let share = noise.component_div(&kept);
         let own = share.map(|share: f64| READING_SD.powi(2) + (NOISE_RING_SD * share).powi(2));
-        let together = share * share.transpose() * reading.noise_sd.powi(2);
+        let of_frame = share * share.transpose() * NOISE_FRAME_SD.powi(2);
         Observed {
             value: kept.map(f64::ln),
             noise,
-            covariance: RingSquare::from_diagonal(&own) + together,
+            noise_share: share,
+            noise_sd: reading.noise_sd,
+            covariance: RingSquare::from_diagonal(&own) + of_frame,
         }
     }
 }
@@ -289,10 +302,17 @@ impl Model<'_> {
         })
     }
 
-    fn scene(&self, spread: BlurSpread) -> SceneProcess {
+    /// Any scene, before a frame was seen whose noise may be wrong by `noise_sd`.
+    fn scene(&self, spread: BlurSpread, noise_sd: f64) -> SceneProcess {
         let own = RingSquare::from_diagonal_element(RING_SD.powi(2));
         let sharpening = self.sharpening * self.sharpening.transpose() * SHARPENING_SD.powi(2);
-        SceneProcess { mean: self.mean, covariance: self.covariance(spread) + own + sharpening }
+        SceneProcess {
+            mean: self.mean,
+            covariance: self.covariance(spread) + own + sharpening,
+            noise_off: 0.0,
+            noise_variance: noise_sd.powi(2),
+            with_noise: RingValues::zeros(),
+        }
     }
 
     /// The scene seen through the optics of one blur and the noise: expected reading, weight of
@@ -306,11 +326,17 @@ impl Model<'_> {
         let passed =
             RingValues::from_fn(|r, _| (scene.mean[r] + self.family.ln_power[blur][r]).exp());
         let kept = |r: usize| passed[r] + NOISE_KEPT * at.noise[r];
-        let expected = RingValues::from_fn(|r, _| kept(r).ln());
+        let share = &at.noise_share;
+        let expected = RingValues::from_fn(|r, _| kept(r).ln()) + share * scene.noise_off;
         let weight =
             RingValues::from_fn(|r, _| if self.used[r] { passed[r] / kept(r) } else { 0.0 });
         let both = weight * weight.transpose();
-        let mut covariance = scene.covariance.component_mul(&both) + at.covariance;
+        let crossed = scene.with_noise.component_mul(&weight) * share.transpose();
+        let mut covariance = scene.covariance.component_mul(&both)
+            + at.covariance
+            + crossed
+            + crossed.transpose()
+            + share * share.transpose() * scene.noise_variance;
         for r in (0..RING_COUNT).filter(|r| !self.used[*r]) {
             covariance.row_mut(r).fill(0.0);
             covariance.column_mut(r).fill(0.0);
@@ -330,14 +356,24 @@ impl Model<'_> {
     ) -> Option<SceneProcess> {
         let (expected, weight, covariance) = self.seen(scene, at, blur);
         let factor = covariance.cholesky()?;
+        let share = RingValues::from_fn(|r, _| if self.used[r] { at.noise_share[r] } else { 0.0 });
         let mut across = scene.covariance;
         for r in 0..RING_COUNT {
             across.column_mut(r).scale_mut(weight[r]);
         }
-        let known = across * factor.inverse();
-        let mean = scene.mean + known * self.residual(at, &expected);
-        let covariance = scene.covariance - known * across.transpose() + between_frames;
-        Some(SceneProcess { mean, covariance })
+        across += scene.with_noise * share.transpose();
+        let of_noise = scene.with_noise.component_mul(&weight) + share * scene.noise_variance;
+        let inverse = factor.inverse();
+        let known = across * inverse;
+        let noise_known = inverse * of_noise;
+        let residual = self.residual(at, &expected);
+        Some(SceneProcess {
+            mean: scene.mean + known * residual,
+            covariance: scene.covariance - known * across.transpose() + between_frames,
+            noise_off: scene.noise_off + noise_known.dot(&residual),
+            noise_variance: scene.noise_variance - noise_known.dot(&of_noise),
+            with_noise: scene.with_noise - known * of_noise,
+        })
     }
 
     /// How frames of a burst differ besides blur.
@@ -379,8 +415,9 @@ pub fn anchor_blur(
 ) -> Option<AnchorBlur> {
     let anchor = anchor(readings)?;
     let model = Model::new(family);
-    let scene = model.scene(if pattern { PATTERN } else { PLAIN });
-    let mut logs = model.logs(&scene, &Observed::of(readings[anchor].as_ref()?));
+    let observed = Observed::of(readings[anchor].as_ref()?);
+    let scene = model.scene(if pattern { PATTERN } else { PLAIN }, observed.noise_sd);
+    let mut logs = model.logs(&scene, &observed);
     let best_ln = family.in_focus_px.map(f64::ln);
     for (log, px) in logs.iter_mut().zip(grid_px()) {
         *log -= best_ln.map_or(0.0, |best| (px.ln() - best).max(0.0)) / REACHING_LN;
@@ -402,7 +439,7 @@ pub fn burst_ratios(
         readings.iter().map(|r| r.as_ref().map(Observed::of)).collect();
     let first = observed[anchor].as_ref()?;
     let model = Model::new(family);
-    let scene = model.scene(if pattern { PATTERN } else { PLAIN });
+    let scene = model.scene(if pattern { PATTERN } else { PLAIN }, first.noise_sd);
     let lns = grid_px().map(f64::ln);
     let between_frames = model.between_frames();
     let mut sums = vec![[0f64; 3]; readings.len()];
@@ -452,105 +489,4 @@ fn anchor(readings: &[Option<FrameSpectrum>]) -> Option<usize> {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// A reading of an ordinary scene, raised by `raise` in ln and with a pattern's peak, seen at
-    /// one blur of the grid.
-    fn reading(family: &TransferFamily, blur: usize, raise: f64, noise: f64) -> FrameSpectrum {
-        let model = Model::new(family);
-        let mean_dn = 120.0f64;
-        let peak = |r: usize| if (5..=7).contains(&r) { 2.0 } else { 0.0 };
-        let power = std::array::from_fn(|r| {
-            let scene = model.mean[r] + raise + peak(r);
-            (scene + family.ln_power[blur][r]).exp() * mean_dn * mean_dn + noise
-        });
-        FrameSpectrum {
-            rings: RingSpectrum { geometric: power, arithmetic: power, mean_dn },
-            noise: [noise; RING_COUNT],
-            noise_sd: 0.2,
-        }
-    }
-
-    #[test]
-    fn weights_are_added_and_what_leaves_nothing_is_ignored() {
-        let even = Posterior { weight: [1.0 / GRID as f64; GRID] };
-        let limit_px = grid_px()[GRID / 2];
-        let fine = even.reweighted(|ln| if ln > limit_px.ln() { f64::NEG_INFINITY } else { 0.0 });
-        assert!(fine.above(limit_px) < 1e-12);
-        assert!((fine.weight.iter().sum::<f64>() - 1.0).abs() < 1e-12);
-        assert!(even.reweighted(|ln| -3.0 * ln).sigma_px() < even.sigma_px());
-        assert_eq!(even.reweighted(|_| f64::NEG_INFINITY), even);
-    }
-
-    fn nearest(sigma_px: f64) -> usize {
-        let grid = grid_px();
-        let off = |i: usize| (grid[i] / sigma_px).ln().abs();
-        (0..GRID).min_by(|a, b| off(*a).total_cmp(&off(*b))).unwrap()
-    }
-
-    fn blur_of(reading: FrameSpectrum, family: &TransferFamily, pattern: bool) -> Posterior {
-        anchor_blur(&[Some(reading)], family, pattern).unwrap().blur
-    }
-
-    #[test]
-    fn a_pattern_alone_tells_in_focus_from_far_out_of_it() {
-        let family = TransferFamily::new(Some(0.55));
-        let sharp = reading(&family, nearest(1.0), 0.0, 2.0);
-        let soft = reading(&family, nearest(5.0), 0.0, 2.0);
-        let one = |r: FrameSpectrum| blur_of(r, &family, true);
-        assert!(one(sharp).above(2.0) < 0.1, "{}", one(sharp).sigma_px());
-        assert!(one(soft).above(2.0) > 0.7, "{}", one(soft).sigma_px());
-    }
-
-    #[test]
-    fn ratios_do_not_depend_on_what_the_scene_is_made_of() {
-        let family = TransferFamily::new(Some(0.55));
-        let truth = [1.0f64, 1.4, 2.0, 4.0];
-        for raise in [-1.5, 0.0, 1.5] {
-            let readings = truth.map(|s| Some(reading(&family, nearest(s), raise, 2.0)));
-            let at = anchor_blur(&readings, &family, false).unwrap();
-            assert_eq!(at.anchor, 0);
-            let found = burst_ratios(&readings, &family, false, &at).unwrap();
-            for (s, ratio) in truth.iter().zip(&found.ratios) {
-                let ratio = ratio.unwrap();
-                let expected = (grid_px()[nearest(*s)] / grid_px()[nearest(1.0)]).ln();
-                assert!((ratio.ln - expected).abs() < 0.15, "{raise} {s}: {ratio:?}");
-                assert!(ratio.sd_ln < 0.25, "{raise} {s}: {ratio:?}");
-            }
-        }
-    }
-
-    #[test]
-    fn noise_taken_too_low_in_all_rings_is_not_taken_for_detail() {
-        let family = TransferFamily::new(Some(0.55));
-        let mut soft = reading(&family, nearest(5.0), -1.0, 2.6);
-        soft.noise = [2.0; RING_COUNT];
-        let found = blur_of(soft, &family, false);
-        assert!(found.above(2.0) > 0.6, "{}", found.sigma_px());
-    }
-
-    #[test]
-    fn the_range_holds_its_share_and_stays_within_the_lens() {
-        let family = TransferFamily::new(Some(0.55));
-        let own = blur_of(reading(&family, nearest(1.3), 0.0, 2.0), &family, true);
-        let own = own.widened(0.13, &family);
-        let (low, high) = own.range_px(0.68);
-        let inside = own.above(low) - own.above(high);
-        assert!((0.6..0.85).contains(&inside), "{low} to {high}: {inside}");
-        assert!(low >= 0.93 * family.in_focus_px.unwrap());
-        assert!(own.quantile_px(0.5) >= low && own.quantile_px(0.5) <= high);
-    }
-
-    #[test]
-    fn no_reading_no_blur() {
-        let family = TransferFamily::new(None);
-        assert_eq!(anchor_blur(&[None, None], &family, false), None);
-        let one = [None, Some(reading(&family, nearest(1.3), 0.0, 2.0))];
-        let at = anchor_blur(&one, &family, false).unwrap();
-        let found = burst_ratios(&one, &family, false, &at).unwrap();
-        assert_eq!((at.anchor, found.ratios[0]), (1, None));
-        // An anchor without a reading is none.
-        assert_eq!(burst_ratios(&[None, None], &family, false, &at), None);
-    }
-}
+mod tests;

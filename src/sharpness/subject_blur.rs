@@ -87,6 +87,8 @@ const RANGE_SHARE: f64 = 0.68;
 /// Share of the posterior that does so where focus was reached on a subject without a pattern: the
 /// model spreads such scenes wider than 30 simulated creatures are spread.
 const PLAIN_RANGE_SHARE: f64 = 0.6;
+/// And of a subject with a pattern, whose peak the model takes for better known than it is.
+const PATTERN_RANGE_SHARE: f64 = 0.82;
 
 /// What the settings of a frame can give at best.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -237,6 +239,7 @@ pub fn subject_blur(
     let told = given_focus(&own, reached, family.in_focus_px, soft_px);
     let share = match (by, reached) {
         (BlurBy::Texture, Reached::Yes) => PLAIN_RANGE_SHARE,
+        (BlurBy::Pattern, _) => PATTERN_RANGE_SHARE,
         _ => RANGE_SHARE,
     };
     let allowed_px = attainable.map_or(0.0, |a| a.sigma_px);

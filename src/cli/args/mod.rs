@@ -1,6 +1,7 @@
 //! The command line: commands and their options.
 
 mod equipment;
+mod install;
 mod measure;
 mod outing;
 mod settings;
@@ -12,6 +13,7 @@ use clap::{Parser, Subcommand};
 use super::values;
 
 pub use equipment::{KindArg, LogArgs, LogCommand, RigAddArgs, RigArgs, RigCommand, ScaleArgs};
+pub use install::{CompletionsArgs, ManPagesArgs};
 pub use measure::{ClipArgs, CompareArgs, InspectArgs, NoiseArgs};
 pub use outing::{CacheArgs, CacheWhat, CullArgs, DemoArgs, MarkArgs, ReviewArgs};
 pub use settings::{ChartArgs, PlanArgs};
@@ -59,6 +61,10 @@ pub enum Command {
     Cache(CacheArgs),
     /// Render a synthetic outing with known ground truth, judge it and compare the two
     Demo(DemoArgs),
+    /// Print the completions of a shell: options and commands at the tab key
+    Completions(CompletionsArgs),
+    /// Write the manual pages of all commands into a folder
+    ManPages(ManPagesArgs),
 }
 
 /// Values that may be missing from the files.

@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::core::verdict::{BlurBy, NEAR_RATIO};
+use crate::cull::elsewhere::MIN_CLUSTER;
 use crate::cull::hand_made::{F8, burst, subject};
 use crate::sharpness::direction::Smear;
 use crate::sharpness::focus_map::FocusMap;
@@ -81,17 +82,7 @@ fn a_lost_subject_is_said_and_a_guess_alone_is_no_hit() {
 }
 
 #[test]
-fn a_miss_is_misfocused_where_enough_of_the_frame_is_sharp_and_in_its_plane() {
-    let of = |sharp_cluster, in_plane_px2| {
-        is_sharp_elsewhere(&FrameVerdict {
-            sharp_cluster,
-            in_plane_px2,
-            ..FrameVerdict::unjudged(None)
-        })
-    };
-    assert!(of(MIN_CLUSTER, None) && !of(MIN_CLUSTER - 1, None));
-    assert!(of(MIN_CLUSTER, Some(MIN_IN_PLANE_PX2)));
-    assert!(!of(MIN_CLUSTER, Some(MIN_IN_PLANE_PX2 - 1.0)));
+fn a_miss_is_misfocused_where_enough_of_the_frame_is_sharp() {
     // Eight tiles in a row as sharp as the best frame's edges.
     let cause = |tiles: usize| {
         let mut soft = burst(vec![subject(1.0), subject(3.0)]);
@@ -126,6 +117,21 @@ fn moved(px: f64, movement: Movement) -> FrameVerdict {
     let ranking = Ranking::of(&judged, Some(0), vec![false; 2]);
     decide(&mut judged, ranking, vec![None, Some(movement)], Some(F8));
     judged.frames[1].clone()
+}
+
+#[test]
+fn the_range_of_a_moved_frame_holds_what_the_length_of_its_smear_may_be_off() {
+    let range = |off: f64| {
+        let movement = smeared(8.0, 0.9);
+        let smear = Smear { length_std_err_px: off * 8.0, ..movement.smear };
+        moved(1.0, Movement { smear, ..movement }).range.unwrap()
+    };
+    let (sure, unsure) = (range(0.0), range(0.4));
+    let up = |r: BlurRange| (r.high_px / r.sigma_px).ln();
+    let smear_px2 = 8f64.powi(2) / 12.0;
+    let share = smear_px2 / sure.sigma_px.powi(2);
+    assert!((up(sure) - EDGE_ERROR_LN).abs() < 1e-9, "{sure:?}");
+    assert!((up(unsure) - EDGE_ERROR_LN.hypot(0.4 * share)).abs() < 1e-9, "{unsure:?}");
 }
 
 #[test]

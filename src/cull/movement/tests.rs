@@ -95,3 +95,26 @@ fn the_subjects_own_edges_tell_whether_it_alone_moved() {
     assert_eq!(by_edges(Some(still()), vec![]), None);
     assert_eq!(by_edges(None, vec![]), None);
 }
+
+#[test]
+fn a_shaken_burst_has_lengths_of_its_own_where_spectra_tell_them_of_enough_frames() {
+    let usual = box_of(30.0);
+    let told = |length_px| Some(spectral(length_px, SHAKEN_EXPLAINED + 0.01));
+    let lengths = |frames: &[Option<SpectralSmear>]| -> Vec<f64> {
+        let found = of_shaken(frames.to_vec(), 1.0, usual);
+        assert!(found.iter().flatten().all(|m| m.whole_frame && m.share >= 1.0));
+        found.into_iter().map(|m| m.unwrap().smear.length_px / SHAKEN_STRETCH).collect()
+    };
+    // As many as are needed: the rest has the middle one of theirs.
+    let frames = 6;
+    let needed = (SHAKEN_TOLD * f64::from(frames)).ceil() as usize;
+    assert_eq!(needed, 3);
+    let enough = [told(6.0), None, told(10.0), told(8.0), None, None];
+    assert_eq!(lengths(&enough), [6.0, 8.0, 10.0, 8.0, 8.0, 8.0]);
+    // One less, or one that explains too little: all have the usual one.
+    let all_usual = [usual.length_px / SHAKEN_STRETCH; 6];
+    assert_eq!(lengths(&[told(6.0), None, told(10.0), None, None, None]), all_usual);
+    let weak = Some(spectral(8.0, SHAKEN_EXPLAINED - 0.01));
+    assert_eq!(lengths(&[told(6.0), None, told(10.0), weak, None, None]), all_usual);
+    assert_eq!(of_shaken(vec![], 1.0, usual), vec![]);
+}

@@ -48,10 +48,23 @@ fn energy_far_over_the_usual_for_its_dense_energy_is_taken_out() {
 }
 
 #[test]
+fn a_frame_about_as_dense_as_the_densest_is_not_sparse() {
+    // Glints in focus: far over the usual, and the rest of the subject is sharp as well.
+    let with = |share: f64| {
+        let usual = of_ratio(2.0);
+        let dense_energy = share * usual.dense_energy - ENERGY_SEEN;
+        let odd = SubjectBox { energy: 9000.0, dense_energy, ..usual.clone() };
+        found(&[usual.clone(), usual.clone(), usual, odd]).1[3]
+    };
+    assert!(with(SPARSE_DENSE - 0.01) && !with(SPARSE_DENSE + 0.01));
+}
+
+#[test]
 fn energy_within_its_error_is_left_alone() {
     let usual = of_ratio(2.0);
-    // Against next to nothing, all that is seen is far over the usual.
-    let even = SubjectBox { energy: 1.0, energy_std_err: 1e-3, dense_energy: 9.0, ..usual.clone() };
+    // Against texture this dense, all that is seen is far over the usual.
+    let even =
+        SubjectBox { energy: 1000.0, energy_std_err: 1e-3, dense_energy: 9000.0, ..usual.clone() };
     let seen = |errors: f64| {
         let odd =
             SubjectBox { energy_std_err: 1000.0 / errors, dense_energy: -1.0, ..usual.clone() };

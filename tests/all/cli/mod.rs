@@ -13,6 +13,7 @@ mod guessed;
 #[cfg(feature = "raw")]
 mod hostile;
 mod hostile_page;
+mod installed;
 mod log;
 mod log_forms;
 mod mark;

@@ -19,6 +19,7 @@ const DECIDED_IN: &[&str] = &[
     "compare/steps/noise.rs",
     "compare/steps/records.rs",
     "cull/decide.rs",
+    "cull/elsewhere.rs",
     "cull/grouping.rs",
     "cull/movement.rs",
     "cull/subject_boxes.rs",
